@@ -1,0 +1,1 @@
+"""What runs on the handheld: camera, light, controls, live path, recorder, export, daemon and command line."""

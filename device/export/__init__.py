@@ -1,0 +1,1 @@
+"""Recordings as files that other software opens."""

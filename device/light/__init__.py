@@ -1,0 +1,1 @@
+"""The light guard: alone owns the ring's enable and PWM."""

@@ -1,0 +1,276 @@
+"""What the page and the command line ask of the imager: one JSON object a line over a Unix stream socket, one answer each.
+
+The first line is a Hello; a wrong version is refused at once. Every later request is answered by State, Recordings, Taken,
+ExportJob or Problem. Standard library only.
+"""
+
+from dataclasses import dataclass, field
+from typing import Annotated, Literal
+
+from shared.bounded import Length, Within
+from shared.protocol.light import LightState
+from shared.protocol.wire import by_name
+
+VERSION = 1
+
+View = Literal["grey", "relative", "side by side"]
+ExportFormat = Literal["csv", "tiff", "mp4", "png"]
+Name = Annotated[str, Length(1, 120)]
+
+
+# ---- requests -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Hello:
+    """Opens a connection."""
+
+    version: int = VERSION
+
+
+@dataclass(frozen=True)
+class GetState:
+    """Answered by State."""
+
+
+@dataclass(frozen=True)
+class SetView:
+    """Choose the live view."""
+
+    view: View
+
+
+@dataclass(frozen=True)
+class SetContours:
+    """Percentages of the reference at which lines are drawn, rising, at most four."""
+
+    percent: Annotated[tuple[float, ...], Within(1, 200), Length(0, 4)]
+
+
+@dataclass(frozen=True)
+class SetReference:
+    """Choose the healthy tissue that counts as 100 %; ``region`` as on the command line, ``None`` takes the reference away."""
+
+    region: Annotated[str, Length(1, 2000)] | None
+
+
+@dataclass(frozen=True)
+class PutRegion:
+    """Add a region, or replace the one of the same name."""
+
+    region: Annotated[str, Length(1, 2000)]
+
+
+@dataclass(frozen=True)
+class RemoveRegion:
+    """Take a region away by name."""
+
+    name: Annotated[str, Length(1, 40)]
+
+
+@dataclass(frozen=True)
+class Light:
+    """Operate the ring. ``on`` asks for light until ``off``; whether it is lit is the guard's decision."""
+
+    act: Literal["on", "off", "brighter", "dimmer", "rearm"]
+
+
+@dataclass(frozen=True)
+class SetExposure:
+    """Exposure and gain of the sensor; refused while a recording runs."""
+
+    exposure_us: Annotated[float, Within(20, 1_000_000)]
+    gain: Annotated[float, Within(1, 64)]
+
+
+@dataclass(frozen=True)
+class Record:
+    """Start or stop a recording. ``case`` is a code, never a name."""
+
+    act: Literal["start", "stop"]
+    case: Annotated[str, Length(0, 40)] = ""
+
+
+@dataclass(frozen=True)
+class MarkInjection:
+    """Dye goes in now: starts the clock, and takes the picture of the moment before as baseline. ``undo`` takes it back."""
+
+    undo: bool = False
+
+
+@dataclass(frozen=True)
+class AddNote:
+    """Words kept with the recording, at this moment."""
+
+    text: Annotated[str, Length(1, 2000)]
+
+
+@dataclass(frozen=True)
+class TakeStill:
+    """Keep the picture as shown, with its legend, as PNG. Answered by Taken."""
+
+
+@dataclass(frozen=True)
+class ListRecordings:
+    """Answered by Recordings, newest first."""
+
+
+@dataclass(frozen=True)
+class StartExport:
+    """Write a recording for other software. ``target`` is a folder; None: the first mounted removable drive."""
+
+    recording: Name
+    formats: Annotated[tuple[ExportFormat, ...], Length(1, 4)]
+    target: Annotated[str, Length(1, 1000)] | None = None
+
+
+REQUESTS: dict[str, type] = by_name(
+    Hello,
+    GetState,
+    SetView,
+    SetContours,
+    SetReference,
+    PutRegion,
+    RemoveRegion,
+    Light,
+    SetExposure,
+    Record,
+    MarkInjection,
+    AddNote,
+    TakeStill,
+    ListRecordings,
+    StartExport,
+)
+"""By class name, as on the wire."""
+
+
+# ---- answers ------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CameraState:
+    """``rate_hz`` is measured over the last second; ``frame_age_ms`` since the newest frame's readout."""
+
+    model: str
+    width: int
+    height: int
+    kind: Literal["picamera", "simulated", "replay"]
+    exposure_us: float
+    gain: float
+    rate_hz: float
+    sequence: int
+    frame_age_ms: float
+    lost_frames: int
+
+
+@dataclass(frozen=True)
+class LampState:
+    """The guard's LightStatus, with what the imager knows of it. ``reachable`` is false while the guard does not answer."""
+
+    reachable: bool
+    state: LightState
+    level: float
+    wanted_on: bool
+    wanted_level: float
+    lease_left_ms: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class RegionState:
+    """A region and its newest value in percent of the reference; ``percent`` is None where ``flag`` says why.
+
+    Flags: "no reference", "reference too dark", "reference saturated", "saturated", "too dark", "unlit", "no picture yet".
+    """
+
+    region: str
+    name: str
+    percent: float | None
+    percent_u: float | None
+    flag: str = ""
+
+
+@dataclass(frozen=True)
+class RecordingState:
+    """``gaps`` counts frames that could not be kept; ``ended_because`` is why the last recording stopped by itself."""
+
+    name: str | None
+    seconds: float
+    frames: int
+    gaps: int
+    queue_fill: float
+    free_mb: float
+    ended_because: str = ""
+
+
+@dataclass(frozen=True)
+class ExportJob:
+    """``done`` from 0 to 1. ``error`` is empty unless it failed; ``files`` are listed when it is complete."""
+
+    number: int
+    recording: str
+    target: str
+    done: float
+    finished: bool
+    error: str = ""
+    files: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class State:
+    """Everything a newcomer's page needs."""
+
+    camera: CameraState
+    light: LampState
+    view: View
+    contours_percent: tuple[float, ...]
+    reference: RegionState | None
+    regions: tuple[RegionState, ...]
+    recording: RecordingState
+    since_injection_s: float | None
+    calibration: Literal["commissioned", "scene truth", "assumed"]
+    light_levels: tuple[float, ...]
+    exports: tuple[ExportJob, ...] = ()
+    last_still: str | None = None
+    warnings: tuple[str, ...] = ()
+    version: int = VERSION
+
+
+@dataclass(frozen=True)
+class RecordingSummary:
+    """One line of the list. ``complete`` is false for a recording that was cut off (it opens all the same)."""
+
+    name: str
+    started_at: str
+    case: str
+    seconds: float
+    frames: int
+    gaps: int
+    size_mb: float
+    complete: bool
+
+
+@dataclass(frozen=True)
+class Recordings:
+    """Answer to ListRecordings."""
+
+    recordings: tuple[RecordingSummary, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A still was kept under this name, beside the recordings."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The request was refused, or (``fault``) failed for a reason of the device."""
+
+    line: str
+    fault: bool = False
+
+
+ANSWERS: dict[str, type] = by_name(State, Recordings, Taken, ExportJob, Problem)
+"""By class name, as on the wire."""

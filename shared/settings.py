@@ -1,0 +1,130 @@
+"""Everything a hospital or builder may set, typed and bounded.
+
+The vendor file ``device/settings.toml`` names every key with its default; an override file names only what differs. Standard
+library only: the light guard reads its own part with it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from shared.bounded import Length, Within, filled, plain, read_toml
+
+
+@dataclass(frozen=True)
+class CameraSettings:
+    """Which camera, and how it is set before it starts."""
+
+    kind: Literal["picamera", "simulated", "replay"] = "picamera"
+    width: Annotated[int, Within(64, 8192)] = 1456
+    height: Annotated[int, Within(64, 8192)] = 1088
+    frames_per_s: Annotated[float, Within(0.5, 240)] = 30.0
+    exposure_us: Annotated[float, Within(20, 1_000_000)] = 15_000.0
+    gain: Annotated[float, Within(1, 64)] = 1.0
+
+
+@dataclass(frozen=True)
+class LightSettings:
+    """Ring, pins and lease. Pins are numbers of the SoC's GPIO; the pulse pin belongs to the PWM hardware alone."""
+
+    levels: Annotated[tuple[float, ...], Within(0.01, 1.0), Length(1, 12)] = (0.2, 0.4, 0.6, 0.8, 1.0)
+    hold_to_light: bool = True
+    lease_ms: Annotated[int, Within(20, 400)] = 100
+    longest_lease_ms: Annotated[int, Within(20, 400)] = 400
+    enable_pin: Annotated[int, Within(0, 27)] = 17
+    heartbeat_pin: Annotated[int, Within(0, 27)] = 27
+    pwm_channel: Annotated[int, Within(0, 3)] = 0
+    pwm_hz: Annotated[float, Within(50, 200_000)] = 20_000.0
+    pwm_chip_device: Annotated[str, Length(0, 80)] = ""
+
+    def __post_init__(self) -> None:
+        if list(self.levels) != sorted(set(self.levels)):
+            raise ValueError(f"levels must rise: {list(self.levels)}")
+        if self.longest_lease_ms < self.lease_ms:
+            raise ValueError(f"longest_lease_ms {self.longest_lease_ms} is below lease_ms {self.lease_ms}")
+        if self.enable_pin == self.heartbeat_pin:
+            raise ValueError(f"pin {self.enable_pin} has two owners, enable_pin and heartbeat_pin")
+
+
+@dataclass(frozen=True)
+class ButtonSettings:
+    """The one button under one finger."""
+
+    pin: Annotated[int, Within(0, 27)] = 22
+    debounce_ms: Annotated[int, Within(1, 200)] = 20
+    hold_ms: Annotated[int, Within(200, 3000)] = 500
+    double_press_ms: Annotated[int, Within(100, 1000)] = 350
+
+
+@dataclass(frozen=True)
+class PictureSettings:
+    """How the live picture is drawn."""
+
+    contours_percent: Annotated[tuple[float, ...], Within(1, 200), Length(0, 4)] = (20.0, 40.0, 60.0)
+    jpeg_quality: Annotated[int, Within(40, 95)] = 80
+    smoothing: bool = True
+    steadying: Annotated[float, Within(0, 0.9)] = 0.5
+    overlay_opacity: Annotated[float, Within(0.1, 1)] = 0.75
+    full_scale_percent: Annotated[float, Within(50, 200)] = 120.0
+    least_signal_to_noise: Annotated[float, Within(0.5, 20)] = 3.0
+
+
+@dataclass(frozen=True)
+class RecordingSettings:
+    """Where recordings go, and when to stop for lack of room."""
+
+    directory: Path = Path("/var/lib/tapetum/recordings")
+    least_free_mb: Annotated[int, Within(10, 100_000)] = 500
+    queue_frames: Annotated[int, Within(2, 120)] = 16
+    longest_minutes: Annotated[float, Within(0.1, 600)] = 60.0
+
+
+@dataclass(frozen=True)
+class WebSettings:
+    """Where the page is served."""
+
+    host: Annotated[str, Length(1, 100)] = "127.0.0.1"
+    port: Annotated[int, Within(0, 65535)] = 8080
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The whole, in the sections of the TOML file."""
+
+    camera: CameraSettings = field(default_factory=CameraSettings)
+    light: LightSettings = field(default_factory=LightSettings)
+    button: ButtonSettings = field(default_factory=ButtonSettings)
+    picture: PictureSettings = field(default_factory=PictureSettings)
+    recording: RecordingSettings = field(default_factory=RecordingSettings)
+    web: WebSettings = field(default_factory=WebSettings)
+
+    def __post_init__(self) -> None:
+        if self.button.pin in (self.light.enable_pin, self.light.heartbeat_pin):
+            raise ValueError(f"pin {self.button.pin} has two owners, the button and the light")
+
+
+def load(vendor: Path, override: Path | None = None) -> Settings:
+    """Read the vendor file and lay the override over it, key by key. Raises Refused naming file and key."""
+    values = read_toml(vendor)
+    filled(Settings, values, str(vendor))
+    if override is None:
+        return filled(Settings, values, str(vendor))
+    changes = read_toml(override)
+    filled(Settings, changes, str(override))
+    return filled(Settings, _laid_over(values, changes), str(override))
+
+
+def _laid_over(values: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+    merged = dict(values)
+    for key, change in changes.items():
+        below = values.get(key)
+        merged[key] = (
+            _laid_over(below, change) if isinstance(below, Mapping) and isinstance(change, Mapping) else change
+        )
+    return merged
+
+
+def changed(settings: Settings, **sections: Mapping[str, Any]) -> Settings:
+    """Copy with some keys of some sections replaced and checked again; raises Refused like ``load``."""
+    return filled(Settings, _laid_over(plain(settings), sections), "settings")
