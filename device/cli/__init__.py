@@ -1,1 +1,77 @@
-"""The command line, one file a command."""
+"""The command line, one file a command; each file's ``command`` is loaded only when it is asked for."""
+
+import importlib
+import json
+import sys
+from typing import Any
+
+import click
+
+from shared.errors import Refused
+
+_COMMANDS = {
+    "demo": "All of it on the simulated device, in a browser; no hardware.",
+    "run": "The handheld itself, in the foreground.",
+    "simulate": "Write a recording from a scene, as fast as it can.",
+    "recordings": "List recordings.",
+    "analyse": "Curves and relative values of a recording, with intervals.",
+    "export": "Write a recording as files that other software opens.",
+    "status": "What a running device is doing.",
+    "light": "Switch the light of a running device, or step its level.",
+    "record": "Start or stop recording on a running device.",
+}
+
+
+class _OnDemand(click.Group):
+    """Loads a command's module when it is used, so that ``--help`` does not wait for numpy."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command = importlib.import_module(f"device.cli.{cmd_name}").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+
+@click.group(cls=_OnDemand, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(package_name="tapetum", message="tapetum %(version)s")
+def tapetum() -> None:
+    """Near-infrared fluorescence imager for indocyanine green, made by the surgeon who uses it.
+
+    Shows relative intensity, never viability. Not a certified medical device: decisions stay with licensed practice and local
+    rules. Every command takes --json for machines; exit status is 0 only when the thing asked for was done.
+    """
+
+
+def answer(result: dict[str, Any], readable: str, as_json: bool) -> None:
+    """Print one JSON object, or the form for people."""
+    click.echo(json.dumps(result, allow_nan=False) if as_json else readable)
+
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object for machines.")
+
+
+def main() -> None:
+    """Run the command line; a Refused becomes one line and exit status 2."""
+    try:
+        code = tapetum.main(prog_name="tapetum", standalone_mode=False)
+    except Refused as error:
+        click.echo(f"tapetum: {error.line}", err=True)
+        code = 2
+    except click.ClickException as error:
+        usage = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else "tapetum"
+        click.echo(f"tapetum: {' '.join(error.format_message().split())}; see {usage} --help", err=True)
+        code = 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("tapetum: stopped", err=True)
+        code = 130
+    except BrokenPipeError:
+        code = 0
+    sys.exit(code if isinstance(code, int) else 0)

@@ -230,6 +230,7 @@ class State:
     since_injection_s: float | None
     calibration: Literal["commissioned", "scene truth", "assumed"]
     light_levels: tuple[float, ...]
+    hold_to_light: bool
     exports: tuple[ExportJob, ...] = ()
     last_still: str | None = None
     warnings: tuple[str, ...] = ()
