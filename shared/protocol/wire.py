@@ -22,10 +22,10 @@ def encoded(message: object) -> bytes:
     ).encode()
 
 
-def decoded(data: bytes, kinds: dict[str, type[T]]) -> T:
+def decoded(data: bytes, kinds: dict[str, type[T]], longest_bytes: int = LONGEST_MESSAGE_BYTES) -> T:
     """Message dataclass of one of ``kinds`` (by class name); raises Refused for anything else."""
-    if len(data) > LONGEST_MESSAGE_BYTES:
-        raise Refused("message too long", len(data), f"at most {LONGEST_MESSAGE_BYTES} bytes")
+    if len(data) > longest_bytes:
+        raise Refused("message too long", len(data), f"at most {longest_bytes} bytes")
     try:
         values: Any = json.loads(data)
     except (ValueError, RecursionError):
