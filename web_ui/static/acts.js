@@ -1,0 +1,40 @@
+/** @import { CalmLine } from "./calm_line.js" */
+
+import { ask, Unpaired } from "./device_api.js";
+
+/** Asks the device, and says on the calm line what it refuses. */
+export class Acts {
+  /**
+   * @param {CalmLine} line
+   * @param {() => void} unpaired
+   */
+  constructor(line, unpaired) {
+    this.line = line;
+    this.unpaired = unpaired;
+  }
+
+  /**
+   * @param {"GET" | "POST" | "PUT" | "DELETE"} method
+   * @param {string} path
+   * @param {object} [body]
+   * @param {Element} [pressed] shown as busy until the device has answered
+   * @returns {Promise<{done: boolean, answer: any}>}
+   */
+  async run(method, path, body, pressed) {
+    pressed?.setAttribute("aria-busy", "true");
+    try {
+      return { done: true, answer: await ask(method, path, body) };
+    } catch (error) {
+      this.failed(error);
+      return { done: false, answer: null };
+    } finally {
+      pressed?.removeAttribute("aria-busy");
+    }
+  }
+
+  /** @param {unknown} error */
+  failed(error) {
+    if (error instanceof Unpaired) this.unpaired();
+    else this.line.say(error instanceof Error ? error.message : String(error));
+  }
+}

@@ -1,0 +1,70 @@
+import { button, element } from "./element.js";
+
+const STAYS_MS = 8000;
+
+/**
+ * @typedef {{word: string, run: () => void}} Act
+ * @typedef {{text: string, acts: Act[], stays: boolean}} Words
+ */
+
+/** The one line at the foot of the picture: what went wrong and what to do, what can be undone, what is asked. */
+export class CalmLine {
+  constructor() {
+    this.place = element("line");
+    this.words = element("line-text");
+    this.acts = element("line-acts");
+    /** @type {Words | null} */
+    this.passing = null;
+    /** @type {Words | null} */
+    this.standing = null;
+    this.timer = 0;
+  }
+
+  /**
+   * Words that leave by themselves, with what can be done about them.
+   *
+   * @param {string} text
+   * @param {Act[]} [acts]
+   */
+  say(text, acts = []) {
+    clearTimeout(this.timer);
+    this.passing = { text, acts, stays: false };
+    this.timer = window.setTimeout(() => this.clear(), STAYS_MS);
+    this.show();
+  }
+
+  /**
+   * Words that stay until what they say is over.
+   *
+   * @param {string} text empty when there is nothing to say
+   */
+  stand(text) {
+    if ((this.standing?.text ?? "") === text) return;
+    this.standing = text === "" ? null : { text, acts: [], stays: true };
+    if (text === "") this.show();
+    else this.clear();
+  }
+
+  clear() {
+    clearTimeout(this.timer);
+    this.passing = null;
+    this.show();
+  }
+
+  show() {
+    const words = this.passing ?? this.standing;
+    this.place.hidden = words === null;
+    this.place.classList.toggle("stands", words?.stays ?? false);
+    if (words === null) return;
+    this.words.textContent = words.text;
+    this.acts.replaceChildren(
+      ...words.acts.map(({ word, run }) =>
+        button(word, () => {
+          this.clear();
+          run();
+        }),
+      ),
+    );
+    if (!words.stays) this.acts.append(button("Close", () => this.clear(), "faint"));
+  }
+}

@@ -1,0 +1,57 @@
+/** The device said no, or could not be asked; the message is one line for people. */
+export class Refusal extends Error {}
+
+/** This tablet is not paired, or no longer. */
+export class Unpaired extends Error {}
+
+/**
+ * Ask the device over `/api/v1`.
+ *
+ * @param {"GET" | "POST" | "PUT" | "DELETE"} method
+ * @param {string} path
+ * @param {object} [body]
+ * @param {{signal?: AbortSignal | null, keepalive?: boolean}} [how]
+ * @returns {Promise<any>} the answer's JSON, or null
+ * @throws {Refusal | Unpaired}
+ */
+export async function ask(method, path, body, how = {}) {
+  const answer = await sent(method, path, body, how);
+  if (answer.status === 401) throw new Unpaired("This tablet is not paired with the device.");
+  const json = answer.headers.get("content-type")?.includes("json") ? await answer.json().catch(() => null) : null;
+  if (answer.ok) return json;
+  throw new Refusal(refusalLine(answer.status, json));
+}
+
+/**
+ * @param {string} method
+ * @param {string} path
+ * @param {object | undefined} body
+ * @param {{signal?: AbortSignal | null, keepalive?: boolean}} how
+ */
+async function sent(method, path, body, { signal = null, keepalive = false }) {
+  try {
+    return await fetch(`/api/v1${path}`, {
+      method,
+      ...(body === undefined ? {} : { headers: { "content-type": "application/json" }, body: JSON.stringify(body) }),
+      signal,
+      keepalive,
+      cache: "no-store",
+    });
+  } catch {
+    throw new Refusal("The device cannot be reached. Check that it is on and near, then try again.");
+  }
+}
+
+/**
+ * One line saying what went wrong and what to do.
+ *
+ * @param {number} status
+ * @param {any} json
+ */
+export function refusalLine(status, json) {
+  const line = json?.line ?? json?.message;
+  if (typeof line === "string" && line !== "") return line;
+  if (status === 503) return "The camera does not answer. It is started again by itself; try again in a moment.";
+  if (status === 429) return "Too many tries. Wait a minute, then try again.";
+  return `The device could not do that (${status}). Try again.`;
+}

@@ -1,0 +1,100 @@
+/**
+ * What the device tells the page, as in `shared/protocol/control.py`. Types only.
+ *
+ * @typedef {"grey" | "relative" | "side by side"} View
+ *
+ * @typedef {object} CameraState
+ * @property {string} model
+ * @property {number} width
+ * @property {number} height
+ * @property {"picamera" | "simulated" | "replay"} kind
+ * @property {number} exposure_us
+ * @property {number} gain
+ * @property {number} rate_hz
+ * @property {number} sequence
+ * @property {number} frame_age_ms
+ * @property {number} lost_frames
+ *
+ * @typedef {object} LampState
+ * @property {boolean} reachable
+ * @property {"off" | "ready" | "lit" | "tripped"} state
+ * @property {number} level
+ * @property {boolean} wanted_on
+ * @property {number} wanted_level
+ * @property {number} lease_left_ms
+ * @property {string} reason
+ *
+ * @typedef {object} RegionState
+ * @property {string} region
+ * @property {string} name
+ * @property {number | null} percent
+ * @property {number | null} percent_u
+ * @property {string} flag
+ *
+ * @typedef {object} RecordingState
+ * @property {string | null} name
+ * @property {number} seconds
+ * @property {number} frames
+ * @property {number} gaps
+ * @property {number} queue_fill
+ * @property {number} free_mb
+ * @property {string} ended_because
+ *
+ * @typedef {object} ExportJob
+ * @property {number} number
+ * @property {string} recording
+ * @property {string} target
+ * @property {number} done
+ * @property {boolean} finished
+ * @property {string} error
+ * @property {string[]} files
+ *
+ * @typedef {object} DeviceState
+ * @property {CameraState} camera
+ * @property {LampState} light
+ * @property {View} view
+ * @property {number[]} contours_percent
+ * @property {RegionState | null} reference
+ * @property {RegionState[]} regions
+ * @property {RecordingState} recording
+ * @property {number | null} since_injection_s
+ * @property {"commissioned" | "scene truth" | "assumed"} calibration
+ * @property {number[]} light_levels
+ * @property {ExportJob[]} exports
+ * @property {string | null} last_still
+ * @property {string[]} warnings
+ * @property {boolean} [hold_to_light]
+ *
+ * @typedef {object} RecordingSummary
+ * @property {string} name
+ * @property {string} started_at
+ * @property {string} case
+ * @property {number} seconds
+ * @property {number} frames
+ * @property {number} gaps
+ * @property {number} size_mb
+ * @property {boolean} complete
+ *
+ * @typedef {object} RegionValue  A region as measured in one picture.
+ * @property {string} region
+ * @property {string} name
+ * @property {number | null} percent
+ * @property {number | null} percent_u
+ * @property {string} flag
+ *
+ * @typedef {object} PictureHeader
+ * @property {number} publication
+ * @property {number} sequence
+ * @property {number} width
+ * @property {number} height
+ * @property {number} picture_width
+ * @property {number} picture_height
+ * @property {View} view
+ * @property {boolean} lit
+ * @property {RegionValue | null} reference
+ * @property {RegionValue[]} values
+ * @property {number} full_scale_percent
+ * @property {number[]} contours_percent
+ */
+
+export {};

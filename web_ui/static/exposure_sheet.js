@@ -1,0 +1,48 @@
+/** @import { Acts } from "./acts.js" */
+/** @import { DeviceState } from "./device_state.js" */
+
+import { element, write } from "./element.js";
+
+/** Steps of a third of a stop, as photographers count. */
+const STEP = 2 ** (1 / 3);
+
+/** Exposure and gain of the camera. */
+export class ExposureSheet {
+  /**
+   * @param {Acts} acts
+   * @param {() => DeviceState | null} state
+   */
+  constructor(acts, state) {
+    this.acts = acts;
+    this.state = state;
+    this.buttons = {
+      "exposure-less": () => this.set(1 / STEP, 1),
+      "exposure-more": () => this.set(STEP, 1),
+      "gain-less": () => this.set(1, 1 / STEP),
+      "gain-more": () => this.set(1, STEP),
+    };
+    for (const [id, run] of Object.entries(this.buttons)) element(id).onclick = run;
+  }
+
+  /**
+   * @param {number} exposureFactor
+   * @param {number} gainFactor
+   */
+  set(exposureFactor, gainFactor) {
+    const camera = this.state()?.camera;
+    if (camera === undefined) return;
+    const exposure_us = Math.round(Math.min(Math.max(camera.exposure_us * exposureFactor, 20), 1_000_000));
+    const gain = Number(Math.min(Math.max(camera.gain * gainFactor, 1), 64).toFixed(3));
+    void this.acts.run("PUT", "/exposure", { exposure_us, gain });
+  }
+
+  /** @param {DeviceState | null} state */
+  show(state) {
+    if (state === null) return;
+    write(element("exposure-value"), `${(state.camera.exposure_us / 1000).toFixed(1)} ms`);
+    write(element("gain-value"), `${state.camera.gain.toFixed(1)} ×`);
+    const locked = state.recording.name !== null;
+    write(element("exposure-teach"), locked ? "Locked while a recording runs." : "Set before the dye; locked while a recording runs.");
+    for (const id of Object.keys(this.buttons)) element(id, HTMLButtonElement).disabled = locked;
+  }
+}

@@ -1,0 +1,59 @@
+/**
+ * Where the values stand: right of their region, left where there is no room, and never on one another.
+ *
+ * @typedef {{left: number, top: number, right: number, bottom: number}} Box
+ * @typedef {{box: Box, width: number, height: number}} Label
+ */
+
+const GAP = 6;
+
+/**
+ * @param {Label[]} labels region boxes and label sizes, in CSS pixels
+ * @param {{width: number, height: number}} room
+ * @returns {{x: number, y: number}[]} top left corner of each label
+ */
+export function labelPlaces(labels, room) {
+  /** @type {Box[]} */
+  const taken = [];
+  return labels.map((label) => {
+    const place = freePlace(label, room, taken);
+    taken.push({ left: place.x, top: place.y, right: place.x + label.width, bottom: place.y + label.height });
+    return place;
+  });
+}
+
+/**
+ * @param {Label} label
+ * @param {{width: number, height: number}} room
+ * @param {Box[]} taken
+ */
+function freePlace({ box, width, height }, room, taken) {
+  const middle = (box.top + box.bottom - height) / 2;
+  const centre = (box.left + box.right - width) / 2;
+  const wishes = [
+    { x: box.right + GAP, y: middle },
+    { x: box.left - GAP - width, y: middle },
+    { x: centre, y: box.bottom + GAP },
+    { x: centre, y: box.top - GAP - height },
+    { x: box.right + GAP, y: box.bottom + GAP },
+    { x: box.left - GAP - width, y: box.top - GAP - height },
+  ];
+  const inside = wishes.filter(({ x, y }) => x >= 0 && y >= 0 && x + width <= room.width && y + height <= room.height);
+  const free = inside.find((place) => !taken.some((other) => overlaps(place, width, height, other)));
+  if (free) return free;
+  const first = inside[0] ?? wishes[0] ?? { x: 0, y: 0 };
+  return {
+    x: Math.min(Math.max(first.x, 0), Math.max(room.width - width, 0)),
+    y: Math.min(Math.max(first.y, 0), Math.max(room.height - height, 0)),
+  };
+}
+
+/**
+ * @param {{x: number, y: number}} place
+ * @param {number} width
+ * @param {number} height
+ * @param {Box} other
+ */
+function overlaps({ x, y }, width, height, other) {
+  return x < other.right && x + width > other.left && y < other.bottom && y + height > other.top;
+}

@@ -1,0 +1,89 @@
+/** @import { Acts } from "./acts.js" */
+/** @import { DeviceState } from "./device_state.js" */
+
+import { ask } from "./device_api.js";
+import { element } from "./element.js";
+import { LightHold } from "./light_hold.js";
+
+/** The Light button: light while held (or switched by a touch where settings say so); leaves `tripped` by one press of its own. */
+export class LightButton {
+  /**
+   * @param {Acts} acts
+   * @param {() => DeviceState | null} state
+   */
+  constructor(acts, state) {
+    this.acts = acts;
+    this.state = state;
+    this.button = element("act-light");
+    this.rearmed = false;
+    this.hold = new LightHold({
+      send: async (act, signal) => void (await ask("POST", "/light", { act }, { signal, keepalive: act === "off" })),
+      repeat: (run, ms) => {
+        const timer = setInterval(run, ms);
+        return () => clearInterval(timer);
+      },
+      failed: (error) => acts.failed(error),
+    });
+    this.listen();
+    element("act-brighter").onclick = (event) => this.step("brighter", event);
+    element("act-dimmer").onclick = (event) => this.step("dimmer", event);
+  }
+
+  listen() {
+    const { button } = this;
+    button.addEventListener("pointerdown", (event) => {
+      if (event.button !== 0) return;
+      button.setPointerCapture(event.pointerId);
+      this.press();
+    });
+    for (const event of ["pointerup", "pointercancel", "lostpointercapture", "blur"]) {
+      button.addEventListener(event, () => this.release());
+    }
+    button.addEventListener("contextmenu", (event) => event.preventDefault());
+    button.addEventListener("keydown", (event) => {
+      if (event.key !== " " && event.key !== "Enter") return;
+      event.preventDefault();
+      if (!event.repeat) this.press();
+    });
+    button.addEventListener("keyup", (event) => {
+      if (event.key === " " || event.key === "Enter") this.release();
+    });
+    for (const event of ["blur", "pagehide", "freeze"]) addEventListener(event, () => this.release());
+    document.addEventListener("visibilitychange", () => this.release());
+  }
+
+  press() {
+    const state = this.state();
+    if (state?.light.state === "tripped") {
+      this.rearmed = true;
+      void this.acts.run("POST", "/light", { act: "rearm" }, this.button);
+      return;
+    }
+    if (state !== null && state.hold_to_light === false) {
+      void this.acts.run("POST", "/light", { act: state.light.wanted_on ? "off" : "on" }, this.button);
+      return;
+    }
+    this.button.classList.add("held");
+    this.hold.press();
+  }
+
+  release() {
+    this.rearmed = false;
+    this.button.classList.remove("held");
+    this.hold.release();
+  }
+
+  /**
+   * @param {"brighter" | "dimmer"} act
+   * @param {Event} event
+   */
+  step(act, event) {
+    const pressed = event.currentTarget;
+    void this.acts.run("POST", "/light", { act }, pressed instanceof Element ? pressed : undefined);
+  }
+
+  /** @param {DeviceState | null} state */
+  show(state) {
+    this.button.setAttribute("aria-pressed", String(state?.light.state === "lit"));
+  }
+}

@@ -1,0 +1,71 @@
+/**
+ * Light while a finger holds the button. The device drops the light by itself one second after the last word from here; this says
+ * `on` while held and `off` at once when not, and never leaves an `on` on its way behind an `off`.
+ */
+
+/** How often a held button says so again. */
+export const REPEAT_MS = 300;
+
+const OFF_TRIES = 3;
+
+/**
+ * @typedef {object} Ways
+ * @property {(act: "on" | "off", aborted: AbortSignal | null) => Promise<void>} send
+ * @property {(run: () => void, ms: number) => () => void} repeat runs again and again until the returned function is called
+ * @property {(error: unknown) => void} failed
+ */
+
+export class LightHold {
+  /** @param {Ways} ways */
+  constructor(ways) {
+    this.ways = ways;
+    this.held = false;
+    /** @type {AbortController | null} */
+    this.onTheWay = null;
+    this.stopRepeating = () => {};
+  }
+
+  press() {
+    if (this.held) return;
+    this.held = true;
+    this.sayOn();
+    this.stopRepeating = this.ways.repeat(() => this.sayOn(), REPEAT_MS);
+  }
+
+  /** Safe to call at any time, any number of times. */
+  release() {
+    if (!this.held) return;
+    this.held = false;
+    this.stopRepeating();
+    const late = this.onTheWay;
+    late?.abort();
+    void this.sayOff(OFF_TRIES);
+  }
+
+  sayOn() {
+    // one at a time: a slow network must not pile up words that arrive after the finger has left
+    if (!this.held || this.onTheWay !== null) return;
+    const onTheWay = new AbortController();
+    this.onTheWay = onTheWay;
+    this.ways
+      .send("on", onTheWay.signal)
+      .catch((error) => {
+        if (!onTheWay.signal.aborted) this.ways.failed(error);
+      })
+      .finally(() => {
+        this.onTheWay = null;
+        // an abort does not call back what the network already carries: say off once more behind it
+        if (onTheWay.signal.aborted && !this.held) void this.sayOff(1);
+      });
+  }
+
+  /** @param {number} tries */
+  async sayOff(tries) {
+    try {
+      await this.ways.send("off", null);
+    } catch (error) {
+      if (tries > 1 && !this.held) await this.sayOff(tries - 1);
+      else if (!this.held) this.ways.failed(error);
+    }
+  }
+}

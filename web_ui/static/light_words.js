@@ -1,0 +1,25 @@
+/** @import { LampState } from "./device_state.js" */
+
+/**
+ * What to say about the light beside the picture: why it tripped and what to do, why it stays dark though wanted; else nothing.
+ *
+ * @param {LampState} light
+ * @param {boolean} rearmed whether the press that leaves `tripped` was just made
+ */
+export function lightSentence(light, rearmed) {
+  if (!light.reachable) return "The light guard does not answer: the light is off. It is started again by itself.";
+  if (light.state === "tripped") {
+    const why = sentence(light.reason || "The light was tripped");
+    if (rearmed) return `${why} Let go of Light.`;
+    return `${why} Put that right, then press Light once to arm it again; the next press lights.`;
+  }
+  if (light.wanted_on && light.state !== "lit" && light.reason) return sentence(light.reason);
+  return "";
+}
+
+/** @param {string} words */
+function sentence(words) {
+  const trimmed = words.trim();
+  const capital = trimmed.charAt(0).toUpperCase() + trimmed.slice(1);
+  return /[.!?]$/.test(capital) ? capital : `${capital}.`;
+}

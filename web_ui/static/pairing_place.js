@@ -1,0 +1,48 @@
+import { ask, Unpaired } from "./device_api.js";
+import { element } from "./element.js";
+
+/**
+ * Asks for the word that the device shows.
+ *
+ * @param {() => void} paired
+ */
+export function openPairing(paired) {
+  const place = element("pairing");
+  const line = element("pairing-line");
+  const word = element("pairing-word", HTMLInputElement);
+  const form = element("pairing-form", HTMLFormElement);
+
+  /** @param {string} text */
+  async function tryWord(text) {
+    form.setAttribute("aria-busy", "true");
+    line.textContent = "Asking the device …";
+    try {
+      await ask("POST", "/pair", { word: text.trim() });
+      line.textContent = "";
+      place.hidden = true;
+      paired();
+    } catch (error) {
+      line.textContent =
+        error instanceof Unpaired ? "That is not the word. Look at the device and try again." : String(/** @type {Error} */ (error).message);
+      word.select();
+    } finally {
+      form.removeAttribute("aria-busy");
+    }
+  }
+
+  form.onsubmit = (event) => {
+    event.preventDefault();
+    void tryWord(word.value);
+  };
+  place.hidden = false;
+  const given = takenFromAddress();
+  if (given !== null) void tryWord(given);
+  else word.focus();
+}
+
+/** The word of a `#pair=WORD` address, which leaves the history at once. */
+export function takenFromAddress() {
+  const given = new URLSearchParams(location.hash.slice(1)).get("pair");
+  if (given !== null) history.replaceState(null, "", location.pathname + location.search);
+  return given;
+}

@@ -1,0 +1,90 @@
+/** @import { DeviceState } from "./device_state.js" */
+
+const SHORTEST_WAIT_MS = 250;
+const LONGEST_WAIT_MS = 4000;
+
+/** A socket that says nothing for this long is given up: Wi-Fi may have lost it without a word. */
+const SILENCE_MS = 5000;
+
+/**
+ * @typedef {object} Listener
+ * @property {(message: ArrayBuffer) => void} picture
+ * @property {(state: DeviceState | null, deviceUp: boolean) => void} state
+ * @property {(open: boolean) => void} connection
+ */
+
+/** Pictures and state as they come; connects again by itself after any loss, sleep or background. */
+export class PictureStream {
+  /**
+   * @param {string} url
+   * @param {Listener} listener
+   */
+  constructor(url, listener) {
+    this.url = url;
+    this.listener = listener;
+    /** @type {WebSocket | null} */
+    this.socket = null;
+    this.waitMs = SHORTEST_WAIT_MS;
+    this.timer = 0;
+    this.heardAt = 0;
+    setInterval(() => this.watch(), 1000);
+    for (const event of ["visibilitychange", "pageshow", "online"]) addEventListener(event, () => this.woken(), true);
+  }
+
+  connect() {
+    clearTimeout(this.timer);
+    this.forget();
+    const socket = new WebSocket(this.url);
+    socket.binaryType = "arraybuffer";
+    this.socket = socket;
+    this.heardAt = Date.now();
+    socket.onopen = () => {
+      this.waitMs = SHORTEST_WAIT_MS;
+      this.listener.connection(true);
+    };
+    socket.onmessage = (event) => {
+      this.heardAt = Date.now();
+      if (typeof event.data === "string") this.hear(event.data);
+      else this.listener.picture(event.data);
+    };
+    socket.onclose = () => this.lost();
+  }
+
+  /** Leaves the socket there is, if any, and never hears from it again. */
+  forget() {
+    const old = this.socket;
+    this.socket = null;
+    if (old === null) return;
+    old.onopen = old.onmessage = old.onclose = null;
+    old.close();
+  }
+
+  /** @param {number} publication newest picture that is on the screen, or was passed over for a newer one */
+  drawn(publication) {
+    if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(`drawn ${publication}`);
+  }
+
+  /** @param {string} text */
+  hear(text) {
+    const { state, device } = JSON.parse(text);
+    this.listener.state(state ?? null, device === "up");
+  }
+
+  lost() {
+    this.forget();
+    this.listener.connection(false);
+    this.timer = window.setTimeout(() => this.connect(), this.waitMs);
+    this.waitMs = Math.min(this.waitMs * 2, LONGEST_WAIT_MS);
+  }
+
+  watch() {
+    if (this.socket === null || Date.now() - this.heardAt < SILENCE_MS) return;
+    this.lost();
+  }
+
+  woken() {
+    if (document.hidden) return;
+    this.watch();
+    if (this.socket === null) this.connect();
+  }
+}

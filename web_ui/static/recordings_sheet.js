@@ -1,0 +1,141 @@
+/** @import { Acts } from "./acts.js" */
+/** @import { DeviceState, ExportJob, RecordingSummary } from "./device_state.js" */
+
+import { button, element, write } from "./element.js";
+import { durationText, storageText } from "./value_text.js";
+
+/** What was recorded, and its way to other software. */
+export class RecordingsSheet {
+  /** @param {Acts} acts */
+  constructor(acts) {
+    this.acts = acts;
+    this.list = element("recordings-list");
+    this.form = element("export-form", HTMLFormElement);
+    this.exports = element("exports");
+    this.chosen = "";
+    /** @type {Map<number, HTMLElement>} */
+    this.jobs = new Map();
+    this.running = "";
+    this.form.onsubmit = (event) => {
+      event.preventDefault();
+      void this.startExport();
+    };
+    element("case-form", HTMLFormElement).onsubmit = (event) => event.preventDefault();
+  }
+
+  /** The code for the next recording. */
+  caseCode() {
+    return element("case-code", HTMLInputElement).value.trim();
+  }
+
+  async opened() {
+    this.form.hidden = true;
+    const { done, answer } = await this.acts.run("GET", "/recordings", undefined, this.list);
+    if (!done) return;
+    /** @type {RecordingSummary[]} */
+    const recordings = answer.recordings;
+    element("recordings-teach").hidden = recordings.length > 0;
+    this.list.replaceChildren(...recordings.map((recording) => this.row(recording)));
+  }
+
+  /** @param {RecordingSummary} recording */
+  row(recording) {
+    const line = document.createElement("li");
+    line.className = "row";
+    const words = document.createElement("p");
+    words.className = "row-words";
+    const title = document.createElement("strong");
+    title.textContent = recording.case || recording.name;
+    const about = document.createElement("span");
+    about.className = "row-about";
+    about.textContent = recordingAbout(recording);
+    words.append(title, about);
+    const acts = document.createElement("div");
+    acts.className = "row-acts";
+    acts.append(button("Export", () => this.choose(recording)));
+    line.append(words, acts);
+    return line;
+  }
+
+  /** @param {RecordingSummary} recording */
+  choose(recording) {
+    this.chosen = recording.name;
+    write(element("export-title"), `Export ${recording.case || recording.name}`);
+    this.form.hidden = false;
+    this.form.scrollIntoView({ block: "nearest" });
+    this.form.querySelector("input")?.focus({ preventScroll: true });
+  }
+
+  async startExport() {
+    const formats = [...this.form.querySelectorAll("input[type=checkbox]")]
+      .filter((box) => box instanceof HTMLInputElement && box.checked)
+      .map((box) => (box instanceof HTMLInputElement ? box.value : ""));
+    if (formats.length === 0) {
+      this.acts.line.say("Choose at least one kind of file.");
+      return;
+    }
+    const target = element("export-target", HTMLInputElement).value.trim() || null;
+    const { done } = await this.acts.run("POST", "/exports", { recording: this.chosen, formats, target }, this.form);
+    if (done) this.form.hidden = true;
+  }
+
+  /** @param {DeviceState | null} state */
+  show(state) {
+    if (state === null) return;
+    const numbers = new Set(state.exports.map((job) => job.number));
+    for (const [number, place] of this.jobs) {
+      if (numbers.has(number)) continue;
+      place.remove();
+      this.jobs.delete(number);
+    }
+    for (const job of state.exports) this.showJob(job);
+    const running = state.recording.name ?? "";
+    if (running !== this.running && !element("sheet-recordings").hidden) void this.opened();
+    this.running = running;
+  }
+
+  /** @param {ExportJob} job */
+  showJob(job) {
+    let place = this.jobs.get(job.number);
+    if (place === undefined) {
+      place = document.createElement("div");
+      place.className = "export";
+      place.append(document.createElement("p"), document.createElement("progress"));
+      this.exports.prepend(place);
+      this.jobs.set(job.number, place);
+    }
+    const [words, progress] = place.children;
+    if (words) write(words, exportWords(job));
+    if (progress instanceof HTMLProgressElement) {
+      progress.hidden = job.finished;
+      progress.value = job.done;
+      progress.setAttribute("aria-label", `Export of ${job.recording}`);
+    }
+  }
+}
+
+/** @param {RecordingSummary} recording */
+export function recordingAbout(recording) {
+  const parts = [
+    startText(recording.started_at),
+    durationText(recording.seconds),
+    storageText(recording.size_mb),
+    ...(recording.gaps > 0 ? [`${recording.gaps} ${recording.gaps === 1 ? "gap" : "gaps"}`] : []),
+    ...(recording.complete ? [] : ["cut off, opens all the same"]),
+  ];
+  return parts.join(" · ");
+}
+
+/** @param {string} startedAt ISO 8601 */
+function startText(startedAt) {
+  const at = new Date(startedAt);
+  if (Number.isNaN(at.getTime())) return startedAt;
+  return at.toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+}
+
+/** @param {ExportJob} job */
+export function exportWords(job) {
+  if (job.error !== "") return `Export of ${job.recording} failed: ${job.error}`;
+  if (job.finished) return `${job.recording}: ${job.files.length} files written to ${job.target}`;
+  return `Exporting ${job.recording}: ${Math.floor(job.done * 100)} %`;
+}

@@ -1,0 +1,113 @@
+/** @import { Acts } from "./acts.js" */
+/** @import { DeviceState } from "./device_state.js" */
+/** @import { Point, Region } from "./region_text.js" */
+
+import { nextName, parsedRegion, rectangleBetween, regionText, renamed, squareAround } from "./region_text.js";
+
+export const REFERENCE_NAME = "Reference";
+
+/** What can be done with the reference and the regions, each with its undo. */
+export class RegionActs {
+  /**
+   * @param {Acts} acts
+   * @param {() => DeviceState | null} state
+   */
+  constructor(acts, state) {
+    this.acts = acts;
+    this.state = state;
+  }
+
+  taken() {
+    const state = this.state();
+    return [REFERENCE_NAME, ...(state?.regions.map((region) => region.name) ?? [])];
+  }
+
+  /**
+   * A touch: the reference where there is none yet, a small region after that.
+   *
+   * @param {Point} at
+   */
+  touched(at) {
+    const state = this.state();
+    if (state === null) return;
+    if (state.reference === null) void this.setReference(squareAround(REFERENCE_NAME, at, state.camera));
+    else void this.add(squareAround(nextName(this.taken()), at, state.camera));
+  }
+
+  /**
+   * @param {Point} a
+   * @param {Point} b
+   */
+  drawnRound(a, b) {
+    void this.add(rectangleBetween(nextName(this.taken()), a, b));
+  }
+
+  /** @param {Region} region */
+  async setReference(region) {
+    const before = this.state()?.reference?.region ?? null;
+    const { done } = await this.acts.run("PUT", "/reference", { region: regionText(region) });
+    if (!done) return;
+    this.acts.line.say("Reference set: this tissue counts as 100 %.", [
+      { word: "Undo", run: () => void this.putBackReference(before) },
+    ]);
+  }
+
+  async removeReference() {
+    const before = this.state()?.reference?.region ?? null;
+    const { done } = await this.acts.run("DELETE", "/reference");
+    if (!done) return;
+    this.acts.line.say("Reference removed.", [{ word: "Undo", run: () => void this.putBackReference(before) }]);
+  }
+
+  /** @param {string | null} before */
+  async putBackReference(before) {
+    if (before === null) await this.acts.run("DELETE", "/reference");
+    else await this.acts.run("PUT", "/reference", { region: before });
+  }
+
+  /** @param {Region} region */
+  async add(region) {
+    const { done } = await this.acts.run("PUT", "/regions", { region: regionText(region) });
+    if (!done) return;
+    this.acts.line.say(`Region ${region.name} added. Hold it for its menu.`, [
+      { word: "Undo", run: () => void this.acts.run("DELETE", regionPath(region.name)) },
+    ]);
+  }
+
+  /** @param {string} text */
+  async remove(text) {
+    const { name } = parsedRegion(text);
+    const { done } = await this.acts.run("DELETE", regionPath(name));
+    if (!done) return;
+    this.acts.line.say(`Region ${name} removed.`, [
+      { word: "Undo", run: () => void this.acts.run("PUT", "/regions", { region: text }) },
+    ]);
+  }
+
+  /**
+   * The new one is there before the old one goes, so that a loss between the two loses nothing.
+   *
+   * @param {string} text
+   * @param {string} name
+   */
+  async rename(text, name) {
+    const old = parsedRegion(text).name;
+    if (name === old) return;
+    if (this.taken().includes(name)) {
+      this.acts.line.say(`There is already a region ${name}. Choose another name.`);
+      return;
+    }
+    const { done } = await this.acts.run("PUT", "/regions", { region: renamed(text, name) });
+    if (done) await this.acts.run("DELETE", regionPath(old));
+  }
+
+  /** @param {string} text */
+  async makeReference(text) {
+    await this.setReference(parsedRegion(renamed(text, REFERENCE_NAME)));
+  }
+}
+
+/** @param {string} name */
+function regionPath(name) {
+  return `/regions/${encodeURIComponent(name)}`;
+}

@@ -1,0 +1,161 @@
+/** @import { RegionValue } from "./device_state.js" */
+/** @import { Box } from "./label_places.js" */
+/** @import { Shape } from "./picture_geometry.js" */
+
+import { element, write } from "./element.js";
+import { labelPlaces } from "./label_places.js";
+import { copies } from "./picture_geometry.js";
+import { bounds, corners, parsedRegion } from "./region_text.js";
+import { isCertain, valueText } from "./value_text.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/**
+ * @typedef {object} Marked
+ * @property {RegionValue} value
+ * @property {boolean} isReference
+ */
+
+/** Outlines over the picture, and beside each its value. */
+export class RegionMarks {
+  constructor() {
+    this.outlines = element("outlines", SVGSVGElement);
+    this.labels = element("labels");
+    /** @type {Marked[]} */
+    this.marked = [];
+    /** @type {Shape | null} */
+    this.shape = null;
+    this.drawnKey = "";
+    /** @type {SVGElement | null} */
+    this.draft = null;
+  }
+
+  /**
+   * @param {Shape} shape
+   * @param {RegionValue | null} reference
+   * @param {RegionValue[]} values
+   * @param {number} sequence of the frame the values were measured in
+   */
+  show(shape, reference, values, sequence) {
+    this.shape = shape;
+    this.marked = [
+      ...(reference === null ? [] : [{ value: reference, isReference: true }]),
+      ...values.map((value) => ({ value, isReference: false })),
+    ];
+    const room = this.labels.getBoundingClientRect();
+    const key = JSON.stringify([shape, room.width, room.height, this.marked.map(({ value, isReference }) => [value.region, isReference])]);
+    if (key !== this.drawnKey) this.draw(shape);
+    this.marked.forEach(({ value, isReference }, index) => {
+      const label = this.labels.children[index];
+      if (label instanceof HTMLElement) writeLabel(label, value, isReference, sequence);
+    });
+    if (key !== this.drawnKey) this.place(shape, room);
+    this.drawnKey = key;
+  }
+
+  /** @param {Shape} shape */
+  draw(shape) {
+    this.outlines.setAttribute("viewBox", `0 0 ${shape.width * copies(shape).length} ${shape.height}`);
+    this.outlines.replaceChildren(
+      ...this.marked.flatMap(({ value, isReference }) => outlinesOf(shape, value.region, isReference ? "reference" : "region")),
+    );
+    this.labels.replaceChildren(...this.marked.map(({ isReference }) => emptyLabel(isReference)));
+  }
+
+  /**
+   * Values stand in the right half side by side: the left one is the plain picture.
+   *
+   * @param {Shape} shape
+   * @param {{width: number, height: number}} room
+   */
+  place(shape, room) {
+    const copy = copies(shape).at(-1) ?? { left: 0, width: 1 };
+    const scale = (room.width * copy.width) / shape.width;
+    const shift = room.width * copy.left;
+    const wanted = this.marked.map(({ value }, index) => {
+      const label = this.labels.children[index];
+      const size = label instanceof HTMLElement ? { width: label.offsetWidth, height: label.offsetHeight } : { width: 0, height: 0 };
+      return { box: scaled(bounds(parsedRegion(value.region)), scale, shift), ...size };
+    });
+    labelPlaces(wanted, room).forEach(({ x, y }, index) => {
+      const label = this.labels.children[index];
+      if (label instanceof HTMLElement) label.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
+    });
+  }
+
+  /**
+   * The outline under a finger that is drawing; null takes it away.
+   *
+   * @param {string | null} region
+   */
+  sketch(region) {
+    this.draft?.remove();
+    this.draft = null;
+    if (region === null || this.shape === null) return;
+    const group = document.createElementNS(SVG, "g");
+    group.append(...outlinesOf(this.shape, region, "draft"));
+    this.outlines.append(group);
+    this.draft = group;
+  }
+}
+
+/**
+ * @param {Box} box
+ * @param {number} scale
+ * @param {number} shift
+ * @returns {Box}
+ */
+function scaled(box, scale, shift) {
+  return {
+    left: box.left * scale + shift,
+    right: box.right * scale + shift,
+    top: box.top * scale,
+    bottom: box.bottom * scale,
+  };
+}
+
+/**
+ * @param {Shape} shape
+ * @param {string} region
+ * @param {string} className
+ */
+function outlinesOf(shape, region, className) {
+  const points = corners(parsedRegion(region));
+  return copies(shape).flatMap((_, half) => {
+    const path = points.map(({ x, y }) => `${x + half * shape.width},${y}`).join(" ");
+    return ["under", "over"].map((layer) => {
+      const outline = document.createElementNS(SVG, "polygon");
+      outline.setAttribute("points", path);
+      outline.setAttribute("class", `outline ${className} ${layer}`);
+      return outline;
+    });
+  });
+}
+
+/** @param {boolean} isReference */
+function emptyLabel(isReference) {
+  const label = document.createElement("div");
+  label.className = isReference ? "label label-reference" : "label";
+  const name = document.createElement("span");
+  name.className = "label-name";
+  const value = document.createElement("span");
+  value.className = "label-value";
+  label.append(name, value);
+  return label;
+}
+
+/**
+ * @param {HTMLElement} label
+ * @param {RegionValue} value
+ * @param {boolean} isReference
+ * @param {number} sequence
+ */
+function writeLabel(label, value, isReference, sequence) {
+  const [name, number] = label.children;
+  if (name === undefined || number === undefined) return;
+  write(name, value.name);
+  write(number, isReference && !value.flag ? "100 %" : valueText(value));
+  label.classList.toggle("uncertain", isReference ? value.flag !== "" : !isCertain(value));
+  label.dataset["name"] = value.name;
+  label.dataset["sequence"] = String(sequence);
+}

@@ -1,0 +1,76 @@
+/** @import { DeviceState, RegionState } from "./device_state.js" */
+/** @import { RegionActs } from "./region_acts.js" */
+
+import { button, element, write } from "./element.js";
+import { nameChooser } from "./name_chooser.js";
+import { valueText } from "./value_text.js";
+
+/** The list of reference and regions, with everything their menus can do. */
+export class RegionsSheet {
+  /** @param {RegionActs} regionActs */
+  constructor(regionActs) {
+    this.regionActs = regionActs;
+    this.list = element("regions-list");
+    this.teach = element("regions-teach");
+    this.key = "";
+  }
+
+  /** @param {DeviceState | null} state */
+  show(state) {
+    if (state === null) return;
+    this.teach.hidden = state.regions.length > 0;
+    const key = JSON.stringify([state.reference?.region, state.regions.map((region) => region.region)]);
+    if (key !== this.key) this.draw(state);
+    this.key = key;
+    const shown = [...(state.reference ? [state.reference] : []), ...state.regions];
+    shown.forEach((region, index) => {
+      const value = this.list.children[index]?.querySelector(".row-value");
+      if (value) write(value, region === state.reference && !region.flag ? "100 %" : valueText(region));
+    });
+  }
+
+  /** @param {DeviceState} state */
+  draw(state) {
+    const reference = state.reference === null ? [] : [this.referenceRow(state.reference)];
+    this.list.replaceChildren(...reference, ...state.regions.map((region) => this.regionRow(region)));
+  }
+
+  /** @param {RegionState} reference */
+  referenceRow(reference) {
+    return row(reference.name, [button("Remove", () => void this.regionActs.removeReference())]);
+  }
+
+  /** @param {RegionState} region */
+  regionRow(region) {
+    const line = row(region.name, [
+      button("Make reference", () => void this.regionActs.makeReference(region.region)),
+      button("Rename", () => {
+        if (line.querySelector(".name-chooser") !== null) return;
+        line.append(nameChooser((name) => void this.regionActs.rename(region.region, name)));
+      }),
+      button("Remove", () => void this.regionActs.remove(region.region)),
+    ]);
+    return line;
+  }
+}
+
+/**
+ * @param {string} name
+ * @param {HTMLElement[]} acts
+ */
+function row(name, acts) {
+  const line = document.createElement("li");
+  line.className = "row";
+  const words = document.createElement("p");
+  words.className = "row-words";
+  const title = document.createElement("strong");
+  title.textContent = name;
+  const value = document.createElement("span");
+  value.className = "row-value";
+  words.append(title, value);
+  const buttons = document.createElement("div");
+  buttons.className = "row-acts";
+  buttons.append(...acts);
+  line.append(words, buttons);
+  return line;
+}

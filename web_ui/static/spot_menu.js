@@ -1,0 +1,98 @@
+/** @import { Point } from "./region_text.js" */
+/** @import { RegionActs } from "./region_acts.js" */
+
+import { button, element } from "./element.js";
+import { nameChooser } from "./name_chooser.js";
+import { nextName, parsedRegion, squareAround } from "./region_text.js";
+import { REFERENCE_NAME } from "./region_acts.js";
+
+/** The menu of a held spot: of the region there, of the reference, or of bare tissue. */
+export class SpotMenu {
+  /** @param {RegionActs} regionActs */
+  constructor(regionActs) {
+    this.place = element("spot-menu");
+    this.regionActs = regionActs;
+    this.place.addEventListener("keydown", (event) => {
+      if (event.key === "Escape") this.close();
+    });
+  }
+
+  /** @returns {boolean} whether it was open */
+  close() {
+    const open = !this.place.hidden;
+    this.place.hidden = true;
+    return open;
+  }
+
+  /**
+   * @param {Point} at sensor pixel
+   * @param {string | null} region held, as text
+   * @param {boolean} isReference
+   * @param {Point} shareOfPicture where to open
+   */
+  open(at, region, isReference, shareOfPicture) {
+    const items = isReference ? this.referenceItems() : region === null ? this.spotItems(at) : this.regionItems(region);
+    this.show(isReference ? REFERENCE_NAME : region === null ? "Here" : parsedRegion(region).name, items);
+    const room = this.place.parentElement?.getBoundingClientRect();
+    if (room === undefined) return;
+    const x = Math.min(shareOfPicture.x * room.width, room.width - this.place.offsetWidth);
+    const y = Math.min(shareOfPicture.y * room.height, room.height - this.place.offsetHeight);
+    this.place.style.transform = `translate(${Math.max(0, Math.round(x))}px, ${Math.max(0, Math.round(y))}px)`;
+    this.place.querySelector("button")?.focus();
+  }
+
+  /**
+   * @param {string} title
+   * @param {HTMLElement[]} items
+   */
+  show(title, items) {
+    const heading = document.createElement("h2");
+    heading.textContent = title;
+    const shut = button("Close", () => this.close(), "faint");
+    this.place.replaceChildren(heading, ...items, shut);
+    this.place.hidden = false;
+  }
+
+  /**
+   * @param {string} word
+   * @param {() => void} run
+   */
+  item(word, run) {
+    return button(word, () => {
+      this.close();
+      run();
+    });
+  }
+
+  referenceItems() {
+    return [this.item("Remove", () => void this.regionActs.removeReference())];
+  }
+
+  /** @param {string} region */
+  regionItems(region) {
+    return [
+      this.item("Make reference", () => void this.regionActs.makeReference(region)),
+      button("Rename", () => this.show("Name", [nameChooser((name) => this.renamed(region, name))])),
+      this.item("Remove", () => void this.regionActs.remove(region)),
+    ];
+  }
+
+  /**
+   * @param {string} region
+   * @param {string} name
+   */
+  renamed(region, name) {
+    this.close();
+    void this.regionActs.rename(region, name);
+  }
+
+  /** @param {Point} at */
+  spotItems(at) {
+    const camera = this.regionActs.state()?.camera;
+    if (camera === undefined) return [];
+    return [
+      this.item("Reference here", () => void this.regionActs.setReference(squareAround(REFERENCE_NAME, at, camera))),
+      this.item("Region here", () => void this.regionActs.add(squareAround(nextName(this.regionActs.taken()), at, camera))),
+    ];
+  }
+}
