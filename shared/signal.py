@@ -1,0 +1,168 @@
+"""From raw counts to signal: dark, flat, defects, exposure, gain and light; and how sure a mean of pixels is.
+
+The noise is that of the photon transfer model (EMVA 1288, Release 4.0 Linear, its equations for the variance of the grey
+value): variance = K (counts - dark) + K^2 read^2 + 1/12, K in counts per electron at the gain in use.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import Counts, Frame
+
+QUANTISATION_VARIANCE = 1.0 / 12.0
+"""Of rounding to whole counts (EMVA 1288)."""
+
+SATURATED_SHARE = 0.005
+"""A region with more of its pixels saturated than this has no trustworthy mean."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A value and its standard uncertainty, in the same unit."""
+
+    value: float
+    u: float
+
+    @property
+    def signal_to_noise(self) -> float:
+        """Value over uncertainty; infinite for an exact value."""
+        return self.value / self.u if self.u > 0 else math.inf
+
+
+@dataclass(frozen=True, eq=False)
+class DefectSources:
+    """For each defect, the good pixels whose mean stands in for it.
+
+    ``pixels`` (n,) flat indices, rising; ``starts`` (n + 1,) offsets into ``sources``, flat indices of the good pixels.
+    """
+
+    pixels: NDArray[np.int32]
+    starts: NDArray[np.int32]
+    sources: NDArray[np.int32]
+
+    @classmethod
+    def around(cls, defects: NDArray[np.bool_]) -> Self:
+        """Nearest square ring that holds a good pixel: the eight neighbours, else the 5 x 5 ring, and so on."""
+        pixels = np.flatnonzero(defects)
+        if len(pixels) == defects.size:
+            raise Refused("every pixel is marked as a defect", defects.shape, "calibrate again")
+        found = [_nearest_good(defects, *divmod(int(pixel), defects.shape[1])) for pixel in pixels]
+        starts = np.cumsum([0, *map(len, found)])
+        sources = np.concatenate([*found, np.empty(0, np.intp)])
+        return cls(pixels.astype(np.int32), starts.astype(np.int32), sources.astype(np.int32))
+
+    def replace(self, plane: NDArray[np.floating]) -> None:
+        """Overwrite the defects of a (height, width) plane with the means of their sources, in place."""
+        if len(self.pixels):
+            flat = plane.reshape(-1)
+            sums = np.add.reduceat(flat[self.sources], self.starts[:-1])
+            flat[self.pixels] = sums / np.diff(self.starts)
+
+
+def _nearest_good(defects: NDArray[np.bool_], y: int, x: int) -> NDArray[np.intp]:
+    height, width = defects.shape
+    for reach in range(1, max(height, width)):
+        top, left = max(y - reach, 0), max(x - reach, 0)
+        good = ~defects[top : y + reach + 1, left : x + reach + 1]
+        if good.any():
+            rows, columns = np.nonzero(good)
+            return (rows + top) * width + columns + left
+    raise AssertionError("a good pixel exists")
+
+
+def corrected_counts(pixels: Counts, calibration: Calibration, sources: DefectSources) -> NDArray[np.float64]:
+    """Counts above dark over the flat, (height, width) float64, defects replaced by the mean of their good neighbours."""
+    counts = (pixels.astype(np.float64) - calibration.dark_counts) / calibration.flat
+    sources.replace(counts)
+    return counts
+
+
+def signal(frame: Frame, calibration: Calibration, sources: DefectSources) -> NDArray[np.float64]:
+    """Corrected counts a millisecond at unit gain and full light, (height, width) float64. Raises Refused when unlit."""
+    factor = calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level if frame.lit else 0.0)
+    return corrected_counts(frame.pixels, calibration, sources) * factor
+
+
+def saturated(pixels: Counts, calibration: Calibration) -> NDArray[np.bool_]:
+    """Pixels at or above the saturation count, defects left out, (height, width)."""
+    return (pixels >= calibration.saturation_counts) & ~calibration.defects
+
+
+def counts_variance[T: float | NDArray[np.floating]](counts: T, gain: float, calibration: Calibration) -> T:
+    """Variance of a single pixel's count, in counts squared; ``counts`` above dark, before the flat (EMVA 1288)."""
+    k = calibration.counts_per_electron * gain
+    return k * np.maximum(counts, 0.0) + (k * calibration.read_noise_electrons) ** 2 + QUANTISATION_VARIANCE
+
+
+def least_counts(
+    signal_to_noise: float,
+    gain: float,
+    calibration: Calibration,
+    noise_share: float = 1.0,
+    below: float | NDArray[np.floating] = 0.0,
+) -> NDArray[np.float64]:
+    """Counts above ``below`` at which they are ``signal_to_noise`` times their own noise.
+
+    ``noise_share`` is the part of a single pixel's variance that filtering leaves; ``below`` the counts above dark that were
+    there before the dye. Solves D^2 = q (K (below + D) + K^2 read^2 + 1/12) for D, with q = signal_to_noise^2 noise_share.
+    """
+    q = signal_to_noise**2 * noise_share
+    k = calibration.counts_per_electron * gain
+    constant = counts_variance(np.asarray(below, np.float64), gain, calibration)
+    root: NDArray[np.float64] = (q * k + np.sqrt((q * k) ** 2 + 4.0 * q * constant)) / 2.0
+    return root
+
+
+@dataclass(frozen=True, eq=False)
+class RegionPixels:
+    """The good pixels of a region with their calibration, gathered once so that a frame costs little.
+
+    ``indices`` (n,) flat indices; ``dark_counts`` and ``inverse_flat`` (n,) float32.
+    """
+
+    indices: NDArray[np.intp]
+    dark_counts: NDArray[np.float32]
+    inverse_flat: NDArray[np.float32]
+
+    @classmethod
+    def gathered(cls, indices: NDArray[np.intp], calibration: Calibration) -> Self:
+        """Leave the defects out; raises Refused when nothing remains."""
+        good = indices[~calibration.defects.reshape(-1)[indices]]
+        if not len(good):
+            raise Refused("every pixel of the region is a defect", len(indices), "choose a larger region")
+        dark = calibration.dark_counts.reshape(-1)[good]
+        return cls(good, dark, 1.0 / calibration.flat.reshape(-1)[good])
+
+
+@dataclass(frozen=True)
+class RegionSignal:
+    """Mean signal of a region in one frame. ``saturated_share`` is the part of its pixels at or above saturation."""
+
+    signal: Measured
+    saturated_share: float
+
+    @property
+    def is_saturated(self) -> bool:
+        """Too many saturated pixels for the mean to be trusted."""
+        return self.saturated_share > SATURATED_SHARE
+
+
+def region_signal(frame: Frame, region: RegionPixels, calibration: Calibration) -> RegionSignal:
+    """Mean signal of a region with its standard uncertainty from the noise model. Raises Refused when unlit."""
+    factor = calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level if frame.lit else 0.0)
+    raw = frame.pixels.reshape(-1)[region.indices]
+    number = len(raw)
+    counts = raw - region.dark_counts
+    mean = float(np.dot(counts, region.inverse_flat)) / number
+    squares = region.inverse_flat * region.inverse_flat
+    k = calibration.counts_per_electron * frame.gain
+    constant = counts_variance(0.0, frame.gain, calibration)
+    variance = (k * max(float(np.dot(counts, squares)), 0.0) + constant * float(squares.sum())) / number**2
+    share = np.count_nonzero(raw >= calibration.saturation_counts) / number
+    return RegionSignal(Measured(mean * factor, math.sqrt(variance) * factor), share)
