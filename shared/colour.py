@@ -72,7 +72,8 @@ class PercentColours:
 
     def _mapped(self, percent: NDArray[np.floating], channel: int) -> NDArray[np.float64]:
         position = np.asarray(percent, np.float64) * (255.0 / self.full_scale_percent)
-        return np.interp(position, np.arange(256.0), self._table[channel])
+        mapped: NDArray[np.float64] = np.interp(position, np.arange(256.0), self._table[channel])
+        return mapped
 
     def opacity_at(self, percent: NDArray[np.floating]) -> NDArray[np.float64]:
         """Share of the grey that the map covers: none where there is next to nothing, so that low values are clear, not dark."""

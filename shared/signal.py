@@ -72,7 +72,8 @@ def _nearest_good(defects: NDArray[np.bool_], y: int, x: int) -> NDArray[np.intp
         good = ~defects[top : y + reach + 1, left : x + reach + 1]
         if good.any():
             rows, columns = np.nonzero(good)
-            return (rows + top) * width + columns + left
+            indices: NDArray[np.intp] = (rows + top) * width + columns + left
+            return indices
     raise AssertionError("a good pixel exists")
 
 
@@ -94,10 +95,12 @@ def saturated(pixels: Counts, calibration: Calibration) -> NDArray[np.bool_]:
     return (pixels >= calibration.saturation_counts) & ~calibration.defects
 
 
-def counts_variance[T: float | NDArray[np.floating]](counts: T, gain: float, calibration: Calibration) -> T:
+def counts_variance(counts: NDArray[np.floating] | float, gain: float, calibration: Calibration) -> NDArray[np.float64]:
     """Variance of a single pixel's count, in counts squared; ``counts`` above dark, before the flat (EMVA 1288)."""
     k = calibration.counts_per_electron * gain
-    return k * np.maximum(counts, 0.0) + (k * calibration.read_noise_electrons) ** 2 + QUANTISATION_VARIANCE
+    shot = k * np.maximum(np.asarray(counts, np.float64), 0.0)
+    variance: NDArray[np.float64] = shot + (k * calibration.read_noise_electrons) ** 2 + QUANTISATION_VARIANCE
+    return variance
 
 
 def least_counts(
@@ -114,7 +117,7 @@ def least_counts(
     """
     q = signal_to_noise**2 * noise_share
     k = calibration.counts_per_electron * gain
-    constant = counts_variance(np.asarray(below, np.float64), gain, calibration)
+    constant = counts_variance(below, gain, calibration)
     root: NDArray[np.float64] = (q * k + np.sqrt((q * k) ** 2 + 4.0 * q * constant)) / 2.0
     return root
 
@@ -162,7 +165,7 @@ def region_signal(frame: Frame, region: RegionPixels, calibration: Calibration) 
     mean = float(np.dot(counts, region.inverse_flat)) / number
     squares = region.inverse_flat * region.inverse_flat
     k = calibration.counts_per_electron * frame.gain
-    constant = counts_variance(0.0, frame.gain, calibration)
+    constant = float(counts_variance(0.0, frame.gain, calibration))
     variance = (k * max(float(np.dot(counts, squares)), 0.0) + constant * float(squares.sum())) / number**2
     share = np.count_nonzero(raw >= calibration.saturation_counts) / number
     return RegionSignal(Measured(mean * factor, math.sqrt(variance) * factor), share)
