@@ -1,0 +1,232 @@
+"""The imager's end of the light: a lease for each verified frame, and what the ring did, as the guard tells it.
+
+The frame loop never waits for the guard longer than ``ANSWER_WAIT_S``; an answer that comes later is read at the next call. A lost
+guard means dark: nothing here raises for it, ``reachable`` says so. Standard library only; safe to call from several threads.
+"""
+
+import select
+import socket
+import threading
+import time
+from collections import deque
+from pathlib import Path
+from typing import Literal
+
+from device.light.lease import LeaseBook, LeaseTerms
+from shared.clock import Clock
+from shared.errors import Refused
+from shared.protocol.light import FROM_GUARD, TO_GUARD, VERSION, Lease, LightStatus, Look, Rearm, Want
+from shared.protocol.wire import decoded, encoded
+
+ANSWER_WAIT_S = 0.002
+RECONNECT_NS = 100_000_000
+SILENT_NS = 250_000_000
+"""A guard that leaves a message unanswered for so long is taken for gone."""
+
+_PACKET_BYTES = 4096
+_HISTORY = 512
+
+
+class LightLink:
+    """One connection to ``light.sock``, made again by itself when the guard returns (no wish for light survives that)."""
+
+    def __init__(self, socket_path: Path, clock: Clock, terms: LeaseTerms | None = None) -> None:
+        self._path, self._clock = socket_path, clock
+        self._book = LeaseBook(terms or LeaseTerms())
+        self._lock = threading.Lock()
+        self._socket: socket.socket | None = None
+        self._next_try_ns = clock.now_ns()
+        self._unanswered, self._asked_ns = 0, 0  # messages without an answer, and since when there is one
+        self._status: LightStatus | None = None
+        self._reachable = False
+        self._wanted_on, self._wanted_level = False, 0.0
+        self._let_go_first = False
+        self._trouble = ""
+        self._history: deque[tuple[int, float]] = deque(maxlen=_HISTORY)  # (since_ns, level), rising
+
+    # ---- what the imager asks ---------------------------------------------------------------------------------------
+
+    def renew(
+        self, frame_sequence: int, sensor_time_ns: int, frame_interval_us: float, exposure_us: float
+    ) -> LightStatus:
+        """Give light a lease for this frame, if it is newer than every one before and fresh; returns the newest status."""
+        lease = Lease(frame_sequence, sensor_time_ns, frame_interval_us, exposure_us)
+        with self._lock:
+            self._trouble = _unfit(lease) or self._book.renew(lease, self._clock.now_ns())
+            self._connected()
+            return self._asked(Look() if self._trouble else lease)
+
+    def want(self, on: bool, level: float) -> LightStatus:
+        """Ask for light, or for none. After a lost guard, on counts only once off was asked for (let go, press again).
+
+        Raises Refused for a level that is none.
+        """
+        if not 0.0 <= level <= 1.0:
+            raise Refused("light level must be from 0 to 1", level, "choose a value inside")
+        with self._lock:
+            connected = self._connected()  # first: if the guard was lost, this wish is one from before
+            self._let_go_first = self._let_go_first and on
+            self._wanted_on, self._wanted_level = connected and on and not self._let_go_first, level
+            return self._asked(Want(self._wanted_on, level))
+
+    def release(self) -> LightStatus:
+        """First half of leaving a trip: the operator let go."""
+        return self._rearm("release")
+
+    def press(self) -> LightStatus:
+        """Second half: the operator pressed again. Light still has to be wanted anew."""
+        return self._rearm("press")
+
+    def rearm(self) -> LightStatus:
+        """Both halves, for one deliberate act on the page. Takes the wish for light back first."""
+        self.want(False, self._wanted_level)
+        self.release()
+        return self.press()
+
+    def _rearm(self, act: Literal["release", "press"]) -> LightStatus:
+        with self._lock:
+            self._connected()
+            return self._asked(Rearm(act))
+
+    def close(self) -> None:
+        """Say goodbye (light is not wanted), and close. May be called twice; every call after it finds the guard unreachable."""
+        with self._lock:
+            if self._socket is not None:
+                self._asked(Want(False, self._wanted_level))
+            self._lost("the link was closed")
+            self._next_try_ns = 2**63
+
+    # ---- what the imager knows --------------------------------------------------------------------------------------
+
+    @property
+    def status(self) -> LightStatus | None:
+        """Newest status; dark, with the reason, while the guard does not answer; None before it ever did."""
+        return self._status
+
+    @property
+    def reachable(self) -> bool:
+        """Whether the guard answers."""
+        return self._reachable
+
+    @property
+    def trouble(self) -> str:
+        """Why the newest frame earned no lease; empty when it did."""
+        return self._trouble
+
+    def over(self, start_ns: int, end_ns: int) -> float:
+        """Mean duty, 0 to 1, between two moments, from the statuses received: a change counts from when it took force.
+
+        After the newest status, its level is taken to go on; before the oldest, dark. Exact where a later status confirms it.
+        """
+        with self._lock:
+            steps = list(self._history)
+        if end_ns <= start_ns:
+            return next((level for since_ns, level in reversed(steps) if since_ns <= start_ns), 0.0)
+        total = 0.0
+        for number, (since_ns, level) in enumerate(steps):
+            until_ns = end_ns if number + 1 == len(steps) else min(steps[number + 1][0], end_ns)
+            total += level * max(0, until_ns - max(since_ns, start_ns))
+        return total / (end_ns - start_ns)
+
+    # ---- how it asks (lock held) ------------------------------------------------------------------------------------
+
+    def _asked(self, message: Lease | Want | Rearm | Look) -> LightStatus:
+        if self._socket is not None:
+            self._send(encoded(message))
+            self._read_answers(ANSWER_WAIT_S)
+        return self._status or self._dark("the light guard does not answer", self._clock.now_ns())
+
+    def _connected(self) -> bool:
+        now_ns = self._clock.now_ns()
+        if self._unanswered and now_ns - self._asked_ns > SILENT_NS:
+            self._read_answers(0.0)
+            if self._unanswered:
+                self._lost("the light guard does not answer")
+        if self._socket is None and now_ns >= self._next_try_ns:
+            self._next_try_ns = now_ns + RECONNECT_NS
+            self._connect()
+        return self._socket is not None
+
+    def _connect(self) -> None:
+        link = socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+        link.setblocking(False)
+        try:
+            link.connect(str(self._path))
+        except OSError as error:
+            link.close()
+            self._lost(f"the light guard does not answer ({error.strerror or error})")
+            return
+        self._socket, self._unanswered = link, 0
+
+    def _send(self, data: bytes) -> None:
+        assert self._socket is not None
+        try:
+            self._socket.send(data)
+        except BlockingIOError:
+            pass  # the guard is behind by a whole socket buffer: the silence is counted as for any unanswered message
+        except OSError as error:
+            self._lost(f"the light guard is gone ({error.strerror})")
+            return
+        if not self._unanswered:
+            self._asked_ns = self._clock.now_ns()
+        self._unanswered += 1
+
+    def _read_answers(self, wait_s: float) -> None:
+        deadline_ns = time.monotonic_ns() + round(wait_s * 1e9)
+        while self._socket is not None:
+            left_s = max(0, deadline_ns - time.monotonic_ns()) / 1e9 if self._unanswered else 0.0
+            if not select.select([self._socket], [], [], left_s)[0]:
+                return
+            try:
+                data = self._socket.recv(_PACKET_BYTES)
+                if not data:
+                    self._lost("the light guard closed the connection")
+                    return
+                self._take(decoded(data, FROM_GUARD))
+            except OSError as error:
+                self._lost(f"the light guard is gone ({error.strerror})")
+            except Refused as refused:
+                self._lost(f"the light guard's answer is not understood: {refused.line}")
+
+    def _take(self, status: LightStatus) -> None:
+        if status.version != VERSION:
+            self._lost(f"the light guard speaks version {status.version} of the protocol, not {VERSION}")
+            return
+        self._unanswered, self._asked_ns = max(0, self._unanswered - 1), self._clock.now_ns()
+        self._status, self._reachable = status, True
+        self._note(status.since_ns, status.level)
+
+    def _note(self, since_ns: int, level: float) -> None:
+        # A link that was lost counts as dark from when that was noticed; the guard, back, may say it had been dark before.
+        while self._history and self._history[-1][0] >= since_ns:
+            self._history.pop()
+        if not self._history or self._history[-1][1] != level:
+            self._history.append((since_ns, level))
+
+    def _lost(self, why: str) -> None:
+        if self._socket is not None:
+            self._socket.close()
+            self._socket = None
+            self._let_go_first = self._let_go_first or self._wanted_on
+        self._unanswered, self._wanted_on = 0, False
+        self._book.drop()
+        if self._status is None:
+            return
+        now_ns = self._clock.now_ns()
+        if self._reachable:
+            self._note(now_ns, 0.0)
+        self._status = self._dark(why, now_ns if self._reachable else self._status.since_ns)
+        self._reachable = False
+
+    def _dark(self, reason: str, since_ns: int) -> LightStatus:
+        lit_seconds = self._status.lit_seconds if self._status else 0.0
+        return LightStatus("off", 0.0, False, self._wanted_level, since_ns, 0.0, lit_seconds, reason[:400])
+
+
+def _unfit(lease: Lease) -> str:
+    """Why the guard would call this lease nonsense (and trip); empty when it would not."""
+    try:
+        decoded(encoded(lease), TO_GUARD)
+    except (Refused, ValueError) as error:
+        return f"the camera's figures are not those of a frame: {error}"
+    return ""
