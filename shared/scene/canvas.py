@@ -1,0 +1,251 @@
+"""What a scene looks like before light falls on it: who is where, drawn once, so that a frame only looks things up."""
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+from scipy.ndimage import gaussian_filter
+
+from shared.scene.description import Point, Scene
+from shared.scene.dye import node_level, vessel_profile
+from shared.scene.kernel import SURFACE_STEP
+from shared.scene.texture import MOTTLE_BANDS_MM, RELIEF_BANDS_MM, relief
+
+_SUPERSAMPLING = 4
+U8 = NDArray[np.uint8]
+I32 = NDArray[np.int32]
+F32 = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Tissues:
+    """Which two tissues share each pixel: ``first`` and ``second`` are numbers (0: none, 1: the scene's first), ``weight`` the
+    second's share in 255ths. The same as runs of equal pairs a row: run r of ``run_starts[row]:run_starts[row+1]`` ends at
+    ``run_ends[r]``.
+    """
+
+    first: U8
+    second: U8
+    weight: U8
+    run_starts: I32
+    run_ends: I32
+    run_first: U8
+    run_second: U8
+
+
+@dataclass(frozen=True)
+class Sparse:
+    """Pixels of vessels and nodes, sorted by row: entry k of ``row_starts[row]:row_starts[row+1]`` adds ``shares[k]`` times
+    the level of slot ``slots[k]`` at ``columns[k]``. A slot is a step along a vessel, or a node.
+    """
+
+    row_starts: I32
+    columns: I32
+    shares: F32
+    slots: I32
+
+
+class Canvas:
+    """The drawn scene, ``margin_px`` larger than the picture on every side. Planes are (height, width) of that size."""
+
+    def __init__(self, scene: Scene, margin_px: int, seed: int) -> None:
+        self.scene = scene
+        self.margin_px = margin_px
+        self.shape = (scene.camera.height + 2 * margin_px, scene.camera.width + 2 * margin_px)
+        self._scale = scene.optics.mm_per_px
+        shares = self._tissue_shares()
+        self.tissues = _two_strongest(shares, self.shape)
+        body = 1.0 - shares[0]
+        self.reflectance = self._drawn_reflectance(body, seed)
+        self.mottle = self._drawn_mottle(shares, seed)
+        self.slot_lengths_mm: list[NDArray[np.float64]] = []
+        self.sparse = self._drawn_sparse()
+
+    def slot_levels(self, since_injections_s: Sequence[float]) -> F32:
+        """Level of every slot, summed over injections that many seconds ago."""
+        parts = [
+            sum((vessel_profile(vessel, along, since) for since in since_injections_s), np.zeros_like(along))
+            for vessel, along in zip(self.scene.vessel, self.slot_lengths_mm, strict=True)
+        ]
+        nodes = [sum(node_level(node, since) for since in since_injections_s) for node in self.scene.node]
+        return np.concatenate([*parts, np.array([*nodes, 0.0])]).astype(np.float32)
+
+    def to_px(self, points_mm: Sequence[Point]) -> NDArray[np.float64]:
+        """Positions on the canvas in pixels, (n, 2) as x, y, where the centre of the first pixel is at 0.5."""
+        return np.asarray(points_mm, np.float64) / self._scale + self.margin_px
+
+    def _tissue_shares(self) -> list[F32]:
+        """Share of every tissue in every pixel, [0] being none; they add up to 1."""
+        fine = _SUPERSAMPLING
+        labels = Image.new("L", (self.shape[1] * fine, self.shape[0] * fine))
+        pen = ImageDraw.Draw(labels)
+        for number, tissue in enumerate(self.scene.tissue, start=1):
+            corners = self.to_px(tissue.polygon_mm) * fine - 0.5
+            pen.polygon([(float(x), float(y)) for x, y in corners], fill=number)
+        fine_labels = np.asarray(labels).reshape(self.shape[0], fine, self.shape[1], fine)
+        shares = [
+            (fine_labels == number).sum(axis=(1, 3), dtype=np.uint8).astype(np.float32) / fine**2
+            for number in range(len(self.scene.tissue) + 1)
+        ]
+        sigma_px = self.scene.optics.scatter_mm / self._scale
+        return _scattered(shares, sigma_px) if sigma_px > 0 else shares
+
+    def _drawn_reflectance(self, body: F32, seed: int) -> U8:
+        surface = self.scene.surface
+        drape = surface.drape_reflectance
+        texture = surface.texture * relief(self.shape, self._scale, RELIEF_BANDS_MM, np.random.default_rng([seed, 72]))
+        plane = drape + body * (1.0 - drape) + texture * np.where(body > 0.5, 1.0, 0.6 * drape).astype(np.float32)
+        for mark in self.scene.mark:
+            for rows, columns, share, _ in _along_path(
+                self.to_px(mark.path_mm), mark.width_mm / self._scale, self.shape
+            ):
+                plane[rows, columns] += share * (mark.reflectance - plane[rows, columns])
+        return _surface_steps(plane)
+
+    def _drawn_mottle(self, shares: list[F32], seed: int) -> U8:
+        strength = self.scene.surface.mottle
+        if strength == 0:
+            return np.full(self.shape, round(1 / SURFACE_STEP), np.uint8)
+        rng = np.random.default_rng([seed, 73])
+        plane = 1.0 + strength * relief(self.shape, self._scale, MOTTLE_BANDS_MM, rng)
+        for share in shares[1:]:
+            total = float(share.sum())
+            if total > 0:
+                plane -= share * np.float32((share * plane).sum() / total - 1.0)
+        return _surface_steps(plane)
+
+    def _drawn_sparse(self) -> Sparse:
+        step_mm = self._scale / 2
+        rows, columns, shares, slots = [], [], [], []
+        begin = 0
+        for vessel in self.scene.vessel:
+            path = self.to_px(vessel.path_mm)
+            length_mm = float(np.hypot(*np.diff(path, axis=0).T).sum()) * self._scale
+            along_mm = np.arange(int(length_mm / step_mm) + 2, dtype=np.float64) * step_mm
+            self.slot_lengths_mm.append(along_mm)
+            for row, column, share, along_px in _along_path(path, vessel.width_mm / self._scale, self.shape):
+                rows.append(row)
+                columns.append(column)
+                shares.append(share)
+                slots.append(begin + np.rint(along_px * self._scale / step_mm).astype(np.int32))
+            begin += along_mm.size
+        for node in self.scene.node:
+            row, column, share = _spot(self.to_px([node.centre_mm])[0], node.radius_mm / self._scale, self.shape)
+            rows.append(row)
+            columns.append(column)
+            shares.append(share)
+            slots.append(np.full(row.size, begin, np.int32))
+            begin += 1
+        return _by_row(rows, columns, shares, slots, self.shape[0])
+
+
+def _scattered(shares: list[F32], sigma_px: float) -> list[F32]:
+    """Blur within the body: drapes hide scattered light, so the body's own outline stays as sharp as it was."""
+    body = 1.0 - shares[0]
+    reach = np.maximum(gaussian_filter(body, sigma_px, truncate=3), 1e-6)
+    return [shares[0]] + [gaussian_filter(share, sigma_px, truncate=3) / reach * body for share in shares[1:]]
+
+
+def _two_strongest(shares: list[F32], shape: tuple[int, int]) -> Tissues:
+    numbers = np.zeros((2, *shape), np.uint8)
+    best = np.full((2, *shape), -1.0, np.float32)
+    for number, share in enumerate(shares):
+        wins, second = share > best[0], (share > best[1]) & (share <= best[0])
+        best[1] = np.where(wins, best[0], np.where(second, share, best[1]))
+        numbers[1] = np.where(wins, numbers[0], np.where(second, number, numbers[1]))
+        best[0] = np.where(wins, share, best[0])
+        numbers[0] = np.where(wins, number, numbers[0])
+    strength = np.maximum(best, 0.0)
+    share_of_second = strength[1] / np.maximum(strength.sum(axis=0), 1e-9)
+    numbers[1] = np.where(share_of_second < 0.5 / 255, numbers[0], numbers[1])
+    swapped = numbers[0] > numbers[1]
+    first, second_number = np.minimum(*numbers), np.maximum(*numbers)
+    weight = np.where(swapped, 1.0 - share_of_second, share_of_second)
+    weight = np.where(first == second_number, 0.0, weight)
+    return _with_runs(first, second_number, np.rint(weight * 255).astype(np.uint8))
+
+
+def _with_runs(first: U8, second: U8, weight: U8) -> Tissues:
+    pairs = first.astype(np.uint16) << 8 | second
+    ends = np.ones(first.shape, np.bool_)
+    ends[:, :-1] = pairs[:, 1:] != pairs[:, :-1]
+    rows, columns = np.nonzero(ends)
+    starts = np.concatenate([[0], np.cumsum(ends.sum(axis=1))]).astype(np.int32)
+    return Tissues(
+        first, second, weight, starts, (columns + 1).astype(np.int32), first[rows, columns], second[rows, columns]
+    )
+
+
+def _surface_steps(plane: F32) -> U8:
+    steps: U8 = np.clip(np.rint(plane / SURFACE_STEP), 0, 255).astype(np.uint8)
+    return steps
+
+
+def _along_path(
+    path_px: NDArray[np.float64], width_px: float, shape: tuple[int, int]
+) -> Iterator[tuple[I32, I32, F32, NDArray[np.float64]]]:
+    """Pixels near a polyline as (rows, columns, share across it, distance along it in pixels), each pixel once.
+
+    The share is a Gaussian of full width at half maximum ``width_px`` about the nearest point of the line.
+    """
+    reach = 1.5 * width_px + 1
+    left, top = np.floor(np.maximum(path_px.min(axis=0) - reach, 0)).astype(int)
+    right, bottom = np.ceil(np.minimum(path_px.max(axis=0) + reach, (shape[1], shape[0]))).astype(int)
+    if right <= left or bottom <= top:
+        return
+    nearest2 = np.full((bottom - top, right - left), np.inf)
+    along = np.zeros_like(nearest2)
+    before = 0.0
+    for (x0, y0), (x1, y1) in itertools.pairwise(path_px):
+        length = float(np.hypot(x1 - x0, y1 - y0))
+        if length == 0:
+            continue
+        x_begin, x_end = _span(x0, x1, reach, left, right)
+        y_begin, y_end = _span(y0, y1, reach, top, bottom)
+        if x_end <= x_begin or y_end <= y_begin:
+            before += length
+            continue
+        y, x = np.mgrid[y_begin:y_end, x_begin:x_end] + 0.5
+        part = np.clip(((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / length**2, 0.0, 1.0)
+        distance2 = (x - x0 - part * (x1 - x0)) ** 2 + (y - y0 - part * (y1 - y0)) ** 2
+        window = np.s_[y_begin - top : y_end - top, x_begin - left : x_end - left]
+        closer = distance2 < nearest2[window]
+        nearest2[window] = np.where(closer, distance2, nearest2[window])
+        along[window] = np.where(closer, before + part * length, along[window])
+        before += length
+    rows, columns = np.nonzero(nearest2 < reach**2)
+    share = np.exp2(-4.0 * nearest2[rows, columns] / width_px**2)
+    yield (
+        (rows + top).astype(np.int32),
+        (columns + left).astype(np.int32),
+        share.astype(np.float32),
+        along[rows, columns],
+    )
+
+
+def _span(a: float, b: float, reach: float, low: int, high: int) -> tuple[int, int]:
+    return max(int(np.floor(min(a, b) - reach)), low), min(int(np.ceil(max(a, b) + reach)), high)
+
+
+def _spot(centre_px: NDArray[np.float64], radius_px: float, shape: tuple[int, int]) -> tuple[I32, I32, F32]:
+    reach = 3.0 * radius_px
+    left, right = _span(centre_px[0], centre_px[0], reach, 0, shape[1])
+    top, bottom = _span(centre_px[1], centre_px[1], reach, 0, shape[0])
+    rows, columns = np.mgrid[top : max(bottom, top), left : max(right, left)].reshape(2, -1)
+    distance2 = (columns + 0.5 - centre_px[0]) ** 2 + (rows + 0.5 - centre_px[1]) ** 2
+    near = distance2 < reach**2
+    share = np.exp2(-distance2[near] / radius_px**2)
+    return rows[near].astype(np.int32), columns[near].astype(np.int32), share.astype(np.float32)
+
+
+def _by_row(rows: list[I32], columns: list[I32], shares: list[F32], slots: list[I32], height: int) -> Sparse:
+    if not rows:
+        none = np.zeros(0, np.int32)
+        return Sparse(np.zeros(height + 1, np.int32), none, np.zeros(0, np.float32), none)
+    row = np.concatenate(rows)
+    order = np.argsort(row, kind="stable")
+    starts = np.concatenate([[0], np.cumsum(np.bincount(row, minlength=height))]).astype(np.int32)
+    return Sparse(starts, np.concatenate(columns)[order], np.concatenate(shares)[order], np.concatenate(slots)[order])
