@@ -4,7 +4,7 @@ const STAYS_MS = 8000;
 
 /**
  * @typedef {{word: string, run: () => void}} Act
- * @typedef {{text: string, acts: Act[], stays: boolean}} Words
+ * @typedef {{text: string, acts: Act[], leave: string}} Words
  */
 
 /** The one line at the foot of the picture: what went wrong and what to do, what can be undone, what is asked. */
@@ -25,10 +25,11 @@ export class CalmLine {
    *
    * @param {string} text
    * @param {Act[]} [acts]
+   * @param {string} [leave] the word that does nothing but close
    */
-  say(text, acts = []) {
+  say(text, acts = [], leave = "Close") {
     clearTimeout(this.timer);
-    this.passing = { text, acts, stays: false };
+    this.passing = { text, acts, leave };
     this.timer = window.setTimeout(() => this.clear(), STAYS_MS);
     this.show();
   }
@@ -40,7 +41,7 @@ export class CalmLine {
    */
   stand(text) {
     if ((this.standing?.text ?? "") === text) return;
-    this.standing = text === "" ? null : { text, acts: [], stays: true };
+    this.standing = text === "" ? null : { text, acts: [], leave: "" };
     if (text === "") this.show();
     else this.clear();
   }
@@ -54,7 +55,7 @@ export class CalmLine {
   show() {
     const words = this.passing ?? this.standing;
     this.place.hidden = words === null;
-    this.place.classList.toggle("stands", words?.stays ?? false);
+    this.place.classList.toggle("stands", words?.leave === "");
     if (words === null) return;
     this.words.textContent = words.text;
     this.acts.replaceChildren(
@@ -65,6 +66,6 @@ export class CalmLine {
         }),
       ),
     );
-    if (!words.stays) this.acts.append(button("Close", () => this.clear(), "faint"));
+    if (words.leave !== "") this.acts.append(button(words.leave, () => this.clear(), "faint"));
   }
 }

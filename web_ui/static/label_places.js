@@ -1,5 +1,5 @@
 /**
- * Where the values stand: right of their region, left where there is no room, and never on one another.
+ * Where the values stand: right of their region, left where there is no room, and never on one another; on no region where that can be.
  *
  * @typedef {{left: number, top: number, right: number, bottom: number}} Box
  * @typedef {{box: Box, width: number, height: number}} Label
@@ -13,10 +13,11 @@ const GAP = 6;
  * @returns {{x: number, y: number}[]} top left corner of each label
  */
 export function labelPlaces(labels, room) {
+  const regions = labels.map(({ box }) => box);
   /** @type {Box[]} */
   const taken = [];
   return labels.map((label) => {
-    const place = freePlace(label, room, taken);
+    const place = freePlace(label, room, taken, regions);
     taken.push({ left: place.x, top: place.y, right: place.x + label.width, bottom: place.y + label.height });
     return place;
   });
@@ -26,8 +27,9 @@ export function labelPlaces(labels, room) {
  * @param {Label} label
  * @param {{width: number, height: number}} room
  * @param {Box[]} taken
+ * @param {Box[]} regions
  */
-function freePlace({ box, width, height }, room, taken) {
+function freePlace({ box, width, height }, room, taken, regions) {
   const middle = (box.top + box.bottom - height) / 2;
   const centre = (box.left + box.right - width) / 2;
   const wishes = [
@@ -39,7 +41,8 @@ function freePlace({ box, width, height }, room, taken) {
     { x: box.left - GAP - width, y: box.top - GAP - height },
   ];
   const inside = wishes.filter(({ x, y }) => x >= 0 && y >= 0 && x + width <= room.width && y + height <= room.height);
-  const free = inside.find((place) => !taken.some((other) => overlaps(place, width, height, other)));
+  const clear = inside.filter((place) => !taken.some((other) => overlaps(place, width, height, other)));
+  const free = clear.find((place) => !regions.some((other) => overlaps(place, width, height, other))) ?? clear[0];
   if (free) return free;
   const first = inside[0] ?? wishes[0] ?? { x: 0, y: 0 };
   return {

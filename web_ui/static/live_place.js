@@ -37,10 +37,10 @@ const LOOK_EVERY_MS = 50;
 export class LivePlace {
   /**
    * @param {string} picturesUrl
-   * @param {number[][]} colourTable
+   * @param {import("./legend_scale.js").PercentColours} percentColours
    * @param {() => void} unpaired
    */
-  constructor(picturesUrl, colourTable, unpaired) {
+  constructor(picturesUrl, percentColours, unpaired) {
     this.unpaired = unpaired;
     /** @type {DeviceState | null} */
     this.state = null;
@@ -57,7 +57,7 @@ export class LivePlace {
     this.status = new StatusLine();
     this.marks = new RegionMarks();
     this.values = new ValuesList();
-    this.legend = new Legend(colourTable);
+    this.legend = new Legend(percentColours);
     this.light = new LightButton(this.acts, current);
     this.spotMenu = new SpotMenu(this.regionActs);
     this.recordings = new RecordingsSheet(this.acts);

@@ -17,7 +17,8 @@ function picturesUrl() {
 function openLive() {
   element("pairing").hidden = true;
   element("live").hidden = false;
-  if (live === null) live = new LivePlace(picturesUrl(), JSON.parse(element("colour-table").textContent ?? "[]"), pairAgain);
+  const percentColours = JSON.parse(element("percent-colours").textContent ?? "");
+  if (live === null) live = new LivePlace(picturesUrl(), percentColours, pairAgain);
   else live.stream.connect();
 }
 

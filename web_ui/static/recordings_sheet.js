@@ -29,13 +29,19 @@ export class RecordingsSheet {
   }
 
   async opened() {
-    this.form.hidden = true;
+    this.putFormAway();
     const { done, answer } = await this.acts.run("GET", "/recordings", undefined, this.list);
     if (!done) return;
     /** @type {RecordingSummary[]} */
     const recordings = answer.recordings;
     element("recordings-teach").hidden = recordings.length > 0;
     this.list.replaceChildren(...recordings.map((recording) => this.row(recording)));
+  }
+
+  /** The list is about to change: the form must not leave with a row. */
+  putFormAway() {
+    this.form.hidden = true;
+    element("sheet-recordings").append(this.form);
   }
 
   /** @param {RecordingSummary} recording */
@@ -52,15 +58,19 @@ export class RecordingsSheet {
     words.append(title, about);
     const acts = document.createElement("div");
     acts.className = "row-acts";
-    acts.append(button("Export", () => this.choose(recording)));
+    acts.append(button("Export", () => this.choose(recording, line)));
     line.append(words, acts);
     return line;
   }
 
-  /** @param {RecordingSummary} recording */
-  choose(recording) {
+  /**
+   * @param {RecordingSummary} recording
+   * @param {HTMLElement} row
+   */
+  choose(recording, row) {
     this.chosen = recording.name;
     write(element("export-title"), `Export ${recording.case || recording.name}`);
+    row.append(this.form);
     this.form.hidden = false;
     this.form.scrollIntoView({ block: "nearest" });
     this.form.querySelector("input")?.focus({ preventScroll: true });
@@ -76,7 +86,7 @@ export class RecordingsSheet {
     }
     const target = element("export-target", HTMLInputElement).value.trim() || null;
     const { done } = await this.acts.run("POST", "/exports", { recording: this.chosen, formats, target }, this.form);
-    if (done) this.form.hidden = true;
+    if (done) this.putFormAway();
   }
 
   /** @param {DeviceState | null} state */

@@ -41,7 +41,7 @@ export class RunActions {
       await this.acts.run("POST", "/recording", { act: "start", case: this.caseCode() }, element("act-record"));
       return;
     }
-    this.acts.line.say("Stop the recording?", [{ word: "Stop", run: () => void this.stopRecording() }]);
+    this.acts.line.say("Stop the recording?", [{ word: "Stop", run: () => void this.stopRecording() }], "Go on");
   }
 
   async stopRecording() {

@@ -12,6 +12,7 @@ export class SpotMenu {
   constructor(regionActs) {
     this.place = element("spot-menu");
     this.regionActs = regionActs;
+    this.wish = { x: 0, y: 0 };
     this.place.addEventListener("keydown", (event) => {
       if (event.key === "Escape") this.close();
     });
@@ -33,12 +34,23 @@ export class SpotMenu {
   open(at, region, isReference, shareOfPicture) {
     const items = isReference ? this.referenceItems() : region === null ? this.spotItems(at) : this.regionItems(region);
     this.show(isReference ? REFERENCE_NAME : region === null ? "Here" : parsedRegion(region).name, items);
-    const room = this.place.parentElement?.getBoundingClientRect();
-    if (room === undefined) return;
-    const x = Math.min(shareOfPicture.x * room.width, room.width - this.place.offsetWidth);
-    const y = Math.min(shareOfPicture.y * room.height, room.height - this.place.offsetHeight);
-    this.place.style.transform = `translate(${Math.max(0, Math.round(x))}px, ${Math.max(0, Math.round(y))}px)`;
+    const picture = element("picture");
+    this.moveTo(picture.offsetLeft + shareOfPicture.x * picture.offsetWidth, picture.offsetTop + shareOfPicture.y * picture.offsetHeight);
     this.place.querySelector("button")?.focus();
+  }
+
+  /**
+   * As near to the point as there is room.
+   *
+   * @param {number} wishX
+   * @param {number} wishY in CSS pixels of the stage
+   */
+  moveTo(wishX, wishY) {
+    this.wish = { x: wishX, y: wishY };
+    const { clientWidth, clientHeight } = element("stage");
+    const x = Math.max(0, Math.min(wishX, clientWidth - this.place.offsetWidth));
+    const y = Math.max(0, Math.min(wishY, clientHeight - this.place.offsetHeight));
+    this.place.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
   }
 
   /**
@@ -51,6 +63,7 @@ export class SpotMenu {
     const shut = button("Close", () => this.close(), "faint");
     this.place.replaceChildren(heading, ...items, shut);
     this.place.hidden = false;
+    this.moveTo(this.wish.x, this.wish.y);
   }
 
   /**

@@ -58,7 +58,7 @@ export class StatusLine {
     this.root.classList.toggle("lit", lit);
     this.root.classList.toggle("tripped", light.reachable && light.state === "tripped");
     write(element("light-word"), lightWord(light));
-    write(element("light-level"), lit ? "now" : `set to ${shareText(light.wanted_level)}`);
+    write(element("light-level"), `set to ${shareText(light.wanted_level)}`);
     write(element("light-lease"), lit ? `lease ${Math.round(light.lease_left_ms)} ms` : "no lease");
   }
 

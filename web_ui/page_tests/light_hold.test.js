@@ -1,0 +1,105 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { LightHold, REPEAT_MS } from "../static/light_hold.js";
+
+/** A network that answers when told to. */
+function bench() {
+  /** @type {{act: string, aborted: AbortSignal | null, answer: () => void, fail: (why: Error) => void}[]} */
+  const sent = [];
+  /** @type {(() => void) | null} */
+  let tick = null;
+  /** @type {unknown[]} */
+  const failures = [];
+  const hold = new LightHold({
+    send: (act, aborted) =>
+      new Promise((resolve, reject) => {
+        sent.push({ act, aborted, answer: () => resolve(), fail: reject });
+        aborted?.addEventListener("abort", () => reject(new Error("aborted")));
+      }),
+    repeat: (run, ms) => {
+      assert.equal(ms, REPEAT_MS);
+      tick = run;
+      return () => {
+        tick = null;
+      };
+    },
+    failed: (error) => failures.push(error),
+  });
+  return { hold, sent, failures, acts: () => sent.map(({ act }) => act), tick: () => tick?.(), ticking: () => tick !== null };
+}
+
+/** Lets promises that are settled run their followers. */
+const settled = () => new Promise((resolve) => setImmediate(resolve));
+
+test("on is said again and again while held, and off at once on release", async () => {
+  const { hold, sent, acts, tick, ticking } = bench();
+  hold.press();
+  assert.deepEqual(acts(), ["on"]);
+  sent[0]?.answer();
+  await settled();
+  tick();
+  assert.deepEqual(acts(), ["on", "on"]);
+  sent[1]?.answer();
+  await settled();
+  hold.release();
+  assert.deepEqual(acts(), ["on", "on", "off"]);
+  assert.equal(ticking(), false);
+  sent[2]?.answer();
+  await settled();
+  assert.deepEqual(acts(), ["on", "on", "off"]);
+});
+
+test("a slow network carries one on at a time", () => {
+  const { hold, acts, tick } = bench();
+  hold.press();
+  tick();
+  tick();
+  assert.deepEqual(acts(), ["on"]);
+});
+
+test("an on still under way is given up, and off is said once more behind it", async () => {
+  const { hold, sent, acts, failures } = bench();
+  hold.press();
+  hold.release();
+  assert.equal(sent[0]?.aborted?.aborted, true);
+  assert.deepEqual(acts(), ["on", "off"]);
+  await settled();
+  assert.deepEqual(acts(), ["on", "off", "off"]);
+  assert.deepEqual(failures, []);
+});
+
+test("an off that fails is tried again, then said", async () => {
+  const { hold, sent, acts, failures } = bench();
+  hold.press();
+  sent[0]?.answer();
+  await settled();
+  hold.release();
+  for (const n of [1, 2, 3]) {
+    sent[n]?.fail(new Error("no network"));
+    await settled();
+  }
+  assert.deepEqual(acts(), ["on", "off", "off", "off"]);
+  assert.equal(failures.length, 1);
+});
+
+test("releasing twice or unpressed does nothing more", async () => {
+  const { hold, sent, acts } = bench();
+  hold.release();
+  assert.deepEqual(acts(), []);
+  hold.press();
+  hold.press();
+  sent[0]?.answer();
+  await settled();
+  hold.release();
+  hold.release();
+  assert.deepEqual(acts(), ["on", "off"]);
+});
+
+test("a refused on is said", async () => {
+  const { hold, sent, failures } = bench();
+  hold.press();
+  sent[0]?.fail(new Error("light is tripped"));
+  await settled();
+  assert.equal(failures.length, 1);
+});

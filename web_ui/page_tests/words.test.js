@@ -1,0 +1,71 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { refusalLine } from "../static/device_api.js";
+import { lightSentence } from "../static/light_words.js";
+import { exportWords, recordingAbout } from "../static/recordings_sheet.js";
+import { ageText, calibrationText, lightWord } from "../static/status_line.js";
+import { durationText, isCertain, storageText, valueText } from "../static/value_text.js";
+
+/** @param {Partial<import("../static/device_state.js").LampState>} differs */
+function lamp(differs) {
+  return /** @type {import("../static/device_state.js").LampState} */ ({
+    reachable: true, state: "off", level: 0, wanted_on: false, wanted_level: 0.6, lease_left_ms: 0, reason: "", ...differs,
+  });
+}
+
+test("values read as people say them, or say why there is none", () => {
+  assert.equal(valueText({ percent: 38.4, percent_u: 1.8, flag: "" }), "38 ± 2 %");
+  assert.equal(valueText({ percent: 100, percent_u: 0.04, flag: "" }), "100 ± 1 %");
+  assert.equal(valueText({ percent: -3.6, percent_u: 2, flag: "" }), "−4 ± 2 %");
+  assert.equal(valueText({ percent: -0.3, percent_u: 2, flag: "" }), "0 ± 2 %");
+  assert.equal(valueText({ percent: null, percent_u: null, flag: "saturated" }), "saturated");
+  assert.equal(valueText({ percent: null, percent_u: null, flag: "" }), "uncertain");
+  assert.equal(valueText({ percent: 40, percent_u: 30, flag: "" }), "uncertain");
+  assert.equal(valueText({ percent: 40, percent_u: 2, flag: "reference saturated" }), "reference saturated");
+  assert.ok(!isCertain({ percent: 40, percent_u: 2, flag: "reference saturated" }));
+});
+
+test("times, sizes and ages", () => {
+  assert.equal(durationText(42.9), "0:42");
+  assert.equal(durationText(725), "12:05");
+  assert.equal(durationText(-1), "0:00");
+  assert.equal(storageText(640), "640 MB");
+  assert.equal(storageText(1800), "1.8 GB");
+  assert.equal(storageText(118_000), "118 GB");
+  assert.equal(ageText(null), "– s");
+  assert.equal(ageText(340), "0.3 s");
+  assert.equal(ageText(12_300), "12 s");
+});
+
+test("assumed calibration is called what it is", () => {
+  assert.equal(calibrationText("assumed"), "not calibrated");
+  assert.equal(calibrationText("commissioned"), "calibrated");
+});
+
+test("the light says what it does, and a trip says what to do", () => {
+  assert.equal(lightWord(lamp({ state: "lit", level: 0.6 })), "Light on 60 %");
+  assert.equal(lightWord(lamp({ state: "lit", level: 0.6, reachable: false })), "Light: no answer");
+  const tripped = lamp({ state: "tripped", reason: "no fresh frame for 100 ms" });
+  assert.match(lightSentence(tripped, false), /^No fresh frame for 100 ms\. .*press Light once/);
+  assert.match(lightSentence(tripped, true), /Let go of Light/);
+  assert.equal(lightSentence(lamp({ state: "ready" }), false), "");
+  assert.equal(lightSentence(lamp({ wanted_on: true, reason: "exposure is not locked" }), false), "Exposure is not locked.");
+  assert.match(lightSentence(lamp({ reachable: false }), false), /the light is off/);
+});
+
+test("recordings and exports", () => {
+  const one = { name: "r1", started_at: "2026-03-01T10:00:00Z", case: "", seconds: 91, frames: 1, gaps: 1, size_mb: 900, complete: false };
+  assert.match(recordingAbout(one), /1:31 · 900 MB · 1 gap · cut off, opens all the same$/);
+  const job = { number: 1, recording: "r1", target: "/media/stick", done: 0.429, finished: false, error: "", files: [] };
+  assert.equal(exportWords(job), "Exporting r1: 42 %");
+  assert.equal(exportWords({ ...job, error: "stick is full" }), "Export of r1 failed: stick is full");
+  assert.equal(exportWords({ ...job, finished: true, files: ["a", "b"] }), "r1: 2 files written to /media/stick");
+});
+
+test("refusals keep the device's own line, and others say what to do", () => {
+  assert.equal(refusalLine(400, { line: "gain 99 is too high; choose at most 64" }), "gain 99 is too high; choose at most 64");
+  assert.match(refusalLine(503, null), /try again/);
+  assert.match(refusalLine(429, {}), /Wait/);
+  assert.match(refusalLine(500, { line: "" }), /500/);
+});
