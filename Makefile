@@ -39,6 +39,18 @@ types: $(READY)
 contracts: $(READY)
 	$(BIN)/lint-imports
 
+javascript: web_ui/node_modules/.ready
+	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent types
+	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent lint
+	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent test
+
+web_ui/node_modules/.ready: $(READY) web_ui/package-lock.json
+	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm ci --silent
+	@touch $@
+
+screenshots: $(READY) browser
+	$(BIN)/python -m tests.web_ui.browser.screenshots
+
 browser: $(READY)
 	@command -v chromium >/dev/null || tests/bring_chromium.sh
 
