@@ -5,7 +5,7 @@ import { labelPlaces } from "../static/label_places.js";
 import { dot, stripe } from "../static/legend_marks.js";
 import { contourWords, legendTicks, percentColour } from "../static/legend_scale.js";
 
-const ROOM = { width: 800, height: 600 };
+const ROOM = { left: 0, width: 800, height: 600 };
 
 /**
  * @param {number} left
@@ -30,10 +30,15 @@ test("values stay inside and off one another, however regions lie", () => {
   });
 });
 
+test("side by side, values stay in their half", () => {
+  const [place] = labelPlaces([label(410, 100)], { left: 400, width: 400, height: 600 });
+  assert.ok(place && place.x >= 400);
+});
+
 test("the legend's ticks and words", () => {
   assert.deepEqual(legendTicks(120), [0, 20, 40, 60, 80, 100, 120]);
   assert.deepEqual(legendTicks(200), [0, 50, 100, 150, 200]);
-  assert.equal(contourWords([20, 40]), "lines at 20, 40 %");
+  assert.equal(contourWords([20, 40]), "at 20, 40 %");
   assert.equal(contourWords([]), "no contours");
 });
 

@@ -1,4 +1,5 @@
 /** @import { CalmLine } from "./calm_line.js" */
+/** @import { DeviceState } from "./device_state.js" */
 
 import { ask, Unpaired } from "./device_api.js";
 
@@ -7,10 +8,12 @@ export class Acts {
   /**
    * @param {CalmLine} line
    * @param {() => void} unpaired
+   * @param {(state: DeviceState) => void} heard the state with which the device answers
    */
-  constructor(line, unpaired) {
+  constructor(line, unpaired, heard) {
     this.line = line;
     this.unpaired = unpaired;
+    this.heard = heard;
   }
 
   /**
@@ -23,7 +26,9 @@ export class Acts {
   async run(method, path, body, pressed) {
     pressed?.setAttribute("aria-busy", "true");
     try {
-      return { done: true, answer: await ask(method, path, body) };
+      const answer = await ask(method, path, body);
+      if (answer?.camera) this.heard(answer);
+      return { done: true, answer };
     } catch (error) {
       this.failed(error);
       return { done: false, answer: null };

@@ -2,6 +2,7 @@
  * Where the values stand: right of their region, left where there is no room, and never on one another; on no region where that can be.
  *
  * @typedef {{left: number, top: number, right: number, bottom: number}} Box
+ * @typedef {{left: number, width: number, height: number}} Room
  * @typedef {{box: Box, width: number, height: number}} Label
  */
 
@@ -9,7 +10,7 @@ const GAP = 6;
 
 /**
  * @param {Label[]} labels region boxes and label sizes, in CSS pixels
- * @param {{width: number, height: number}} room
+ * @param {Room} room where they may stand
  * @returns {{x: number, y: number}[]} top left corner of each label
  */
 export function labelPlaces(labels, room) {
@@ -25,7 +26,7 @@ export function labelPlaces(labels, room) {
 
 /**
  * @param {Label} label
- * @param {{width: number, height: number}} room
+ * @param {Room} room
  * @param {Box[]} taken
  * @param {Box[]} regions
  */
@@ -40,13 +41,13 @@ function freePlace({ box, width, height }, room, taken, regions) {
     { x: box.right + GAP, y: box.bottom + GAP },
     { x: box.left - GAP - width, y: box.top - GAP - height },
   ];
-  const inside = wishes.filter(({ x, y }) => x >= 0 && y >= 0 && x + width <= room.width && y + height <= room.height);
+  const inside = wishes.filter(({ x, y }) => x >= room.left && y >= 0 && x + width <= room.left + room.width && y + height <= room.height);
   const clear = inside.filter((place) => !taken.some((other) => overlaps(place, width, height, other)));
   const free = clear.find((place) => !regions.some((other) => overlaps(place, width, height, other))) ?? clear[0];
   if (free) return free;
   const first = inside[0] ?? wishes[0] ?? { x: 0, y: 0 };
   return {
-    x: Math.min(Math.max(first.x, 0), Math.max(room.width - width, 0)),
+    x: Math.min(Math.max(first.x, room.left), Math.max(room.left + room.width - width, room.left)),
     y: Math.min(Math.max(first.y, 0), Math.max(room.height - height, 0)),
   };
 }

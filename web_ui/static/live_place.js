@@ -51,7 +51,7 @@ export class LivePlace {
     this.valuesAt = 0;
     const current = () => this.knownState();
     this.line = new CalmLine();
-    this.acts = new Acts(this.line, unpaired);
+    this.acts = new Acts(this.line, unpaired, (state) => this.heard(state, true));
     this.regionActs = new RegionActs(this.acts, current);
     this.freshness = new Freshness();
     this.status = new StatusLine();

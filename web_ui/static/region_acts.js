@@ -15,11 +15,13 @@ export class RegionActs {
   constructor(acts, state) {
     this.acts = acts;
     this.state = state;
+    /** @type {Set<string>} names on their way to the device: two quick regions must not take the same one */
+    this.given = new Set();
   }
 
   taken() {
     const state = this.state();
-    return [REFERENCE_NAME, ...(state?.regions.map((region) => region.name) ?? [])];
+    return [REFERENCE_NAME, ...this.given, ...(state?.regions.map((region) => region.name) ?? [])];
   }
 
   /**
@@ -67,7 +69,9 @@ export class RegionActs {
 
   /** @param {Region} region */
   async add(region) {
+    this.given.add(region.name);
     const { done } = await this.acts.run("PUT", "/regions", { region: regionText(region) });
+    this.given.delete(region.name);
     if (!done) return;
     this.acts.line.say(`Region ${region.name} added. Hold it for its menu.`, [
       { word: "Undo", run: () => void this.acts.run("DELETE", regionPath(region.name)) },

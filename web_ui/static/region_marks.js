@@ -77,7 +77,7 @@ export class RegionMarks {
       const size = label instanceof HTMLElement ? { width: label.offsetWidth, height: label.offsetHeight } : { width: 0, height: 0 };
       return { box: scaled(bounds(parsedRegion(value.region)), scale, shift), ...size };
     });
-    labelPlaces(wanted, room).forEach(({ x, y }, index) => {
+    labelPlaces(wanted, { left: shift, width: room.width * copy.width, height: room.height }).forEach(({ x, y }, index) => {
       const label = this.labels.children[index];
       if (label instanceof HTMLElement) label.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
     });
