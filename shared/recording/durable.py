@@ -5,17 +5,22 @@ from collections.abc import Sequence
 from pathlib import Path
 
 
-def replace_file(path: Path, content: bytes) -> None:
-    """Put ``content`` at ``path`` in one step: temporary file beside it, fsync, rename, fsync of the folder."""
+def replace_file(path: Path, content: bytes, durable: bool = True) -> None:
+    """Put ``content`` at ``path`` in one step: temporary file beside it, fsync, rename, fsync of the folder.
+
+    Not ``durable`` leaves the flushing to the caller and so costs no wait for the disk.
+    """
     temporary = path.with_name(f".{path.name}.new")
     handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
     try:
         write_all(handle, (content,), 0)
-        os.fsync(handle)
+        if durable:
+            os.fsync(handle)
     finally:
         os.close(handle)
     temporary.replace(path)
-    sync_folder(path.parent)
+    if durable:
+        sync_folder(path.parent)
 
 
 def sync_folder(folder: Path) -> None:

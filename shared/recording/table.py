@@ -47,7 +47,7 @@ class FrameTable:
     @property
     def missing(self) -> int:
         """Frames that the sensor gave between the first and the last row and that are not here."""
-        return int(self.sequence[-1] - self.sequence[0]) + 1 - len(self) if len(self) else 0
+        return int(np.maximum(np.diff(self.sequence) - 1, 0).sum())
 
     def cut(self, frames: int) -> "FrameTable":
         """The first ``frames`` rows."""
@@ -83,7 +83,7 @@ class TableWriter:
         return *self._retired, *self._handles.values()
 
     def declare(self, exactly: int | None = None) -> None:
-        """Tell other tools the length: the end of the last chunk, or ``exactly`` so many rows. Durable."""
+        """Tell other tools the length: the end of the last chunk, or ``exactly`` so many rows. Durable but for length 0."""
         rows = -(-self._rows // CHUNK_ROWS) * CHUNK_ROWS if exactly is None else exactly
         if rows == self._declared:
             return
@@ -94,7 +94,7 @@ class TableWriter:
             metadata = array_metadata(
                 (rows,), (CHUNK_ROWS,), data_type, [to_bytes], fill, ("frame",), {"description": meaning}
             )
-            replace_file(self._folder / name / "zarr.json", as_json(metadata))
+            replace_file(self._folder / name / "zarr.json", as_json(metadata), durable=rows > 0)
             if rows:
                 sync_folder(self._folder / name / "c")
         self._declared = rows

@@ -135,17 +135,17 @@ class RecordingWriter:
             raise Refused(f"{self.path}: cannot be made ({error.strerror})", remedy="choose another folder") from None
         write_planes(self.path / "calibration", calibration)
         (self.path / "image").mkdir()
-        self._declare_image(0)
+        self._declare_image(0, durable=False)
         self._table = TableWriter(self.path / "frames")
         self._events = EventWriter(self.path / "events.jsonl")
-        self._write_root(complete=False)
+        self._write_root(complete=False, durable=False)
 
-    def _write_root(self, complete: bool) -> None:
+    def _write_root(self, complete: bool, durable: bool = True) -> None:
         attributes = {
             "ome": ome_metadata(self._camera, self.path.stem),
             "tapetum": self._about | {"complete": complete, "frames": self._frames if complete else None},
         }
-        replace_file(self.path / "zarr.json", as_json(group_metadata(attributes)))
+        replace_file(self.path / "zarr.json", as_json(group_metadata(attributes)), durable)
 
     def _next_shard(self) -> ShardWriter:
         number = self._frames // SHARD_FRAMES
@@ -184,8 +184,9 @@ class RecordingWriter:
             self._declare_image(frames)
             self._declared = frames
 
-    def _declare_image(self, frames: int) -> None:
-        replace_file(self.path / "image" / "zarr.json", as_json(image_metadata(frames, self._camera, SHARD_FRAMES)))
+    def _declare_image(self, frames: int, durable: bool = True) -> None:
+        metadata = image_metadata(frames, self._camera, SHARD_FRAMES)
+        replace_file(self.path / "image" / "zarr.json", as_json(metadata), durable)
 
     def _close_files(self) -> None:
         for shard in [*self._retired, *([self._shard] if self._shard else [])]:

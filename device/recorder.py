@@ -1,0 +1,169 @@
+"""Keeps every frame, in a thread of its own, without ever holding up the one that takes the frames.
+
+``offer`` copies a frame into a ring of buffers made beforehand; a frame that finds the ring full is counted and stored as a gap.
+What happens to it from there: recording_run.py.
+"""
+
+import shutil
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from device.recording_run import RecordingRun
+from shared.calibration import Calibration
+from shared.clock import Clock
+from shared.errors import Refused
+from shared.frame import CameraDescription, Counts, Frame
+from shared.protocol.control import RecordingState
+from shared.recording import RecordingWriter
+from shared.recording.events import checked_event
+from shared.recording.names import checked_case, checked_name, recording_name
+from shared.settings import RecordingSettings
+
+
+def free_bytes(folder: Path) -> int:
+    """Room left for us on the file system of ``folder``, or of the nearest folder above it that exists."""
+    while not folder.exists():
+        folder = folder.parent
+    return shutil.disk_usage(folder).free
+
+
+def utc_now() -> datetime:
+    """Wall-clock time, for names only."""
+    return datetime.now(UTC)
+
+
+class Recorder:
+    """Starts and stops recordings. All methods belong to the imager's loop and return at once, but for ``close``.
+
+    ``failure`` keeps the exception of a thread that died of something other than a full disk; ``state`` says so too.
+    """
+
+    def __init__(
+        self,
+        settings: RecordingSettings,
+        clock: Clock,
+        *,
+        free: Callable[[Path], int] = free_bytes,
+        wall: Callable[[], datetime] = utc_now,
+    ) -> None:
+        self._settings = settings
+        self._clock = clock
+        self._free = free
+        self._wall = wall
+        self._ring: list[Counts] = []
+        self._run: RecordingRun | None = None
+        self.failure: BaseException | None = None
+
+    def prepare(self, camera: CameraDescription) -> None:
+        """Make the ring for this frame size now, so that ``start`` need not."""
+        if not self._ring or self._ring[0].shape != camera.shape:
+            self._ring = [np.empty(camera.shape, np.uint16) for _ in range(self._settings.queue_frames)]
+            for buffer in self._ring:
+                buffer.fill(0)
+
+    @property
+    def recording(self) -> bool:
+        """Whether frames are being kept."""
+        return self._run is not None and self._run.accepting
+
+    def start(
+        self,
+        name: str | None,
+        camera: CameraDescription,
+        calibration: Calibration,
+        case: str = "",
+        extra: Mapping[str, Any] | None = None,
+    ) -> str:
+        """Begin a recording, called after the moment and the case where ``name`` is None; returns its name.
+
+        Raises Refused while another one runs or is still being finished, for a bad case code, or where there is no room.
+        """
+        if self._run is not None and not self._run.finished:
+            raise Refused("a recording is running", self._run.name, "stop it and wait until it is written")
+        folder = self._settings.directory
+        started_at = self._wall()
+        case = checked_case(case)
+        name = self._unused(recording_name(started_at, case)) if name is None else checked_name(name)
+        if (folder / f"{name}.zarr").exists():
+            raise Refused("there is already a recording of this name", name, "choose another name")
+        self._check_room(folder)
+        self.prepare(camera)
+        self.failure = None
+
+        def make() -> RecordingWriter:
+            moment = started_at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+            path = folder / f"{name}.zarr"
+            return RecordingWriter(path, camera, calibration, started_at=moment, case=case, extra=extra)
+
+        self._run = RecordingRun(name, make, self._ring, self._settings, self._clock, lambda: self._free(folder))
+        return name
+
+    def offer(self, frame: Frame) -> bool:
+        """Keep a copy of ``frame`` if a recording runs and there is a free buffer; never blocks. Returns whether it was kept."""
+        return self._run is not None and self._run.offer(frame)
+
+    def event(self, kind: str, time_ns: int | None = None, **fields: Any) -> bool:
+        """Keep an event, at this moment unless told otherwise; returns False while nothing is recorded. Raises Refused."""
+        event = checked_event(kind, self._clock.now_ns() if time_ns is None else time_ns, fields)
+        return self._run is not None and self._run.event(event)
+
+    def stop(self) -> None:
+        """End the recording after the frames already kept. Returns at once; ``finished`` tells when all is on the disk."""
+        if self._run is not None:
+            self._run.stop()
+
+    @property
+    def finished(self) -> bool:
+        """Whether nothing waits to be written."""
+        return self._run is None or self._run.finished
+
+    def wait_finished(self, timeout_s: float) -> bool:
+        """Wait until the last recording is on the disk; returns whether it is."""
+        return self._run is None or self._run.wait(timeout_s)
+
+    def state(self) -> RecordingState:
+        """What the page shows. ``frames`` are those kept, written or still in the ring."""
+        run = self._run
+        free_mb = round(self._free(self._settings.directory) / 1e6, 1)
+        if run is None:
+            return RecordingState(None, 0.0, 0, 0, 0.0, free_mb)
+        self.failure = run.failure or self.failure
+        return RecordingState(
+            name=None if run.finished else run.name,
+            seconds=round(run.seconds, 3),
+            frames=run.frames,
+            gaps=run.gaps,
+            queue_fill=run.queue_fill,
+            free_mb=free_mb,
+            ended_because=run.ended_because,
+        )
+
+    def close(self) -> None:
+        """Stop, and wait until everything is on the disk."""
+        if self._run is not None:
+            self._run.stop()
+            self._run.join()
+
+    # ---- pieces -----------------------------------------------------------------------------------------------------
+
+    def _unused(self, name: str) -> str:
+        names = [name, *(f"{name}-{number}" for number in range(2, 100))]
+        return next(one for one in names if not (self._settings.directory / f"{one}.zarr").exists())
+
+    def _check_room(self, folder: Path) -> None:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise Refused(
+                f"{folder}: no recordings can be kept there ({error.strerror})", remedy="set recording.directory"
+            ) from None
+        free_mb = self._free(folder) / 1e6
+        if free_mb < self._settings.least_free_mb:
+            raise Refused(
+                f"no room to record: {free_mb:.0f} MB free, recording.least_free_mb is {self._settings.least_free_mb}",
+                remedy="export and delete old recordings",
+            )
