@@ -22,6 +22,9 @@ class CameraSettings:
     frames_per_s: Annotated[float, Within(0.5, 240)] = 30.0
     exposure_us: Annotated[float, Within(20, 1_000_000)] = 15_000.0
     gain: Annotated[float, Within(1, 64)] = 1.0
+    bit_depth: Annotated[int, Within(10, 12)] = 10
+    colour_sensor: bool = False
+    shutter: Literal["by model", "global", "rolling"] = "by model"
 
 
 @dataclass(frozen=True)
