@@ -32,8 +32,8 @@ class SteadyLight:
 class SimulatedCamera:
     """Frames of a scene, paced by ``clock``; a consumer that is late gets the newest frame and sees a step in the sequence.
 
-    ``light`` says what the ring gave during each exposure, so the frame is dark when the light was. The same seed gives the same
-    frames for the same light.
+    ``light`` says what the ring gave during each exposure, so the frame is dark when the light was. Scene time 0 is the first
+    frame's readout. The same seed gives the same frames for the same light.
     """
 
     def __init__(self, scene: Scene, seed: int, clock: Clock, light: LightSeen) -> None:
@@ -62,7 +62,10 @@ class SimulatedCamera:
         return self._calibration
 
     def start(self) -> None:
-        """Begin exposing; scene time begins now. The kernel is compiled (or loaded) first, so that no frame waits for it."""
+        """Begin exposing; the first frame ends one interval later.
+
+        The kernel is compiled (or loaded) first, so that no frame waits for it.
+        """
         if self._started_ns is None:
             self.renderer.frame_into(self._free[0], 0, 0.0, self._exposure_us, self._gain, 0.0)
             self._started_ns = self._clock.now_ns()
@@ -70,7 +73,7 @@ class SimulatedCamera:
     def inject(self, at_ns: int | None = None) -> None:
         """Give the dye (at ``at_ns``, by default now); it adds to what is left of injections before."""
         moment_ns = self._clock.now_ns() if at_ns is None else at_ns
-        self.renderer.inject((moment_ns - self._start_ns()) / 1e9)
+        self.renderer.inject((moment_ns - self._readout_ns(0)) / 1e9)
 
     def set_exposure(self, exposure_us: float, gain: float) -> None:
         """Exposure (held within 20 us and the frame interval) and gain (1 to 64) of frames from the next on."""
@@ -124,7 +127,7 @@ class SimulatedCamera:
     def _drawn(self, index: int, buffer: Counts) -> Frame:
         readout_ns, exposure_us = self._readout_ns(index), self._exposure_us
         level = self._light.over(readout_ns - round(exposure_us * 1000), readout_ns)
-        middle_s = (readout_ns - self._start_ns()) / 1e9 - exposure_us / 2e6
+        middle_s = (readout_ns - self._readout_ns(0)) / 1e9 - exposure_us / 2e6
         duty = self.renderer.row_duty(middle_s, exposure_us, self._row_levels(readout_ns, exposure_us, level))
         self.renderer.frame_into(buffer, index, middle_s, exposure_us, self._gain, level, duty)
         return Frame(buffer, index, readout_ns, exposure_us, self._gain, level, level > 0)

@@ -22,18 +22,18 @@ F32 = NDArray[np.float32]
 
 @dataclass(frozen=True)
 class Tissues:
-    """Which two tissues share each pixel: ``first`` and ``second`` are numbers (0: none, 1: the scene's first), ``weight`` the
-    second's share in 255ths. The same as runs of equal pairs a row: run r of ``run_starts[row]:run_starts[row+1]`` ends at
-    ``run_ends[r]``.
+    """Which tissues share each pixel: the three strongest, which is all of them but where four meet.
+
+    ``numbers`` is (3, height, width), rising: 0 no tissue, 1 the scene's first. ``shares`` is (2, height, width), those of the
+    second and third in 255ths. The same as runs of equal numbers a row: run r of ``run_starts[row]:run_starts[row+1]`` ends at
+    ``run_ends[r]`` and has ``run_numbers[r]``.
     """
 
-    first: U8
-    second: U8
-    weight: U8
+    numbers: U8
+    shares: U8
     run_starts: I32
     run_ends: I32
-    run_first: U8
-    run_second: U8
+    run_numbers: U8
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class Canvas:
         self.shape = (scene.camera.height + 2 * margin_px, scene.camera.width + 2 * margin_px)
         self._scale = scene.optics.mm_per_px
         shares = self._tissue_shares()
-        self.tissues = _two_strongest(shares, self.shape)
+        self.tissues = _three_strongest(shares, self.shape)
         body = 1.0 - shares[0]
         self.reflectance = self._drawn_reflectance(body, seed)
         self.mottle = self._drawn_mottle(shares, seed)
@@ -102,7 +102,7 @@ class Canvas:
             for rows, columns, share, _ in _along_path(
                 self.to_px(mark.path_mm), mark.width_mm / self._scale, self.shape
             ):
-                plane[rows, columns] += share * (mark.reflectance - plane[rows, columns])
+                plane[rows, columns] *= 1.0 + share * body[rows, columns] * (mark.reflectance - 1.0)
         return _surface_steps(plane)
 
     def _drawn_mottle(self, shares: list[F32], seed: int) -> U8:
@@ -149,34 +149,30 @@ def _scattered(shares: list[F32], sigma_px: float) -> list[F32]:
     return [shares[0]] + [gaussian_filter(share, sigma_px, truncate=3) / reach * body for share in shares[1:]]
 
 
-def _two_strongest(shares: list[F32], shape: tuple[int, int]) -> Tissues:
-    numbers = np.zeros((2, *shape), np.uint8)
-    best = np.full((2, *shape), -1.0, np.float32)
+def _three_strongest(shares: list[F32], shape: tuple[int, int]) -> Tissues:
+    numbers = np.zeros((3, *shape), np.uint8)
+    best = np.zeros((3, *shape), np.float32)
     for number, share in enumerate(shares):
-        wins, second = share > best[0], (share > best[1]) & (share <= best[0])
-        best[1] = np.where(wins, best[0], np.where(second, share, best[1]))
-        numbers[1] = np.where(wins, numbers[0], np.where(second, number, numbers[1]))
-        best[0] = np.where(wins, share, best[0])
-        numbers[0] = np.where(wins, number, numbers[0])
-    strength = np.maximum(best, 0.0)
-    share_of_second = strength[1] / np.maximum(strength.sum(axis=0), 1e-9)
-    numbers[1] = np.where(share_of_second < 0.5 / 255, numbers[0], numbers[1])
-    swapped = numbers[0] > numbers[1]
-    first, second_number = np.minimum(*numbers), np.maximum(*numbers)
-    weight = np.where(swapped, 1.0 - share_of_second, share_of_second)
-    weight = np.where(first == second_number, 0.0, weight)
-    return _with_runs(first, second_number, np.rint(weight * 255).astype(np.uint8))
+        carried, carried_number = share.copy(), np.full(shape, number, np.uint8)
+        for place in range(3):
+            wins = carried > best[place]
+            best[place][wins], carried[wins] = carried[wins], best[place][wins]
+            numbers[place][wins], carried_number[wins] = carried_number[wins], numbers[place][wins]
+    best[best < 0.5 / 255] = 0.0
+    numbers = np.where(best > 0, numbers, numbers[0])
+    order = np.argsort(numbers, axis=0, kind="stable")
+    numbers, best = np.take_along_axis(numbers, order, 0), np.take_along_axis(best, order, 0)
+    steps = np.rint(best[1:] / np.maximum(best.sum(axis=0), 1e-9) * 255).astype(np.uint8)
+    return _with_runs(numbers, steps)
 
 
-def _with_runs(first: U8, second: U8, weight: U8) -> Tissues:
-    pairs = first.astype(np.uint16) << 8 | second
-    ends = np.ones(first.shape, np.bool_)
-    ends[:, :-1] = pairs[:, 1:] != pairs[:, :-1]
+def _with_runs(numbers: U8, shares: U8) -> Tissues:
+    ends = np.ones(numbers.shape[1:], np.bool_)
+    ends[:, :-1] = (numbers[:, :, 1:] != numbers[:, :, :-1]).any(axis=0)
     rows, columns = np.nonzero(ends)
     starts = np.concatenate([[0], np.cumsum(ends.sum(axis=1))]).astype(np.int32)
-    return Tissues(
-        first, second, weight, starts, (columns + 1).astype(np.int32), first[rows, columns], second[rows, columns]
-    )
+    run_numbers = np.ascontiguousarray(numbers[:, rows, columns].T)
+    return Tissues(numbers, shares, starts, (columns + 1).astype(np.int32), run_numbers)
 
 
 def _surface_steps(plane: F32) -> U8:

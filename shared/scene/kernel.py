@@ -26,7 +26,7 @@ SENSITIVITY_STEP = 1.0 / 60000.0
 """Value of one step of the 16-bit sensitivity planes; 1 is 60000, so that single pixels may exceed it by 9 %."""
 DARK_STEP_COUNTS = 1.0 / 16.0
 """Value of one step of the dark plane, which is 16-bit unsigned."""
-WEIGHT_STEP = 1.0 / 255.0
+SHARE_STEP = 1.0 / 255.0
 SURFACE_STEP = 1.0 / 128.0
 """Value of one step of the mottle and reflectance planes (8 bit, so 0 to 1.99)."""
 
@@ -54,9 +54,8 @@ def _fill_emission(
     row: int,
     run_starts: I32,
     run_ends: I32,
-    run_first: U8,
-    run_second: U8,
-    weight: U8,
+    run_numbers: U8,
+    tissue_shares: U8,
     mottle: U8,
     reflectance: U8,
     levels: F32,
@@ -73,10 +72,15 @@ def _fill_emission(
     begin = 0
     for run in range(run_starts[row], run_starts[row + 1]):
         end = run_ends[run]
-        base = np.float32(levels[run_first[run]] * np.float32(SURFACE_STEP))
-        slope = np.float32((levels[run_second[run]] - levels[run_first[run]]) * np.float32(SURFACE_STEP * WEIGHT_STEP))
+        base = np.float32(levels[run_numbers[run, 0]] * np.float32(SURFACE_STEP))
+        second = np.float32(
+            (levels[run_numbers[run, 1]] - levels[run_numbers[run, 0]]) * np.float32(SURFACE_STEP * SHARE_STEP)
+        )
+        third = np.float32(
+            (levels[run_numbers[run, 2]] - levels[run_numbers[run, 0]]) * np.float32(SURFACE_STEP * SHARE_STEP)
+        )
         for x in range(begin, end):
-            level = base + slope * np.float32(weight[row, x])
+            level = base + second * np.float32(tissue_shares[0, row, x]) + third * np.float32(tissue_shares[1, row, x])
             out[x] = level * np.float32(mottle[row, x]) + leak * np.float32(reflectance[row, x])
         begin = end
     for k in range(row_starts[row], row_starts[row + 1]):
@@ -145,7 +149,7 @@ def _between(above: F32, below: F32, begin: int, right: float, down: float, out:
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "nsz"})
 def draw_frame(
-    tissues: tuple[I32, I32, U8, U8, U8],
+    tissues: tuple[I32, I32, U8, U8],
     surface: tuple[U8, U8],
     sparse: tuple[I32, I32, F32, I32],
     sensor: tuple[U16, U16, U16],
@@ -170,28 +174,29 @@ def draw_frame(
     ``corner`` is the canvas position of the picture's first pixel: row, column, and the fractions (down, right) beyond it.
     ``row_light`` is electrons a level for each row, ``ambient`` the same for light that the ring does not give.
     """
-    run_starts, run_ends, run_first, run_second, weight = tissues
+    run_starts, run_ends, run_numbers, tissue_shares = tissues
     mottle, reflectance = surface
     row_starts, columns, shares, slots = sparse
     lit, unlit, dark = sensor
     top, left, down, right = corner
     moved = down != 0.0 or right != 0.0
     height, width = out.shape
-    above = np.zeros(weight.shape[1] + 1, np.float32)
-    below = np.zeros(weight.shape[1] + 1, np.float32)
+    drawn = mottle.shape[1]
+    above = np.zeros(drawn + 1, np.float32)
+    below = np.zeros(drawn + 1, np.float32)
     emission = np.empty(width, np.float32)
     normals = np.empty(width, np.float32)
     hashes = np.empty(width, np.uint32)
     for y in range(height):
         if y == 0 or not moved:
             _fill_emission(
-                top + y, run_starts, run_ends, run_first, run_second, weight, mottle, reflectance, levels, leakage,
-                row_starts, columns, shares, slots, slot_levels, above[: weight.shape[1]],
+                top + y, run_starts, run_ends, run_numbers, tissue_shares, mottle, reflectance, levels, leakage,
+                row_starts, columns, shares, slots, slot_levels, above[:drawn],
             )  # fmt: skip
         if moved:
             _fill_emission(
-                top + y + 1, run_starts, run_ends, run_first, run_second, weight, mottle, reflectance, levels, leakage,
-                row_starts, columns, shares, slots, slot_levels, below[: weight.shape[1]],
+                top + y + 1, run_starts, run_ends, run_numbers, tissue_shares, mottle, reflectance, levels, leakage,
+                row_starts, columns, shares, slots, slot_levels, below[:drawn],
             )  # fmt: skip
             _between(above, below, left, right, down, emission)
         else:

@@ -67,7 +67,7 @@ class SceneRenderer:
         electrons = scene.electrons_per_s * exposure_s
         tissues, sparse, sensor = self._canvas.tissues, self._canvas.sparse, self._sensor
         draw_frame(
-            (tissues.run_starts, tissues.run_ends, tissues.run_first, tissues.run_second, tissues.weight),
+            (tissues.run_starts, tissues.run_ends, tissues.run_numbers, tissues.shares),
             (self._canvas.mottle, self._canvas.reflectance),
             (sparse.row_starts, sparse.columns, sparse.shares, sparse.slots),
             (sensor.lit, sensor.unlit, sensor.dark),

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 Bands = tuple[tuple[float, float], ...]
 RELIEF_BANDS_MM: Bands = ((1.1, 0.55), (3.5, 0.35), (22.0, 0.75))
 """Wavelength of each band of a skin's relief, and its rms beside the others': furrows, folds, slow unevenness. Chosen by eye."""
-MOTTLE_BANDS_MM: Bands = ((3.0, 0.5), (9.0, 1.0))
+MOTTLE_BANDS_MM: Bands = ((2.5, 0.4), (6.0, 0.8), (14.0, 0.6))
 """The same for the unevenness of perfusion within a tissue."""
 
 

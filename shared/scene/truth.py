@@ -71,8 +71,9 @@ class SceneTruth:
     def fluorescence(self, time_s: float) -> F64:
         """Dye's own light as the sensor would see it without fall-off, leakage or noise: (height, width), in levels."""
         tissues, levels = self._canvas.tissues, self.levels(time_s)
-        part = tissues.weight / 255.0
-        plane = levels[tissues.first] * (1 - part) + levels[tissues.second] * part
+        second, third = tissues.shares / 255.0
+        of_each = levels[tissues.numbers]
+        plane = of_each[0] * (1 - second - third) + of_each[1] * second + of_each[2] * third
         plane *= self._canvas.mottle * SURFACE_STEP
         sparse, slot_levels = self._canvas.sparse, self.slot_levels(time_s)
         rows = np.repeat(np.arange(plane.shape[0]), np.diff(sparse.row_starts))

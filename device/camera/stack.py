@@ -1,0 +1,159 @@
+"""TIFF stacks and folders of pictures from any camera as footage."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+import tifffile
+from numpy.typing import NDArray
+from PIL import Image, UnidentifiedImageError
+
+from device.camera.footage import Taken, check_size
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import CameraDescription, Counts
+
+PICTURES = frozenset({".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp"})
+ASSUMED_FPS = 30.0
+_UNKNOWN = ("gamma", "black level", "exposure", "gain", "light level", "scale")
+_LOOKED_AT = 16
+_Image = NDArray[np.uint8] | NDArray[np.uint16]
+
+
+class Pictures:
+    """Equally spaced grey pictures; ``fps`` None assumes 30 a second and says so in ``unknown``.
+
+    Bit depth is 8 for 8-bit pictures, else the least that holds the largest of sixteen pictures spread over the whole.
+    """
+
+    def __init__(self, name: str, fps: float | None, unknown: tuple[str, ...] = _UNKNOWN) -> None:
+        self._name = name
+        self.unknown = unknown if fps is not None else (*unknown, f"frame rate ({ASSUMED_FPS:g} a second assumed)")
+        self._interval_ns = 1e9 / (fps or ASSUMED_FPS)
+        first = self._image(0)
+        check_size(name, first.shape[1], first.shape[0])
+        self.description = CameraDescription(
+            model=f"pictures {Path(name).name}"[:80],
+            width=first.shape[1],
+            height=first.shape[0],
+            bit_depth=self._bit_depth(),
+            frame_interval_us=self._interval_ns / 1000,
+        )
+        self.calibration = Calibration.assumed(self.description)
+
+    def __len__(self) -> int:
+        raise NotImplementedError
+
+    def _image(self, number: int) -> _Image:
+        """Picture ``number``, (height, width) uint8 or uint16."""
+        raise NotImplementedError
+
+    def time_ns(self, number: int) -> int:
+        """Counted with the frame rate, from 0."""
+        return round(number * self._interval_ns)
+
+    def read(self, number: int, out: Counts) -> Taken:
+        """Load picture ``number`` into ``out``; raises Refused where it is damaged or of another size."""
+        image = self._image(number)
+        if image.shape != self.description.shape:
+            raise Refused(
+                f"{self._name}: picture {number} is of another size",
+                f"{image.shape[1]} x {image.shape[0]}",
+                f"all must be {self.description.width} x {self.description.height}",
+            )
+        out[:] = image
+        return Taken(number, self.description.frame_interval_us)
+
+    def close(self) -> None:
+        """Nothing is open between frames."""
+
+    def _bit_depth(self) -> int:
+        if self._image(0).dtype == np.uint8:
+            return 8
+        chosen = {round(number) for number in np.linspace(0, len(self) - 1, min(_LOOKED_AT, len(self)))}
+        return max(8, max(int(self._image(number).max()) for number in chosen).bit_length())
+
+
+class TiffStack(Pictures):
+    """Pages of one TIFF file, 8 or 16 bits a sample, grey. The frame interval comes from ``fps``, else from ImageJ's own tag."""
+
+    def __init__(self, path: Path, fps: float | None = None) -> None:
+        try:
+            self._file = tifffile.TiffFile(path)
+            self._pages = self._file.pages
+            self._count = len(self._pages)
+        except (tifffile.TiffFileError, ValueError, OSError, IndexError, KeyError) as error:
+            raise Refused(
+                f"{path}: not a TIFF that can be read ({error})", remedy="save the stack again as TIFF"
+            ) from None
+        try:
+            super().__init__(str(path), fps if fps is not None else self._own_fps())
+        except BaseException:
+            self._file.close()
+            raise
+
+    def __len__(self) -> int:
+        return self._count
+
+    def close(self) -> None:
+        """Close the file; may be called twice."""
+        self._file.close()
+
+    def _own_fps(self) -> float | None:
+        about = self._file.imagej_metadata or {}
+        interval_s = about.get("finterval")
+        if isinstance(interval_s, int | float) and interval_s > 0:
+            return 1.0 / float(interval_s)
+        fps = about.get("fps")
+        return float(fps) if isinstance(fps, int | float) and fps > 0 else None
+
+    def _image(self, number: int) -> _Image:
+        try:
+            image = self._pages[number].asarray()
+        except Exception as error:  # noqa: BLE001  (decoders raise what they like; all of it means a damaged page)
+            offset = getattr(self._pages[number], "offset", "?")
+            raise Refused(
+                f"{self._name}: page {number} at byte {offset} is damaged ({error})", remedy="save the stack again"
+            ) from None
+        return _grey(image, f"{self._name}: page {number}")
+
+
+class PictureFolder(Pictures):
+    """Pictures of a folder in the order of their names, numbers counted as numbers."""
+
+    def __init__(self, folder: Path, fps: float | None = None) -> None:
+        found = [path for path in folder.iterdir() if path.suffix.lower() in PICTURES and path.is_file()]
+        if not found:
+            raise Refused(
+                f"{folder}: no picture in this folder", remedy=f"it should hold {', '.join(sorted(PICTURES))} files"
+            )
+        self._paths = sorted(found, key=_by_number)
+        super().__init__(str(folder), fps)
+
+    def __len__(self) -> int:
+        return len(self._paths)
+
+    def _image(self, number: int) -> _Image:
+        path = self._paths[number]
+        try:
+            with Image.open(path) as picture:
+                grey = picture if picture.mode in ("L", "I;16", "I;16B", "I") else picture.convert("L")
+                image = np.asarray(grey)
+        except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as error:
+            raise Refused(f"{path}: not a picture that can be read ({error})", remedy="remove or replace it") from None
+        return _grey(image, str(path))
+
+
+def _grey(image: NDArray[np.generic], name: str) -> _Image:
+    if image.ndim != 2:
+        raise Refused(f"{name} is not grey", f"shape {image.shape}", "save it with one brightness a pixel")
+    if image.dtype == np.int32 and image.min() >= 0 and image.max() <= 65535:  # how Pillow opens some 16-bit PNG files
+        image = image.astype(np.uint16)
+    if image.dtype == np.uint8 or image.dtype == np.uint16:
+        return image  # type: ignore[return-value]
+    raise Refused(f"{name} has samples of another kind", str(image.dtype), "save it with 8 or 16 bits, unsigned")
+
+
+def _by_number(path: Path) -> tuple[object, ...]:
+    parts = re.split(r"(\d+)", path.name.lower())
+    return tuple((int(part), "") if part.isdigit() else (-1, part) for part in parts)

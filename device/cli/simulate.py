@@ -1,0 +1,68 @@
+"""``tapetum simulate``: a recording from a scene."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from device.cli import answer, json_option
+from device.simulate import DEFAULT_INJECTION_S, simulate
+from shared.scene.description import Scene, ready_scenes, scene_path
+
+
+@click.command()
+@click.option("--scene", required=True, metavar="F", help=f"Scene file, or a ready scene: {', '.join(ready_scenes())}.")
+@click.option(
+    "--out", required=True, type=click.Path(path_type=Path), metavar="REC", help="Recording to write; must not exist."
+)
+@click.option(
+    "--seconds", default=60.0, show_default=True, type=click.FloatRange(0.03, 7200), help="Length of the recording."
+)
+@click.option("--seed", default=0, show_default=True, type=click.IntRange(0, 2**31 - 1), help="Same seed, same frames.")
+@json_option
+def command(scene: str, out: Path, seconds: float, seed: int, as_json: bool) -> None:
+    """Write a recording from a scene, as fast as it can.
+
+    The scene's numbers are the truth that analysis can be checked against; its text and the seed are kept in the
+    recording. Where the scene leaves the injection to an operator, it is given after 5 seconds.
+    """
+    path = scene_path(scene)
+    description = Scene.load(path)
+    summary = simulate(description, out, seconds, seed, _Progress(), path.read_text(encoding="utf-8"))
+    result = {
+        "recording": str(out),
+        "scene": str(path),
+        "seed": seed,
+        "frames": summary.frames,
+        "duration_s": summary.duration_s,
+        "injected_at_s": summary.injected_at_s,
+        "injection_assumed": summary.injection_assumed,
+        "width_px": description.camera.width,
+        "height_px": description.camera.height,
+        "wall_s": round(summary.wall_s, 3),
+        "frames_per_s": round(summary.frames / summary.wall_s, 1),
+    }
+    injection = f"dye in at {summary.injected_at_s:g} s"
+    if summary.injection_assumed:
+        injection += f" (the scene leaves it open; {DEFAULT_INJECTION_S:g} s is the default)"
+    if summary.injected_at_s >= summary.duration_s:
+        injection += ", which is after its end"
+    readable = (
+        f"{out}: {summary.frames} frames, {summary.duration_s:g} s, {injection}; "
+        f"took {summary.wall_s:.1f} s ({summary.duration_s / summary.wall_s:.1f} times real time)"
+    )
+    answer(result, readable, as_json)
+
+
+class _Progress:
+    """Percent on standard error, where somebody is looking."""
+
+    def __init__(self) -> None:
+        self._shown = -1
+        self._wanted = sys.stderr.isatty()
+
+    def __call__(self, done: int, total: int) -> None:
+        percent = 100 * done // total
+        if self._wanted and percent != self._shown:
+            self._shown = percent
+            click.echo(f"\r{percent} %" + ("\n" if done == total else ""), nl=False, err=True)

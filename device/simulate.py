@@ -1,0 +1,92 @@
+"""Recordings of a scene, written as fast as they can be drawn."""
+
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from shared.errors import Refused
+from shared.frame import Frame
+from shared.recording.writer import RecordingWriter
+from shared.scene.description import Scene
+from shared.scene.renderer import SceneRenderer
+
+DEFAULT_INJECTION_S = 5.0
+"""When the dye goes in where the scene leaves that to an operator, who is not there."""
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What was written. ``wall_s`` is how long it took."""
+
+    frames: int
+    duration_s: float
+    injected_at_s: float
+    injection_assumed: bool
+    wall_s: float
+
+
+def simulate(
+    scene: Scene,
+    out: Path,
+    seconds: float,
+    seed: int = 0,
+    on_progress: Callable[[int, int], None] = lambda done, total: None,
+    scene_text: str = "",
+) -> Summary:
+    """Write ``seconds`` of ``scene`` as a recording at ``out``, with the light at the scene's own level.
+
+    The first frame is scene time 0 and sensor time 0. ``on_progress`` gets frames done and in all. ``out`` appears when it is
+    whole; raises Refused where it exists already or the disk does not take it, and then leaves nothing behind.
+    """
+    if out.exists():
+        raise Refused("there is already something of this name", str(out), "choose another name, or remove it first")
+    frames = max(round(seconds * scene.camera.fps), 1)
+    began_s = time.monotonic()
+    renderer = SceneRenderer(scene, seed)
+    assumed = not renderer.injections_s
+    if assumed:
+        renderer.inject(DEFAULT_INJECTION_S)
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=f".{out.name}.", dir=out.parent) as beside:
+            # a folder of its own, so that the recording already bears its final name inside
+            growing = Path(beside) / out.name
+            _write(renderer, growing, frames, {"scene": scene_text, "seed": seed}, on_progress)
+            growing.rename(out)
+    except OSError as error:
+        raise Refused(
+            f"{out}: cannot be written ({error.strerror})", remedy="free some space or choose another folder"
+        ) from None
+    return Summary(
+        frames=frames,
+        duration_s=frames / scene.camera.fps,
+        injected_at_s=renderer.injections_s[0],
+        injection_assumed=assumed,
+        wall_s=time.monotonic() - began_s,
+    )
+
+
+def _write(
+    renderer: SceneRenderer, path: Path, frames: int, extra: dict[str, object], on_progress: Callable[[int, int], None]
+) -> None:
+    scene = renderer.scene
+    camera, level = scene.camera, scene.light.level
+    pixels = np.empty(scene.description.shape, np.uint16)
+    started_at = datetime.now(UTC).isoformat(timespec="milliseconds")
+    with RecordingWriter(path, scene.description, renderer.calibration(), started_at=started_at, extra=extra) as writer:
+        injection_ns = round(renderer.injections_s[0] * 1e9)
+        marked = False
+        for index in range(frames):
+            readout_ns = round(index * camera.interval_us * 1000)
+            if not marked and injection_ns <= readout_ns:
+                writer.event("injection", injection_ns)
+                marked = True
+            middle_s = readout_ns / 1e9 - camera.set_exposure_us / 2e6
+            renderer.frame_into(pixels, index, middle_s, camera.set_exposure_us, camera.gain, level)
+            writer.append(Frame(pixels, index, readout_ns, camera.set_exposure_us, camera.gain, level, level > 0))
+            on_progress(index + 1, frames)
