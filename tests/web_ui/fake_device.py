@@ -1,0 +1,282 @@
+"""A fake imager: answers the control socket and publishes real JPEGs with moving content, without camera, light or analysis.
+
+``python -m tests.web_ui.fake_device --run-dir D`` runs it for work on the page, until SIGTERM or Ctrl-C.
+"""
+
+import argparse
+import io
+import json
+import math
+import signal
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from device.control_server import ControlServer
+from shared.clock import SystemClock
+from shared.errors import Refused
+from shared.frame_bus import FrameBusWriter
+from shared.protocol import control as c
+from shared.region import Region
+
+WIDTH, HEIGHT = 1456, 1088
+LEVELS = (0.2, 0.4, 0.6, 0.8, 1.0)
+
+
+class FakeDevice:
+    """Control server and publisher in threads, from construction to ``close``. ``requests`` remembers what was asked."""
+
+    def __init__(self, run_folder: Path, data_folder: Path | None = None, *, rate_hz: float = 30.0) -> None:
+        self.requests: list[object] = []
+        self._data_folder = data_folder
+        self._rate_hz = rate_hz
+        self._clock = SystemClock()
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._sequence = 0
+        self._injected_ns: int | None = None
+        self._recording_since_ns: int | None = None
+        self._stills = 0
+        self._pictures = _drawn_pictures()
+        self._state = _first_state()
+        self._server = ControlServer(run_folder / "control.sock", self._handle)
+        self._bus = FrameBusWriter(run_folder / "frame_bus")
+        self._thread = threading.Thread(target=self._publish, name="fake camera", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._stop.set()
+        self._thread.join()
+        self._server.close()
+        self._bus.close()
+
+    def __enter__(self) -> "FakeDevice":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    # ---- pictures ----
+
+    def _publish(self) -> None:
+        started_ns = self._clock.now_ns()
+        while not self._stop.is_set():
+            self._sequence += 1
+            now_ns = self._clock.now_ns()
+            header = json.dumps(self._header(now_ns)).encode()
+            jpeg = self._pictures[self._sequence % len(self._pictures)]
+            self._bus.publish(header, jpeg, sequence=self._sequence, published_ns=now_ns)
+            due_ns = started_ns + int(self._sequence * 1e9 / self._rate_hz)
+            self._stop.wait(max(0.0, (due_ns - self._clock.now_ns()) / 1e9))
+
+    def _header(self, now_ns: int) -> dict[str, object]:
+        with self._lock:
+            state = self._valued(now_ns)
+        lit = state.light.state == "lit"
+        return {
+            "sequence": self._sequence,
+            "sensor_time_ns": now_ns,
+            "width": WIDTH,
+            "height": HEIGHT,
+            "picture_width": WIDTH,
+            "picture_height": HEIGHT,
+            "view": state.view,
+            "lit": lit,
+            "light_level": state.light.level if lit else 0.0,
+            "exposure_us": state.camera.exposure_us,
+            "gain": state.camera.gain,
+            "saturated_share": 0.001,
+            "reference": state.reference
+            and {
+                "region": state.reference.region,
+                "name": state.reference.name,
+                "percent": 100.0,
+                "signal": 0.2,
+                "signal_u": 0.002,
+                "flag": "",
+            },
+            "values": [
+                {"name": r.name, "region": r.region, "percent": r.percent, "percent_u": r.percent_u, "flag": r.flag}
+                for r in state.regions
+            ],
+            "full_scale_percent": 120.0,
+            "contours_percent": list(state.contours_percent),
+            "baseline": self._injected_ns is not None,
+        }
+
+    # ---- requests ----
+
+    def _handle(self, request: object) -> object:
+        with self._lock:
+            if not isinstance(request, c.GetState):
+                self.requests.append(request)
+            answer = self._changed(request)
+            return self._valued(self._clock.now_ns()) if answer is None else answer
+
+    def _changed(self, request: object) -> object:
+        """Take note of the request; None where the new state is the answer."""
+        state = self._state
+        match request:
+            case c.GetState():
+                pass
+            case c.SetView(view):
+                self._state = replace(state, view=view)
+            case c.SetContours(percent):
+                self._state = replace(state, contours_percent=percent)
+            case c.SetReference(region):
+                self._state = replace(state, reference=None if region is None else _region_state(region, 100.0))
+            case c.PutRegion(region):
+                new = _region_state(region, 40.0)
+                self._state = replace(state, regions=(*(r for r in state.regions if r.name != new.name), new))
+            case c.RemoveRegion(name):
+                if name not in {r.name for r in state.regions}:
+                    raise Refused("no region has this name", name, "choose one that is shown")
+                self._state = replace(state, regions=tuple(r for r in state.regions if r.name != name))
+            case c.Light(act):
+                self._state = replace(state, light=_lamp_after(state.light, act))
+            case _:
+                return self._recorded(request)
+        return None
+
+    def _recorded(self, request: object) -> object:
+        match request:
+            case c.SetExposure(exposure_us, gain):
+                if self._recording_since_ns is not None:
+                    raise Refused("exposure stays as it is while recording", remedy="stop the recording first")
+                camera = replace(self._state.camera, exposure_us=exposure_us, gain=gain)
+                self._state = replace(self._state, camera=camera)
+            case c.Record(act, case):
+                self._record(act, case)
+            case c.MarkInjection(undo):
+                self._injected_ns = None if undo else self._clock.now_ns()
+            case c.AddNote():
+                if self._recording_since_ns is None:
+                    raise Refused("there is no recording to keep the note in", remedy="start a recording first")
+            case _:
+                return self._listed(request)
+        return None
+
+    def _listed(self, request: object) -> object:
+        match request:
+            case c.TakeStill():
+                self._stills += 1
+                name = f"still-{self._stills:03d}"
+                if self._data_folder is not None:
+                    folder = self._data_folder / "stills"
+                    folder.mkdir(parents=True, exist_ok=True)
+                    Image.open(io.BytesIO(self._pictures[0])).save(folder / f"{name}.png", compress_level=1)
+                self._state = replace(self._state, last_still=name)
+                return c.Taken(name)
+            case c.ListRecordings():
+                return c.Recordings(
+                    (
+                        c.RecordingSummary(
+                            "K7-Heron-2", "2031-05-04T09:41:00", "K7-Heron", 93.2, 2796, 0, 4100.0, True
+                        ),
+                        c.RecordingSummary(
+                            "K7-Heron-1", "2031-05-04T09:12:00", "K7-Heron", 41.0, 1228, 2, 1800.5, False
+                        ),
+                    )
+                )
+            case c.StartExport(recording, _, target):
+                number = len(self._state.exports) + 1
+                job = c.ExportJob(number, recording, target or "/media/stick", 1.0, True, "", (f"{recording}.csv",))
+                self._state = replace(self._state, exports=(*self._state.exports, job))
+                return job
+        raise AssertionError(f"the fake imager does not know {request}")
+
+    def _record(self, act: str, case: str) -> None:
+        if act == "start":
+            if self._recording_since_ns is not None:
+                raise Refused("a recording runs already", remedy="stop it first")
+            self._recording_since_ns = self._clock.now_ns()
+            self._state = replace(
+                self._state, recording=replace(self._state.recording, name=f"{case or 'no-case'}-3", frames=0)
+            )
+        else:
+            if self._recording_since_ns is None:
+                raise Refused("no recording runs", remedy="start one first")
+            self._recording_since_ns = None
+            self._state = replace(self._state, recording=replace(self._state.recording, name=None))
+
+    def _valued(self, now_ns: int) -> c.State:
+        """State with everything that moves by itself."""
+        state = self._state
+        since_s = None if self._injected_ns is None else (now_ns - self._injected_ns) / 1e9
+        wave = 40 + 10 * math.sin(now_ns / 1e9)
+        regions = tuple(
+            replace(r, percent=round(wave, 2), percent_u=1.5) if state.reference else replace(r, flag="no reference")
+            for r in state.regions
+        )
+        recording = state.recording
+        if self._recording_since_ns is not None:
+            seconds = (now_ns - self._recording_since_ns) / 1e9
+            recording = replace(recording, seconds=seconds, frames=int(seconds * self._rate_hz), queue_fill=0.06)
+        camera = replace(state.camera, sequence=self._sequence, frame_age_ms=12.0)
+        return replace(state, camera=camera, regions=regions, recording=recording, since_injection_s=since_s)
+
+
+def _first_state() -> c.State:
+    return c.State(
+        camera=c.CameraState("fake", WIDTH, HEIGHT, "simulated", 15_000.0, 1.0, 30.0, 0, 12.0, 0),
+        light=c.LampState(True, "off", 0.0, False, 0.6, 0.0, ""),
+        view="relative",
+        contours_percent=(20.0, 40.0, 60.0),
+        reference=None,
+        regions=(),
+        recording=c.RecordingState(None, 0.0, 0, 0, 0.0, 51_234.0),
+        since_injection_s=None,
+        calibration="scene truth",
+        light_levels=LEVELS,
+        hold_to_light=True,
+    )
+
+
+def _region_state(text: str, percent: float) -> c.RegionState:
+    region = Region.parse(text)
+    return c.RegionState(str(region), region.name, percent, 0.5)
+
+
+def _lamp_after(lamp: c.LampState, act: str) -> c.LampState:
+    nearest = min(range(len(LEVELS)), key=lambda i: abs(LEVELS[i] - lamp.wanted_level))
+    match act:
+        case "on":
+            return replace(lamp, state="lit", wanted_on=True, level=lamp.wanted_level, lease_left_ms=80.0)
+        case "off" | "rearm":
+            return replace(lamp, state="off", wanted_on=False, level=0.0, lease_left_ms=0.0)
+    step = 1 if act == "brighter" else -1
+    wanted = LEVELS[min(max(nearest + step, 0), len(LEVELS) - 1)]
+    return replace(lamp, wanted_level=wanted, level=wanted if lamp.state == "lit" else 0.0)
+
+
+def _drawn_pictures(count: int = 30) -> list[bytes]:
+    """A bright patch that goes round over noise: about 100 kB each, as real ones."""
+    noise = np.random.default_rng(7).normal(40, 5, (HEIGHT, WIDTH)).clip(0, 255).astype(np.uint8)
+    pictures = []
+    for index in range(count):
+        picture = Image.fromarray(noise)
+        angle = 2 * math.pi * index / count
+        x, y = WIDTH / 2 + 300 * math.cos(angle), HEIGHT / 2 + 300 * math.sin(angle)
+        ImageDraw.Draw(picture).ellipse((x - 120, y - 120, x + 120, y + 120), fill=200)
+        file = io.BytesIO()
+        picture.convert("RGB").save(file, "JPEG", quality=60)
+        pictures.append(file.getvalue())
+    return pictures
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--run-dir", type=Path, required=True)
+    parser.add_argument("--data-dir", type=Path)
+    arguments = parser.parse_args()
+    arguments.run_dir.mkdir(parents=True, exist_ok=True)
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
+    with FakeDevice(arguments.run_dir, arguments.data_dir):
+        signal.sigwait({signal.SIGTERM, signal.SIGINT})
+
+
+if __name__ == "__main__":
+    main()

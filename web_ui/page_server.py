@@ -1,0 +1,55 @@
+"""The WSGI server under page and interface, in a thread of its own."""
+
+import threading
+from typing import Any
+
+from flask import Flask
+from waitress.server import create_server
+
+from shared.errors import Refused
+
+_THREADS = 8
+_CONNECTIONS = 100
+_LONGEST_BODY_BYTES = 1 << 20  # the application refuses far less, with a line of its own
+
+
+class PageServer:
+    """Serves ``app`` from construction to ``close``. Raises Refused when the port is taken."""
+
+    def __init__(self, app: Flask, host: str, port: int) -> None:
+        self._open: dict[int, Any] = {}
+        try:
+            self._server = create_server(
+                app,
+                map=self._open,
+                host=host,
+                port=port,
+                threads=_THREADS,
+                connection_limit=_CONNECTIONS,
+                channel_timeout=30,
+                max_request_body_size=_LONGEST_BODY_BYTES,
+                ident=None,
+            )
+        except OSError as error:
+            raise Refused(
+                f"cannot serve the page on {host}:{port} ({error.strerror})", remedy="choose another --port"
+            ) from None
+        self._thread = threading.Thread(target=self._server.run, name="page server", daemon=True)
+        self._thread.start()
+
+    @property
+    def alive(self) -> bool:
+        """Whether the thread still serves."""
+        return self._thread.is_alive()
+
+    def close(self) -> None:
+        """Stop; returns when its threads have ended."""
+        self._server.trigger.pull_trigger(self._hang_up)
+        self._thread.join()
+        self._server.task_dispatcher.shutdown(timeout=0.5)
+
+    def _hang_up(self) -> None:
+        """In the server's own thread: with nothing left to watch, its loop ends."""
+        for part in list(self._open.values()):
+            part.close()
+        self._open.clear()
