@@ -52,6 +52,7 @@ class Guard:
 
     def take(self, message: Lease | Want | Rearm | Look) -> LightStatus:
         """Act on one message, and say how things stand."""
+        known_trip = self.light.latched
         now_ns = self.turn()
         match message:
             case Lease():
@@ -59,7 +60,8 @@ class Guard:
             case Want(on=on, level=level):
                 self._wanted_on, self._wanted_level = on, level
             case Rearm(act=act):
-                self._step(act, now_ns, f"operator: {act}")
+                if known_trip:  # a trip found this very moment is one the operator cannot have answered
+                    self._step(act, now_ns, f"operator: {act}")
             case Look(version=version):
                 if version != VERSION:
                     self.fault(f"the imager speaks version {version} of the protocol, the guard {VERSION}")
@@ -76,6 +78,7 @@ class Guard:
         now_ns = self._clock.now_ns()
         backwards_ns, self._now_ns = self._now_ns - now_ns, now_ns
         if backwards_ns > 0:
+            self._book.end()  # its end was reckoned on a clock that no longer counts
             self.fault(f"time ran backwards by {backwards_ns / 1e6:.3f} ms")
         self._settle(now_ns)
         if self._dark_failed:

@@ -57,6 +57,10 @@ class LeaseBook:
         self.end_ns = self.terms.end_ns(lease, now_ns)
         return ""
 
+    def end(self) -> None:
+        """End the lease now; the next frame must still advance."""
+        self.end_ns = 0
+
     def drop(self) -> None:
         """End the lease; frames may be counted from the beginning again, but the sensor's time must still advance."""
         self.end_ns = 0
