@@ -6,6 +6,9 @@ const LONGEST_WAIT_MS = 4000;
 /** A socket that says nothing for this long is given up: Wi-Fi may have lost it without a word. */
 const SILENCE_MS = 5000;
 
+/** The same while the imager is gone, when there is little to say. */
+const SILENCE_WITHOUT_DEVICE_MS = 20_000;
+
 /**
  * @typedef {object} Listener
  * @property {(message: ArrayBuffer) => void} picture
@@ -27,6 +30,7 @@ export class PictureStream {
     this.waitMs = SHORTEST_WAIT_MS;
     this.timer = 0;
     this.heardAt = 0;
+    this.deviceUp = true;
     setInterval(() => this.watch(), 1000);
     for (const event of ["visibilitychange", "pageshow", "online"]) addEventListener(event, () => this.woken(), true);
   }
@@ -67,7 +71,8 @@ export class PictureStream {
   /** @param {string} text */
   hear(text) {
     const { state, device } = JSON.parse(text);
-    this.listener.state(state ?? null, device === "up");
+    this.deviceUp = device === "up";
+    this.listener.state(state ?? null, this.deviceUp);
   }
 
   lost() {
@@ -78,7 +83,8 @@ export class PictureStream {
   }
 
   watch() {
-    if (this.socket === null || Date.now() - this.heardAt < SILENCE_MS) return;
+    const patience = this.deviceUp ? SILENCE_MS : SILENCE_WITHOUT_DEVICE_MS;
+    if (this.socket === null || Date.now() - this.heardAt < patience) return;
     this.lost();
   }
 

@@ -1,0 +1,168 @@
+"""A real browser on the real web process; only the imager is a fake."""
+
+import json
+import os
+import select
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from tests.web_ui.browser.page_device import PageDevice
+
+LANDSCAPE, PORTRAIT = (1180, 820), (820, 1180)
+PAIR_WORD = "harbour-gull-0042"
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+START_S, STOP_S = 30.0, 10.0
+
+
+@dataclass(frozen=True)
+class WebProcess:
+    """A running ``python -m web_ui``."""
+
+    url: str
+    pair: str
+    port: int
+
+
+def free_port_pair() -> int:
+    """A port that is free together with the next one."""
+    for _ in range(100):
+        with socket.socket() as page, socket.socket() as pictures:
+            page.bind(("127.0.0.1", 0))
+            port = page.getsockname()[1]
+            try:
+                pictures.bind(("127.0.0.1", port + 1))
+            except OSError:
+                continue
+            return int(port)
+    raise AssertionError("no two free ports in a row")
+
+
+@contextmanager
+def web_process(run_folder: Path, data_folder: Path, port: int, word: str = PAIR_WORD) -> Iterator[WebProcess]:
+    """Start the web process, wait for its line, and stop it as systemd would."""
+    command = [sys.executable, "-m", "web_ui", "--run-dir", str(run_folder), "--data-dir", str(data_folder)]
+    command += ["--port", str(port), "--pair-word", word]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, env={**os.environ, "PYTHONUNBUFFERED": "1"}) as process:
+        try:
+            assert process.stdout is not None
+            ready, _, _ = select.select([process.stdout], [], [], START_S)
+            assert ready, "the web process did not come up"
+            line = json.loads(process.stdout.readline())
+            yield WebProcess(line["url"], line["pair"], port)
+        finally:
+            process.send_signal(signal.SIGTERM)
+            try:
+                status = process.wait(STOP_S)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                raise
+    assert status == 0, f"the web process ended with {status}"
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's chromium, without its own traffic."""
+    if not Path(CHROMIUM).exists():
+        pytest.fail("chromium is not installed; run: apt-get install chromium (make browser does it)")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def folders(tmp_path: Path) -> tuple[Path, Path]:
+    """Run folder and data folder."""
+    run, data = tmp_path / "run", tmp_path / "data"
+    run.mkdir()
+    data.mkdir()
+    return run, data
+
+
+@pytest.fixture
+def device(folders: tuple[Path, Path]) -> Iterator[PageDevice]:
+    """The fake imager."""
+    with PageDevice(*folders) as fake:
+        yield fake
+
+
+@pytest.fixture
+def web(folders: tuple[Path, Path], device: PageDevice) -> Iterator[WebProcess]:
+    """The web process over it."""
+    with web_process(*folders, free_port_pair()) as process:
+        yield process
+
+
+@pytest.fixture
+def opened(browser: Browser) -> Iterator[Callable[..., Page]]:
+    """Opens a tablet of that size at an address; what the page complains about fails the test."""
+    complaints: list[str] = []
+    with ExitStack() as tablets:
+
+        def open_tablet(
+            url: str, size: tuple[int, int] = LANDSCAPE, watch: Callable[[Page], None] = lambda _: None
+        ) -> Page:
+            context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=True)
+            tablets.callback(context.close)
+            page = context.new_page()
+            page.on("pageerror", lambda error: complaints.append(str(error)))
+            watch(page)
+            page.goto(url)
+            return page
+
+        yield open_tablet
+    assert not complaints, complaints
+
+
+@pytest.fixture(params=[LANDSCAPE, PORTRAIT], ids=["landscape", "portrait"])
+def size(request: pytest.FixtureRequest) -> tuple[int, int]:
+    """Both ways to hold a tablet."""
+    return tuple(request.param)
+
+
+@pytest.fixture
+def live(web: WebProcess, opened: Callable[..., Page]) -> Page:
+    """A paired tablet that shows the live picture."""
+    page = opened(f"{web.url}/#pair={web.pair}")
+    expect_live(page)
+    return page
+
+
+def expect_live(page: Page) -> None:
+    """Wait until the picture is live."""
+    expect(page.locator("#live-word")).to_have_text("LIVE", timeout=10_000)
+
+
+def point_on_picture(page: Page, x: float, y: float) -> tuple[float, float]:
+    """Window coordinates of a share of the picture."""
+    box = page.locator("#picture").bounding_box()
+    assert box is not None
+    return box["x"] + x * box["width"], box["y"] + y * box["height"]
+
+
+def drag_on_picture(page: Page, start: tuple[float, float], end: tuple[float, float]) -> None:
+    """Draw with one finger from one share of the picture to another."""
+    page.mouse.move(*point_on_picture(page, *start))
+    page.mouse.down()
+    page.mouse.move(*point_on_picture(page, (start[0] + end[0]) / 2, end[1]))
+    page.mouse.move(*point_on_picture(page, *end))
+    page.mouse.up()

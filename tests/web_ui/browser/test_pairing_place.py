@@ -1,0 +1,35 @@
+"""Pairing: nothing is shown to whoever does not know the word."""
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.web_ui.browser.conftest import PAIR_WORD, WebProcess, expect_live
+
+pytestmark = pytest.mark.browser
+
+
+def test_an_unpaired_page_asks_for_the_word(web: WebProcess, opened: Callable[..., Page]) -> None:
+    page = opened(web.url)
+    expect(page.get_by_label("Word shown by the device")).to_be_focused()
+    expect(page.locator("#live")).to_be_hidden()
+    expect(page.locator("#pairing").get_by_text("Not a certified medical device")).to_be_visible()
+    page.keyboard.type("wrong word")
+    page.keyboard.press("Enter")
+    expect(page.locator("#pairing-line")).to_contain_text("not the word")
+    page.get_by_label("Word shown by the device").fill(PAIR_WORD)
+    page.get_by_role("button", name="Pair").click()
+    expect_live(page)
+    page.reload()
+    expect_live(page)
+
+
+def test_the_word_of_a_link_leaves_the_history(web: WebProcess, opened: Callable[..., Page]) -> None:
+    page = opened(f"{web.url}/#pair={web.pair}")
+    expect_live(page)
+    assert page.url.rstrip("/") == web.url.rstrip("/")
+    page.goto(f"{web.url}/api/v1/openapi.json")
+    page.go_back()
+    expect_live(page)
+    assert "pair" not in page.url
