@@ -1,0 +1,66 @@
+"""Mean signal of regions against time, gathered in one pass over frames."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.calibration import Calibration
+from shared.frame import Frame
+from shared.region import Region
+from shared.signal import RegionPixels, region_signal
+
+F64 = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class RegionCurve:
+    """One region's (frames,) arrays: middle of the exposure in seconds since the first frame's readout, signal (counts a millisecond at unit gain and full light), its
+    standard uncertainty from the photon transfer noise, and whether the frame was too saturated there to be trusted.
+
+    Frames whose light was off have no signal and are left out.
+    """
+
+    region: Region
+    times_s: F64
+    signal: F64
+    signal_u: F64
+    saturated: NDArray[np.bool_]
+
+
+@dataclass(eq=False)
+class CurveGatherer:
+    """Takes frames one by one and keeps four numbers a region for each."""
+
+    calibration: Calibration
+    regions: Sequence[Region]
+    _pixels: Mapping[str, RegionPixels] = field(init=False)
+    _rows: dict[str, list[tuple[float, float, float, bool]]] = field(init=False)
+    _first_ns: int | None = None
+
+    def __post_init__(self) -> None:
+        shape = self.calibration.camera.shape
+        self._pixels = {
+            region.name: RegionPixels.gathered(region.indices(shape), self.calibration) for region in self.regions
+        }
+        self._rows = {region.name: [] for region in self.regions}
+
+    def add(self, frame: Frame) -> None:
+        """Take one frame in."""
+        if self._first_ns is None:
+            self._first_ns = frame.sensor_time_ns
+        if not frame.lit or frame.light_level <= 0:
+            return
+        time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
+        for name, pixels in self._pixels.items():
+            measured = region_signal(frame, pixels, self.calibration)
+            self._rows[name].append((time_s, measured.signal.value, measured.signal.u, measured.is_saturated))
+
+    def curves(self) -> dict[str, RegionCurve]:
+        """Curves of all regions so far, by name."""
+        made: dict[str, RegionCurve] = {}
+        for region in self.regions:
+            rows = np.array(self._rows[region.name], np.float64).reshape(-1, 4)
+            made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0)
+        return made
