@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw
+from PIL import Image
 from scipy.ndimage import gaussian_filter
 
 from shared.scene.description import Point, Scene
@@ -80,16 +80,14 @@ class Canvas:
     def _tissue_shares(self) -> list[F32]:
         """Share of every tissue in every pixel, [0] being none; they add up to 1."""
         fine = _SUPERSAMPLING
-        labels = Image.new("L", (self.shape[1] * fine, self.shape[0] * fine))
-        pen = ImageDraw.Draw(labels)
+        labels = np.zeros((self.shape[0] * fine, self.shape[1] * fine), np.uint8)
         for number, tissue in enumerate(self.scene.tissue, start=1):
-            corners = self.to_px(tissue.polygon_mm) * fine - 0.5
-            pen.polygon([(float(x), float(y)) for x, y in corners], fill=number)
-        fine_labels = np.asarray(labels).reshape(self.shape[0], fine, self.shape[1], fine)
-        shares = [
-            (fine_labels == number).sum(axis=(1, 3), dtype=np.uint8).astype(np.float32) / fine**2
-            for number in range(len(self.scene.tissue) + 1)
-        ]
+            _fill(labels, self.to_px(tissue.polygon_mm) * fine, number)
+        picture = Image.fromarray(labels)
+        shares = []
+        for number in range(len(self.scene.tissue) + 1):
+            stencil = picture.point([255 * (each == number) for each in range(256)]).reduce(fine)
+            shares.append(np.rint(np.asarray(stencil, np.float32) * np.float32(fine**2 / 255)) / np.float32(fine**2))
         sigma_px = self.scene.optics.scatter_mm / self._scale
         return _scattered(shares, sigma_px) if sigma_px > 0 else shares
 
@@ -142,11 +140,47 @@ class Canvas:
         return _by_row(rows, columns, shares, slots, self.shape[0])
 
 
+def _fill(labels: U8, corners: NDArray[np.float64], number: int) -> None:
+    """Write ``number`` where a pixel's centre lies inside the polygon (even-odd rule); corners are (n, 2) as x, y in pixels."""
+    x0, y0 = corners.T
+    x1, y1 = np.roll(corners, -1, axis=0).T
+    top = max(int(np.ceil(y0.min() - 0.5)), 0)
+    bottom = min(int(np.ceil(y0.max() - 0.5)), labels.shape[0])
+    centres = np.arange(top, bottom)[:, np.newaxis] + 0.5
+    crossed = (y0 <= centres) != (y1 <= centres)
+    rise = np.where(y1 == y0, 1.0, y1 - y0)
+    crossings = np.where(crossed, x0 + (centres - y0) / rise * (x1 - x0), np.inf)
+    crossings.sort(axis=1)
+    edges = np.ceil(np.clip(crossings, 0.0, labels.shape[1]) - 0.5).astype(np.int64)
+    for row, (found, count) in enumerate(zip(edges, crossed.sum(axis=1), strict=True), start=top):
+        for begin, end in found[:count].reshape(-1, 2):
+            labels[row, begin:end] = number
+
+
 def _scattered(shares: list[F32], sigma_px: float) -> list[F32]:
     """Blur within the body: drapes hide scattered light, so the body's own outline stays as sharp as it was."""
     body = 1.0 - shares[0]
-    reach = np.maximum(gaussian_filter(body, sigma_px, truncate=3), 1e-6)
-    return [shares[0]] + [gaussian_filter(share, sigma_px, truncate=3) / reach * body for share in shares[1:]]
+    reach = np.maximum(_blurred(body, sigma_px), 1e-6)
+    return [shares[0]] + [_blurred(share, sigma_px) / reach * body for share in shares[1:]]
+
+
+def _blurred(plane: F32, sigma_px: float) -> F32:
+    """Gaussian blur; a wide one from means of blocks two fifths of sigma wide, within 1 % and many times as fast."""
+    block = int(sigma_px / 2.5)
+    if block < 2:
+        return np.asarray(gaussian_filter(plane, sigma_px, truncate=3))
+    padded = np.pad(plane, [(0, -size % block) for size in plane.shape], mode="edge")
+    means = padded.reshape(padded.shape[0] // block, block, -1, block).mean(axis=(1, 3), dtype=np.float32)
+    down, across = (_kernel(size, block, sigma_px) for size in plane.shape)
+    return np.asarray(down @ means @ across.T)
+
+
+def _kernel(size: int, block: int, sigma_px: float) -> F32:
+    """Weights, (size, blocks), of block means for each pixel; they add up to 1."""
+    centres = (np.arange(-(-size // block)) + 0.5) * block
+    distance = (np.arange(size) + 0.5)[:, np.newaxis] - centres
+    weights = np.exp(-0.5 * (distance / sigma_px) ** 2)
+    return np.asarray(weights / weights.sum(axis=1, keepdims=True), np.float32)
 
 
 def _three_strongest(shares: list[F32], shape: tuple[int, int]) -> Tissues:
@@ -160,8 +194,10 @@ def _three_strongest(shares: list[F32], shape: tuple[int, int]) -> Tissues:
             numbers[place][wins], carried_number[wins] = carried_number[wins], numbers[place][wins]
     best[best < 0.5 / 255] = 0.0
     numbers = np.where(best > 0, numbers, numbers[0])
-    order = np.argsort(numbers, axis=0, kind="stable")
-    numbers, best = np.take_along_axis(numbers, order, 0), np.take_along_axis(best, order, 0)
+    for low, high in ((0, 1), (1, 2), (0, 1)):
+        wrong = numbers[low] > numbers[high]
+        for plane in (numbers, best):
+            plane[low], plane[high] = np.where(wrong, plane[high], plane[low]), np.where(wrong, plane[low], plane[high])
     steps = np.rint(best[1:] / np.maximum(best.sum(axis=0), 1e-9) * 255).astype(np.uint8)
     return _with_runs(numbers, steps)
 
