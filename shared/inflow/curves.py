@@ -16,10 +16,11 @@ F64 = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class RegionCurve:
-    """One region's (frames,) arrays: middle of the exposure in seconds since the first frame's readout, signal (counts a millisecond at unit gain and full light), its
-    standard uncertainty from the photon transfer noise, and whether the frame was too saturated there to be trusted.
+    """One region's (frames,) arrays.
 
-    Frames whose light was off have no signal and are left out.
+    ``times_s`` is the middle of the exposure since the first frame's readout; ``signal`` counts a millisecond at unit gain and full
+    light, ``signal_u`` its standard uncertainty from the photon transfer noise; ``saturated`` marks frames whose mean cannot be
+    trusted there. Frames whose light was off have no signal and are left out.
     """
 
     region: Region

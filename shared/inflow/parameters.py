@@ -199,7 +199,7 @@ def _smoother(bins: _Bins) -> tuple[LocalCubic, float]:
         low = float(np.min(smooth[: top + 1]))
         below = np.flatnonzero(smooth[: top + 1] < low + 0.1 * (smooth[top] - low))
         rise_s = bins.times_s[top] - bins.times_s[below[-1] if below.size else 0]
-        width_s = float(np.clip(0.45 * rise_s, 5 * bins.step_s, 0.1 * bins.times_s[-1] + 5 * bins.step_s))
+        width_s = float(np.clip(0.45 * rise_s, 3 * bins.step_s, 0.1 * bins.times_s[-1] + 5 * bins.step_s))
         smoother = LocalCubic(bins.step_s, bins.weights, width_s)
     smooth, _slope = smoother(bins.means)
     filled = bins.weights > 0
