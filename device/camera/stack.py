@@ -86,6 +86,11 @@ class TiffStack(Pictures):
             raise Refused(
                 f"{path}: not a TIFF that can be read ({error})", remedy="save the stack again as TIFF"
             ) from None
+        if not self._count:
+            self._file.close()
+            raise Refused(
+                f"{path}: not a TIFF that can be read (it leads to no page)", remedy="save the stack again as TIFF"
+            )
         try:
             super().__init__(str(path), fps if fps is not None else self._own_fps())
         except BaseException:
