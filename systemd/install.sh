@@ -49,7 +49,12 @@ environment() {
     fi
     # picamera2 must match the system's libcamera, so it comes from the system and not from a package registry.
     [ -x "$venv/bin/python" ] || python3 -m venv --system-site-packages "$venv"
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --upgrade "$here/..[board]"
+    # From a fresh copy, because a build in place would take modules that are long deleted from an earlier one along.
+    copy=$(mktemp -d)
+    trap 'rm -rf "$copy"' EXIT
+    tar -C "$here/.." --exclude=node_modules --exclude=__pycache__ -cf - pyproject.toml README.md LICENSE shared device web_ui |
+        tar -C "$copy" -xf -
+    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --upgrade "$copy[board]"
 }
 
 start() {
