@@ -206,11 +206,19 @@ def _slot(file: mmap.mmap, slot: int) -> RingRecord | None:
 
 
 class RingPin(MockPin):  # type: ignore[misc]
-    """Mock pin that tells the ring of each edge, and forgets its history (a mock pin otherwise keeps it for ever)."""
+    """Mock pin with the circuit's pull-down, which tells the ring of each edge.
+
+    It forgets its history (a mock pin otherwise keeps it for ever).
+    """
 
     def __init__(self, factory: Any, info: Any) -> None:
         self.told: Any = None
         super().__init__(factory, info)
+
+    def _set_function(self, value: str) -> None:
+        super()._set_function(value)
+        if value == "input":
+            self._change_state(False)
 
     def _change_state(self, value: bool) -> bool:
         changed: bool = super()._change_state(value)

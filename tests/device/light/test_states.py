@@ -179,9 +179,24 @@ class Explored:
 
 
 STEPS = (
-    "connect vanish want_on want_nothing want_off frame same_frame_again frame_from_the_future look release press nonsense "
-    "tick starved_tick clock_steps_back break_pwm mend_pwm"
-).split()
+    "connect",
+    "vanish",
+    "want_on",
+    "want_nothing",
+    "want_off",
+    "frame",
+    "same_frame_again",
+    "frame_from_the_future",
+    "look",
+    "release",
+    "press",
+    "nonsense",
+    "tick",
+    "starved_tick",
+    "clock_steps_back",
+    "break_pwm",
+    "mend_pwm",
+)
 
 
 def test_every_sequence_of_events_explored_breadth_first(make_bench):
@@ -327,7 +342,7 @@ def test_lit_is_entered_from_ready_alone_and_every_state_but_a_trip_can_trip():
     assert {key for key in TABLE if key[0] == "tripped"} == {("tripped", "release")}
 
 
-ALL_TRUE = dict(now_ns=10, imager_connected=True, lease_end_ns=11, wanted_on=True, wanted_level=0.5)
+ALL_TRUE = {"now_ns": 10, "imager_connected": True, "lease_end_ns": 11, "wanted_on": True, "wanted_level": 0.5}
 SPOILED = {
     "ring obeys": {"ring_obeys": False},
     "imager connected": {"imager_connected": False},
