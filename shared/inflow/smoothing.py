@@ -33,7 +33,7 @@ class LocalCubic:
         sums = np.array([_correlated(self.weights, kernel) for kernel in kernels])
         order = np.arange(_DEGREE + 1)
         normal = np.moveaxis(sums[order[:, None] + order], 2, 0)
-        normal += np.eye(_DEGREE + 1) * (1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-300)
+        normal += np.eye(_DEGREE + 1) * (1e-13 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-300)
         rows = np.linalg.inv(normal)[:, :2, :]
         moments = np.array([_correlated(self.weights * series, kernels[k]) for k in order])
         value = np.einsum("pk,k...p->...p", rows[:, 0], moments)
