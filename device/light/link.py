@@ -42,6 +42,7 @@ class LightLink:
         self._wanted_on, self._wanted_level = False, 0.0
         self._let_go_first = False
         self._trouble = ""
+        self._fit_figures: tuple[float, float] | None = None  # (frame interval, exposure) that were checked last
         self._history: deque[tuple[int, float]] = deque(maxlen=_HISTORY)  # (since_ns, level), rising
 
     # ---- what the imager asks ---------------------------------------------------------------------------------------
@@ -52,7 +53,7 @@ class LightLink:
         """Give light a lease for this frame, if it is newer than every one before and fresh; returns the newest status."""
         lease = Lease(frame_sequence, sensor_time_ns, frame_interval_us, exposure_us)
         with self._lock:
-            self._trouble = _unfit(lease) or self._book.renew(lease, self._clock.now_ns())
+            self._trouble = self._unfit(lease) or self._book.renew(lease, self._clock.now_ns())
             self._connected()
             return self._asked(Look() if self._trouble else lease)
 
@@ -82,6 +83,17 @@ class LightLink:
         self.want(False, self._wanted_level)
         self.release()
         return self.press()
+
+    def _unfit(self, lease: Lease) -> str:
+        """Why the guard would call this lease nonsense (and trip); empty when it would not. Looks again only at new figures."""
+        figures = (lease.frame_interval_us, lease.exposure_us)
+        if figures != self._fit_figures or not 0 <= lease.sequence < 2**62 or not 0 <= lease.sensor_time_ns < 2**62:
+            try:
+                decoded(encoded(lease), TO_GUARD)
+            except (Refused, ValueError) as error:
+                return f"the camera's figures are not those of a frame: {error}"
+            self._fit_figures = figures
+        return ""
 
     def _rearm(self, act: Literal["release", "press"]) -> LightStatus:
         with self._lock:
@@ -221,12 +233,3 @@ class LightLink:
     def _dark(self, reason: str, since_ns: int) -> LightStatus:
         lit_seconds = self._status.lit_seconds if self._status else 0.0
         return LightStatus("off", 0.0, False, self._wanted_level, since_ns, 0.0, lit_seconds, reason[:400])
-
-
-def _unfit(lease: Lease) -> str:
-    """Why the guard would call this lease nonsense (and trip); empty when it would not."""
-    try:
-        decoded(encoded(lease), TO_GUARD)
-    except (Refused, ValueError) as error:
-        return f"the camera's figures are not those of a frame: {error}"
-    return ""
