@@ -16,6 +16,7 @@ export class LightButton {
     this.state = state;
     this.button = element("act-light");
     this.rearmed = false;
+    this.byKey = false;
     this.hold = new LightHold({
       send: async (act, signal) => void (await ask("POST", "/light", { act }, { signal, keepalive: act === "off" })),
       repeat: (run, ms) => {
@@ -36,14 +37,20 @@ export class LightButton {
       button.setPointerCapture(event.pointerId);
       this.press();
     });
-    for (const event of ["pointerup", "pointercancel", "lostpointercapture", "blur"]) {
+    for (const event of ["pointerup", "pointercancel", "lostpointercapture"]) {
       button.addEventListener(event, () => this.release());
     }
+    // a key's release is heard only while the button has the focus; a finger's always
+    button.addEventListener("blur", () => {
+      if (this.byKey) this.release();
+    });
     button.addEventListener("contextmenu", (event) => event.preventDefault());
     button.addEventListener("keydown", (event) => {
       if (event.key !== " " && event.key !== "Enter") return;
       event.preventDefault();
-      if (!event.repeat) this.press();
+      if (event.repeat) return;
+      this.byKey = true;
+      this.press();
     });
     button.addEventListener("keyup", (event) => {
       if (event.key === " " || event.key === "Enter") this.release();
@@ -69,6 +76,7 @@ export class LightButton {
 
   release() {
     this.rearmed = false;
+    this.byKey = false;
     this.button.classList.remove("held");
     this.hold.release();
   }

@@ -154,6 +154,27 @@ def test_light_burns_while_held_and_goes_out_on_release(live: Page, device: Page
     expect(live.locator("#light-word")).to_have_text("Light off")
 
 
+def test_a_second_finger_does_not_put_the_light_out(live: Page, device: PageDevice) -> None:
+    box = live.locator("#act-light").bounding_box()
+    assert box is not None
+    live.mouse.move(box["x"] + 20, box["y"] + 20)
+    live.mouse.down()
+    live.locator("#canvas").focus()
+    live.keyboard.press("Enter")
+    device.wait_for(lambda all_asked: bool(references(all_asked)) and lights(all_asked).count("on") >= 3)
+    assert "off" not in lights(device.requests)
+    live.mouse.up()
+    device.wait_for(lambda all_asked: lights(all_asked)[-1] == "off")
+
+
+def test_a_key_that_lost_its_button_puts_the_light_out(live: Page, device: PageDevice) -> None:
+    live.locator("#act-light").focus()
+    live.keyboard.down("Space")
+    device.wait_for(lambda all_asked: "on" in lights(all_asked))
+    live.locator("#act-still").focus()
+    device.wait_for(lambda all_asked: lights(all_asked)[-1] == "off")
+
+
 @pytest.mark.parametrize("lost", ["blur", "pagehide"])
 def test_light_goes_out_when_the_page_is_left(live: Page, device: PageDevice, lost: str) -> None:
     box = live.locator("#act-light").bounding_box()
@@ -174,8 +195,8 @@ def test_light_by_keyboard_and_by_switch(live: Page, device: PageDevice) -> None
     device.wait_for(lambda all_asked: lights(all_asked) == ["on"])
     live.keyboard.up("Space")
     device.wait_for(lambda all_asked: lights(all_asked)[-1] == "off")
-    device.change(hold_to_light=False)
-    expect(live.locator("#light-word")).to_have_text("Light off")
+    device.change(hold_to_light=False, light={"wanted_level": 0.8})
+    expect(live.locator("#light-level")).to_have_text("set to 80 %")
     device.requests.clear()
     with live.expect_response(lambda response: response.url.endswith("/light")):
         live.locator("#act-light").click()
