@@ -146,8 +146,9 @@ def test_looking_often_or_seldom_gives_the_same(gaps, data):
     assert found + often.tick(end) == seldom.tick(end)
 
 
-clean_press = st.integers(40, 450)
-pauses = st.integers(40, 900)
+# A press must outlast its bounces (24 ms at most here) by the debounce time, and so must a pause.
+clean_press = st.integers(45, 450)
+pauses = st.integers(45, 900)
 bounces = st.lists(st.integers(1, 6), max_size=2).map(lambda gaps: [g for gap in gaps for g in (gap, gap)])
 
 

@@ -301,7 +301,7 @@ def test_a_camera_whose_frames_do_not_say_enough_is_refused(opened, sensor, name
 
 def test_a_sensor_on_another_clock_is_refused(opened, sensor):
     sensor.clock_offset_ns = 60_000_000_000
-    with pytest.raises(Refused, match="not the system's monotonic clock: -59.997 s"):
+    with pytest.raises(Refused, match=r"monotonic clock: -59\.997 s"):
         opened()
 
 
