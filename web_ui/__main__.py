@@ -31,6 +31,7 @@ def main() -> int:
     """Run until told to stop; returns the exit status."""
     logging.basicConfig(level=logging.INFO, format="web: %(levelname)s %(name)s: %(message)s", stream=sys.stderr)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    logging.getLogger("websockets.server").setLevel(logging.WARNING)
     try:
         return asyncio.run(_serve(_arguments()))
     except Refused as refusal:

@@ -41,6 +41,7 @@ PATH = "/pictures"
 _PREFIX = Struct("<4sII")
 _MAGIC = b"tpm1"
 _LONGEST_FROM_PAGE = 256
+_RECEIVE_BYTES = 4096
 _HANDSHAKE_S = 5.0
 _CLOSE_S = 0.5
 _PING_S = 15.0
@@ -186,7 +187,7 @@ class PictureServer:
                 viewer.ping()
 
 
-class Viewer(asyncio.Protocol):
+class Viewer(asyncio.BufferedProtocol):
     """One connection, from handshake to goodbye."""
 
     def __init__(self, server: PictureServer) -> None:
@@ -198,6 +199,7 @@ class Viewer(asyncio.Protocol):
         self._sent_state = b""
         self._stuck = False
         self._heard = True
+        self._received = bytearray(_RECEIVE_BYTES)
         self._cookie: str | None = None
         self._deadline: asyncio.TimerHandle | None = None
         self.gone: asyncio.Future[None] = asyncio.get_running_loop().create_future()
@@ -266,10 +268,14 @@ class Viewer(asyncio.Protocol):
         self._transport = None
         self.gone.set_result(None)
 
-    def data_received(self, data: bytes) -> None:
+    def get_buffer(self, sizehint: int) -> bytearray:
+        """Where to put what comes: a small place, as little ever comes."""
+        return self._received
+
+    def buffer_updated(self, nbytes: int) -> None:
         """Handshake, ``drawn``, or the library's own business (pong, close)."""
         self._heard = True
-        self._protocol.receive_data(data)
+        self._protocol.receive_data(bytes(self._received[:nbytes]))
         for event in self._protocol.events_received():
             if isinstance(event, Request):
                 self._shake_hands(event)
