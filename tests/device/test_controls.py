@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pytest
 from gpiozero import Button
 from gpiozero.pins.mock import MockFactory
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device.controls import STUCK_AFTER_S, Controls, open_button
@@ -319,6 +319,7 @@ steps = st.lists(st.tuples(st.booleans(), st.one_of(st.integers(0, 25), st.integ
 
 
 @given(steps, st.integers(1, 200))
+@settings(deadline=None)
 def test_light_is_on_only_while_the_finger_is_down(button, steps, turn_ms):
     hand = Hand(button)
     lit, down = False, False

@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device.drives import Drive, first_removable, is_removable, mounts, removable_drives
@@ -126,6 +126,7 @@ def test_this_machines_own_table_is_read_whole():
 
 
 @given(st.binary())
+@settings(deadline=None)
 def test_no_bytes_upset_the_reader(data):
     mounts(data)
 
@@ -136,6 +137,7 @@ names = st.text(st.characters(exclude_characters="\0/", exclude_categories=["Cs"
 
 
 @given(names, st.lists(st.sampled_from(["shared:1", "master:22", "propagate_from:3", "unbindable"])), st.booleans())
+@settings(deadline=None)
 def test_any_name_survives_the_kernels_escaping(name, optional, read_only):
     escaped = "".join(f"\\{ord(c):03o}" if c in " \t\n\\#" else c for c in f"/media/{name}")
     options = "ro" if read_only else "rw"

@@ -1,6 +1,6 @@
 """Gestures from edges. The gestures themselves are this device's own; the times are those of the vendor settings."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device.gestures import Gesture, GestureReader
@@ -118,6 +118,7 @@ gaps_ms = st.lists(st.one_of(st.integers(0, 30), st.integers(31, 900)), max_size
 
 
 @given(gaps_ms)
+@settings(deadline=None)
 def test_holds_alternate_and_lie_within_one_closing_of_the_contact(gaps):
     times = [sum(gaps[: n + 1]) + 1000 for n in range(len(gaps))]
     gestures = read(*times, until_ms=100_000)
@@ -133,6 +134,7 @@ def test_holds_alternate_and_lie_within_one_closing_of_the_contact(gaps):
 
 
 @given(gaps_ms, st.data())
+@settings(deadline=None)
 def test_looking_often_or_seldom_gives_the_same(gaps, data):
     often, seldom = GestureReader(SETTINGS), GestureReader(SETTINGS)
     now, found = 1000, []
@@ -153,6 +155,7 @@ bounces = st.lists(st.integers(1, 6), max_size=2).map(lambda gaps: [g for gap in
 
 
 @given(st.lists(st.tuples(clean_press, pauses), min_size=1, max_size=12), st.data())
+@settings(deadline=None)
 def test_no_press_is_lost_or_doubled_however_the_contact_bounces(presses, data):
     clean, dirty, now = [], [], 1000
     for down, up in presses:
