@@ -2,7 +2,9 @@
 
 import tempfile
 import time
+from collections import deque
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,11 +12,12 @@ from pathlib import Path
 import numpy as np
 
 from shared.errors import Refused
-from shared.frame import Frame
+from shared.frame import Counts, Frame
 from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 
+_BUFFERS = 4
 DEFAULT_INJECTION_S = 5.0
 """When the dye goes in where the scene leaves that to an operator, who is not there."""
 
@@ -74,19 +77,27 @@ def simulate(
 def _write(
     renderer: SceneRenderer, path: Path, frames: int, extra: dict[str, object], on_progress: Callable[[int, int], None]
 ) -> None:
+    """Draw frames here and write them on one other thread, a few frames behind."""
     scene = renderer.scene
     camera, level = scene.camera, scene.light.level
-    pixels = np.empty(scene.description.shape, np.uint16)
+    free: deque[tuple[Counts, Future[None] | None]] = deque(
+        (np.empty(scene.description.shape, np.uint16), None) for _ in range(_BUFFERS)
+    )
     started_at = datetime.now(UTC).isoformat(timespec="milliseconds")
-    with RecordingWriter(path, scene.description, renderer.calibration(), started_at=started_at, extra=extra) as writer:
+    writer = RecordingWriter(path, scene.description, renderer.calibration(), started_at=started_at, extra=extra)
+    with writer, ThreadPoolExecutor(1, "recording") as other:
         injection_ns = round(renderer.injections_s[0] * 1e9)
-        marked = False
+        other.submit(writer.event, "injection", injection_ns).result()
         for index in range(frames):
+            pixels, written = free.popleft()
+            if written is not None:
+                written.result()
             readout_ns = round(index * camera.interval_us * 1000)
-            if not marked and injection_ns <= readout_ns:
-                writer.event("injection", injection_ns)
-                marked = True
             middle_s = readout_ns / 1e9 - camera.set_exposure_us / 2e6
             renderer.frame_into(pixels, index, middle_s, camera.set_exposure_us, camera.gain, level)
-            writer.append(Frame(pixels, index, readout_ns, camera.set_exposure_us, camera.gain, level, level > 0))
+            frame = Frame(pixels, index, readout_ns, camera.set_exposure_us, camera.gain, level, level > 0)
+            free.append((pixels, other.submit(writer.append, frame)))
             on_progress(index + 1, frames)
+        for _, written in free:
+            if written is not None:
+                written.result()

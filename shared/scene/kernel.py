@@ -69,19 +69,22 @@ def _fill_emission(
 ) -> None:
     """Fill ``out`` with what one canvas row sends back at full light: fluorescence and leaked excitation, in levels."""
     leak = np.float32(leakage * SURFACE_STEP)
+    shares_of_second, shares_of_third = tissue_shares[0, row], tissue_shares[1, row]
+    mottles, reflectances = mottle[row], reflectance[row]
     begin = 0
     for run in range(run_starts[row], run_starts[row + 1]):
         end = run_ends[run]
-        base = np.float32(levels[run_numbers[run, 0]] * np.float32(SURFACE_STEP))
-        second = np.float32(
-            (levels[run_numbers[run, 1]] - levels[run_numbers[run, 0]]) * np.float32(SURFACE_STEP * SHARE_STEP)
-        )
-        third = np.float32(
-            (levels[run_numbers[run, 2]] - levels[run_numbers[run, 0]]) * np.float32(SURFACE_STEP * SHARE_STEP)
-        )
-        for x in range(begin, end):
-            level = base + second * np.float32(tissue_shares[0, row, x]) + third * np.float32(tissue_shares[1, row, x])
-            out[x] = level * np.float32(mottle[row, x]) + leak * np.float32(reflectance[row, x])
+        a, b, c = levels[run_numbers[run, 0]], levels[run_numbers[run, 1]], levels[run_numbers[run, 2]]
+        base = np.float32(a * np.float32(SURFACE_STEP))
+        if run_numbers[run, 0] == run_numbers[run, 2]:
+            for x in range(begin, end):
+                out[x] = base * np.float32(mottles[x]) + leak * np.float32(reflectances[x])
+        else:
+            second = np.float32((b - a) * np.float32(SURFACE_STEP * SHARE_STEP))
+            third = np.float32((c - a) * np.float32(SURFACE_STEP * SHARE_STEP))
+            for x in range(begin, end):
+                level = base + second * np.float32(shares_of_second[x]) + third * np.float32(shares_of_third[x])
+                out[x] = level * np.float32(mottles[x]) + leak * np.float32(reflectances[x])
         begin = end
     for k in range(row_starts[row], row_starts[row + 1]):
         out[columns[k]] += shares[k] * slot_levels[slots[k]]
@@ -129,8 +132,9 @@ def _expose(
         z = normals[x]
         mean = emission[x] * (lit * np.float32(lit_sensitivity[x])) + unlit * np.float32(sensitivity[x]) + dark_e
         variance = mean + read2
-        quadratic = mean / (np.float32(6.0) * variance)
-        quadratic += np.float32(2.0 / 3.0) * quadratic * quadratic * quadratic / variance
+        inverse = np.float32(1.0) / variance
+        quadratic = np.float32(1.0 / 6.0) * mean * inverse
+        quadratic += np.float32(2.0 / 3.0) * quadratic * quadratic * quadratic * inverse
         linear = math.sqrt(variance - np.float32(2.0) * quadratic * quadratic)
         electrons = mean + linear * z + quadratic * (z * z - np.float32(1.0))
         counts = k * electrons + step * np.float32(dark[x]) + np.float32(0.5)
