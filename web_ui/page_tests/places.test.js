@@ -38,7 +38,7 @@ test("side by side, values stay in their half", () => {
 test("the legend's ticks and words", () => {
   assert.deepEqual(legendTicks(120), [0, 20, 40, 60, 80, 100, 120]);
   assert.deepEqual(legendTicks(200), [0, 50, 100, 150, 200]);
-  assert.equal(contourWords([20, 40]), "at 20, 40 %");
+  assert.equal(contourWords([20, 40]), "at 20, 40\u00a0%");
   assert.equal(contourWords([]), "no contours");
 });
 

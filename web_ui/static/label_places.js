@@ -32,14 +32,20 @@ export function labelPlaces(labels, room) {
  */
 function freePlace({ box, width, height }, room, taken, regions) {
   const middle = (box.top + box.bottom - height) / 2;
-  const centre = (box.left + box.right - width) / 2;
+  const leftmost = room.left;
+  const rightmost = room.left + room.width - width;
+  const centre = Math.min(Math.max((box.left + box.right - width) / 2, leftmost), rightmost);
   const wishes = [
     { x: box.right + GAP, y: middle },
     { x: box.left - GAP - width, y: middle },
     { x: centre, y: box.bottom + GAP },
     { x: centre, y: box.top - GAP - height },
-    { x: box.right + GAP, y: box.bottom + GAP },
-    { x: box.left - GAP - width, y: box.top - GAP - height },
+    { x: rightmost, y: box.bottom + GAP },
+    { x: leftmost, y: box.bottom + GAP },
+    { x: rightmost, y: box.top - GAP - height },
+    { x: leftmost, y: box.top - GAP - height },
+    { x: centre, y: box.bottom + 2 * GAP + height },
+    { x: centre, y: box.top - 2 * GAP - 2 * height },
   ];
   const inside = wishes.filter(({ x, y }) => x >= room.left && y >= 0 && x + width <= room.left + room.width && y + height <= room.height);
   const clear = inside.filter((place) => !taken.some((other) => overlaps(place, width, height, other)));

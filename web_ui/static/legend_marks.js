@@ -33,7 +33,7 @@ export function dot(row, column) {
 export function drawMark(swatch, luma) {
   const paper = swatch.getContext("2d");
   if (paper === null) return;
-  paper.fillStyle = "rgb(90 90 90)";
+  paper.fillStyle = "rgb(40 40 40)";
   paper.fillRect(0, 0, swatch.width, swatch.height);
   for (let row = 0; row * BLOCK_PX < swatch.height; row += 1) {
     for (let column = 0; column * BLOCK_PX < swatch.width; column += 1) {

@@ -41,5 +41,5 @@ export function legendTicks(fullScale) {
 
 /** @param {number[]} contours */
 export function contourWords(contours) {
-  return contours.length === 0 ? "no contours" : `at ${contours.map((percent) => Math.round(percent)).join(", ")} %`;
+  return contours.length === 0 ? "no contours" : `at ${contours.map((percent) => Math.round(percent)).join(", ")}\u00a0%`;
 }

@@ -172,6 +172,7 @@ export class LivePlace {
     this.status.showState(state, performance.now() - this.stateAt);
     this.line.stand(this.standingWords(state));
     element("reference-wish").hidden = !live || state === null || state.reference !== null;
+    write(element("reference-wish-words"), wishWords(this.header?.lit ?? false, state?.hold_to_light ?? true));
     if (state !== null) this.showDevice(state);
   }
 
@@ -215,4 +216,15 @@ export class LivePlace {
     this.marks.sketch(done ? null : regionText(rectangleBetween("new", from, to)));
     if (done) this.regionActs.drawnRound(from, to);
   }
+}
+
+/**
+ * What to do next where no reference is set yet.
+ *
+ * @param {boolean} lit whether the picture was lit
+ * @param {boolean} holdToLight
+ */
+function wishWords(lit, holdToLight) {
+  if (lit) return "Touch healthy skin: it becomes 100\u00a0%";
+  return holdToLight ? "Hold Light and touch healthy skin: it becomes 100\u00a0%" : "Press Light, then touch healthy skin: it becomes 100\u00a0%";
 }

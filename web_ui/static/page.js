@@ -41,5 +41,8 @@ async function open() {
   openLive();
 }
 
+// without a listener, some tablets do not show a pressed button as pressed
+document.addEventListener("touchstart", () => {}, { passive: true });
+
 if (location.hash.startsWith("#pair=")) pairAgain();
 else void open();

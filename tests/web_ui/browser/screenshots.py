@@ -71,13 +71,12 @@ class Album:
     def _empty(self) -> None:
         page = self.page
         self._view("grey")
-        for _ in range(page.locator("#labels .label:not(.label-reference)").count()):
-            page.locator("#quiet").get_by_role("button", name="Regions").click()
-            page.locator("#regions-list > li").last.get_by_role("button", name="Remove").click()
-        if page.locator("#labels .label-reference").count():
-            page.locator("#quiet").get_by_role("button", name="Regions").click()
-            page.locator("#regions-list").get_by_role("button", name="Remove").click()
-            page.keyboard.press("Escape")
+        page.locator("#quiet").get_by_role("button", name="Regions").click()
+        rows = page.locator("#regions-list > li")
+        for left in reversed(range(rows.count())):
+            rows.last.get_by_role("button", name="Remove").click()
+            expect(rows).to_have_count(left)
+        page.get_by_role("region", name="Regions").get_by_role("button", name="Close").click()
         expect(page.locator("#reference-wish")).to_be_visible()
         self.keep("grey")
 

@@ -1,6 +1,7 @@
 """The live place in a real browser: picture, values, light, recording."""
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -11,7 +12,9 @@ from tests.web_ui.browser.conftest import (
     WebProcess,
     drag_on_picture,
     expect_live,
+    free_port_pair,
     point_on_picture,
+    web_process,
 )
 from tests.web_ui.browser.page_device import PageDevice
 
@@ -95,6 +98,22 @@ def test_a_dead_imager_is_not_live_and_nothing_is_pretended(live: Page, device: 
     expect(live.locator("#live-word")).to_have_text("NOT LIVE")
     expect(live.locator("#light-word")).to_have_text("Light not known")
     expect(live.locator("#recording-word")).to_have_text("Rec not known")
+
+
+def test_the_page_comes_back_by_itself_when_the_web_process_does(
+    device: PageDevice, folders: tuple[Path, Path], opened: Callable[..., Page]
+) -> None:
+    port = free_port_pair()
+    with web_process(*folders, port) as web:
+        page = opened(f"{web.url}/#pair={web.pair}")
+        expect_live(page)
+    expect(page.locator("#live-word")).to_have_text("NOT LIVE")
+    expect(page.locator("#light-word")).to_have_text("Light not known")
+    with web_process(*folders, port):
+        expect_live(page)
+    (folders[0] / "pairing.json").unlink()
+    with web_process(*folders, port):
+        expect(page.get_by_label("Word shown by the device")).to_be_visible(timeout=15_000)
 
 
 def test_the_first_touch_is_the_reference_the_next_a_region(live: Page, device: PageDevice) -> None:
