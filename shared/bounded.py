@@ -156,16 +156,22 @@ def _scalar(hint: Any, value: Any, source: str, key: str) -> Any:
     if hint is bool:
         return _of(bool, value, source, key, "true or false")
     if hint is float:
-        number = _of((int, float), value, source, key, "a number")
+        try:
+            number = float(_of((int, float), value, source, key, "a number"))
+        except OverflowError:  # a whole number of more digits than a float holds
+            number = math.inf
         if not math.isfinite(number):
             raise Refused(f"{source}: {key} must be finite", value, "give an ordinary number")
-        return float(number)
+        return number
     if hint is int:
         return _of(int, value, source, key, "a whole number")
     if hint is Path:
         return Path(_of(str, value, source, key, "a path in quotes"))
     if hint is str:
-        return _of(str, value, source, key, "text in quotes")
+        text = _of(str, value, source, key, "text in quotes")
+        if not text.isprintable() and any("\ud800" <= character <= "\udfff" for character in text):
+            raise Refused(f"{source}: {key} holds half a character (a lone surrogate)", ascii(text), "send whole ones")
+        return text
     raise TypeError(f"{key}: fields of type {hint} are not supported")
 
 

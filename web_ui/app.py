@@ -1,5 +1,6 @@
 """The Flask application: page, interface, and what guards both."""
 
+import json
 import logging
 import re
 from pathlib import Path
@@ -85,6 +86,8 @@ def _guard(app: APIFlask, pairing: Pairing, picture_port: int) -> None:
             abort(403, "the request comes from another site's page")
         if request.endpoint not in _OPEN_TO_ALL and not pairing.paired(request.cookies.get(COOKIE)):
             raise Unpaired("this browser is not paired; type the word that the device shows")
+        if request.is_json:
+            _check_json(request.get_data())
 
     @app.after_request
     def harden(response: Response) -> Response:
@@ -93,6 +96,17 @@ def _guard(app: APIFlask, pairing: Pairing, picture_port: int) -> None:
         if request.endpoint == "static":
             response.headers["Cache-Control"] = "no-cache"
         return response
+
+
+def _check_json(body: bytes) -> None:
+    """Refuse what is not JSON, nested past all measure, or holds numbers of thousands of digits.
+
+    The framework's own reader, which comes next, knows only the first of these.
+    """
+    try:
+        json.loads(body or b"null")
+    except (ValueError, RecursionError) as error:
+        raise Refused(f"the body is not JSON that can be read ({error})", remedy="send one plain JSON object") from None
 
 
 def _own_page() -> bool:
@@ -143,9 +157,6 @@ def _answer_errors(app: APIFlask) -> None:
     app.register_error_handler(NoSuchThing, lambda error: line(404, str(error)))
     app.register_error_handler(Unpaired, lambda error: line(401, str(error)))
     app.register_error_handler(TooManyTries, lambda error: line(429, str(error), {"Retry-After": str(error.wait_s)}))
-    app.register_error_handler(
-        RecursionError, lambda _: line(400, "the body is nested too deeply; send one plain object")
-    )
 
     @app.error_processor
     def http(error: HTTPError) -> Response:
@@ -165,7 +176,5 @@ def _plain_line(error: HTTPError) -> str:
         return f"the body is too long; at most {LONGEST_BODY_BYTES} bytes"
     if error.status_code == 415:
         return "the body must be JSON; send Content-Type: application/json"
-    if error.status_code == 400 and error.message == "Bad Request":  # the framework's word for a body it cannot read
-        return "the body is not JSON; send one JSON object"
     detail = f"; {error.detail}" if error.detail else ""
     return " ".join(f"{error.message}{detail}".split())[:400]

@@ -18,11 +18,11 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from threading import Lock
-from typing import Self
+from typing import Annotated, Self
 
 from itsdangerous import BadSignature, Signer
 
-from shared.bounded import filled
+from shared.bounded import Length, filled, plain
 from shared.clock import Clock
 from shared.errors import Refused
 from web_ui.pair_words import WORDS
@@ -48,9 +48,9 @@ class TooManyTries(Exception):
 
 @dataclass(frozen=True)
 class _Kept:
-    """What the run folder remembers from boot to boot."""
+    """What the run folder remembers until the next boot."""
 
-    secret: str
+    secret: Annotated[str, Length(64, 64)]
     word: str
 
 
@@ -59,9 +59,9 @@ def new_word() -> str:
     return f"{secrets.choice(WORDS)}-{secrets.choice(WORDS)}-{secrets.randbelow(10_000):04d}"
 
 
-def _spoken(word: str) -> str:
+def _spoken(word: str) -> bytes:
     """The word without what people add or change when they type: capitals, spaces for dashes."""
-    return "-".join(word.casefold().replace("-", " ").split())
+    return "-".join(word.casefold().replace("-", " ").split()).encode(errors="surrogatepass")
 
 
 class Pairing:
@@ -81,20 +81,22 @@ class Pairing:
         path = run_folder / _FILE
         try:
             kept = filled(_Kept, json.loads(path.read_text()), str(path))
+            secret = bytes.fromhex(kept.secret)
         except FileNotFoundError:
-            kept = _Kept(secrets.token_hex(32), new_word())
+            secret = secrets.token_bytes(32)
+            kept = _Kept(secret.hex(), new_word())
         except ValueError:
-            raise Refused("not readable as JSON", str(path), "remove the file; browsers must pair again") from None
-        if word is not None:
-            kept = _Kept(kept.secret, word)
-        pairing = cls(kept.word, bytes.fromhex(kept.secret), clock)
-        _keep(path, kept)
+            raise Refused(
+                "not what this program wrote", str(path), "remove the file; browsers must pair again"
+            ) from None
+        pairing = cls(word or kept.word, secret, clock)
+        _keep(path, _Kept(secret.hex(), pairing.word))
         return pairing
 
     def pair(self, word: str, address: str) -> str:
         """Cookie value for a browser that knows the word; raises Refused for a wrong one, TooManyTries above the rate."""
         self._throttle.admit(address)
-        if not hmac.compare_digest(_spoken(word).encode(), _spoken(self.word).encode()):
+        if not hmac.compare_digest(_spoken(word), _spoken(self.word)):
             raise Refused("that is not the word", remedy="read it again from the device; capitals do not matter")
         self._throttle.forgive(address)
         session = f"{secrets.token_hex(16)}.{self._clock.now_ns() // 1_000_000_000}"
@@ -117,7 +119,7 @@ def _keep(path: Path, kept: _Kept) -> None:
     fresh = path.with_name(f"{_FILE}.{os.getpid()}.new")
     fresh.unlink(missing_ok=True)
     with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
-        json.dump({"secret": kept.secret, "word": kept.word}, file)
+        json.dump(plain(kept), file)
     fresh.replace(path)
 
 

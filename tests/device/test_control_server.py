@@ -82,7 +82,7 @@ def test_request_and_answer_keep_their_types(client):
 
 
 def test_refusal_comes_back_as_the_same_line(client):
-    with pytest.raises(Refused, match="^no region has this name: tip; choose one that is shown$") as refusal:
+    with pytest.raises(Refused, match=r"^no region has this name: tip; choose one that is shown$") as refusal:
         client.ask(c.RemoveRegion("tip"))
     assert not isinstance(refusal.value, DeviceFault)
     assert client.ask(c.TakeStill()) == c.Taken("still-1")

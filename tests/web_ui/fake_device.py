@@ -10,6 +10,7 @@ import math
 import signal
 import threading
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -252,6 +253,7 @@ def _lamp_after(lamp: c.LampState, act: str) -> c.LampState:
     return replace(lamp, wanted_level=wanted, level=wanted if lamp.state == "lit" else 0.0)
 
 
+@cache
 def _drawn_pictures(count: int = 30) -> list[bytes]:
     """A bright patch that goes round over noise: about 100 kB each, as real ones."""
     noise = np.random.default_rng(7).normal(40, 5, (HEIGHT, WIDTH)).clip(0, 255).astype(np.uint8)
