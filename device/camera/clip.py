@@ -17,11 +17,21 @@ _REMEDY = "convert it to an mp4 (H.264) that plays in full, or replay another cl
 class VideoClip:
     """One video stream of a file that PyAV (FFmpeg) reads, as 8-bit luma of full range (0 to 255).
 
+    Brightness that a file keeps between 16 and 235 is stretched to 0 to 255, as ITU-R BT.601 defines it.
+
     All packets are looked through on opening, so that a clip which was cut off is refused at once. Frames are decoded in order;
     going back starts from the beginning.
     """
 
-    unknown = ("gamma", "black level", "exposure", "gain", "light level", "scale", "compression losses")
+    unknown: tuple[str, ...] = (
+        "gamma",
+        "black level",
+        "exposure",
+        "gain",
+        "light level",
+        "scale",
+        "compression losses",
+    )
 
     def __init__(self, path: Path, fps: float | None = None) -> None:
         self._path = path
@@ -81,6 +91,8 @@ class VideoClip:
             raise Refused(
                 f"{self._path}: damaged at frame {self._next} of {len(self)} ({_said(error)})", remedy=_REMEDY
             ) from None
+        if frame.is_corrupt:
+            raise Refused(f"{self._path}: picture damaged at frame {self._next} of {len(self)}", remedy=_REMEDY)
         self._next += 1
         return frame
 
@@ -104,10 +116,18 @@ class VideoClip:
             return [round(number * 1e9 / fps) for number in range(len(stamps))]
         known = sorted(stamp for stamp in stamps if stamp is not None)
         if len(known) < len(stamps) or len(set(known)) < len(known):
+            return self._counted_times_ns(len(stamps))
+        return [round((stamp - known[0]) * base * 1_000_000_000) for stamp in known]
+
+    def _counted_times_ns(self, frames: int) -> list[int]:
+        """Times at the file's own average rate, where its frames carry none (old AVI and program streams)."""
+        rate = self._stream.average_rate
+        if not rate:
             raise Refused(
                 f"{self._path}: frames carry no times of their own", remedy="say how many frames a second it has"
             )
-        return [round((stamp - known[0]) * base * 1_000_000_000) for stamp in known]
+        self.unknown = (*VideoClip.unknown, f"frame times ({float(rate):g} a second counted)")
+        return [round(number * 1_000_000_000 / rate) for number in range(frames)]
 
 
 def _opened(path: Path) -> av.container.InputContainer:

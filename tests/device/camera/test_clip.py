@@ -105,3 +105,35 @@ def test_sound_alone_is_refused(tmp_path: Path) -> None:
         container.mux(stream.encode(frame))
     with pytest.raises(Refused, match="no video stream"):
         VideoClip(file)
+
+
+def test_a_picture_damaged_inside_is_refused_with_its_number_and_not_shown(tmp_path: Path) -> None:
+    data = bytearray(shipped("bikes.mp4").read_bytes())
+    middle = len(data) // 2
+    data[middle : middle + 400] = np.random.default_rng(0).integers(0, 256, 400, np.uint8).tobytes()
+    (tmp_path / "bad.mp4").write_bytes(bytes(data))
+    clip = VideoClip(tmp_path / "bad.mp4")
+    out = np.empty((272, 640), np.uint16)
+    clip.read(100, out)
+    with pytest.raises(Refused, match=r"bad\.mp4: .*damaged at frame 1\d\d of 250"):
+        clip.read(249, out)
+    clip.close()
+
+
+@pytest.mark.parametrize(("name", "codec"), [("x.avi", "mjpeg"), ("x.mov", "mpeg4"), ("x.mkv", "mpeg4")])
+def test_other_containers_keep_their_rate(tmp_path: Path, name: str, codec: str) -> None:
+    with av.open(str(tmp_path / name), "w") as container:
+        stream = container.add_stream(codec, rate=20)
+        stream.width, stream.height = 128, 96
+        stream.pix_fmt = "yuvj420p" if codec == "mjpeg" else "yuv420p"
+        for level in range(0, 200, 20):
+            picture = av.VideoFrame.from_ndarray(np.full((96, 128, 3), level, np.uint8), format="rgb24")
+            container.mux(stream.encode(picture))
+        container.mux(stream.encode())
+    clip = VideoClip(tmp_path / name)
+    assert len(clip) == 10
+    assert clip.description.frame_interval_us == pytest.approx(50_000, abs=1000)
+    out = np.empty((96, 128), np.uint16)
+    clip.read(5, out)
+    assert out.mean() == pytest.approx(100, abs=3)
+    clip.close()
