@@ -89,10 +89,11 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture
-def folders(tmp_path: Path) -> tuple[Path, Path]:
+@pytest.fixture(scope="module")
+def folders(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """Run folder and data folder."""
-    run, data = tmp_path / "run", tmp_path / "data"
+    place = tmp_path_factory.mktemp("handheld")
+    run, data = place / "run", place / "data"
     run.mkdir()
     data.mkdir()
     return run, data
@@ -100,14 +101,14 @@ def folders(tmp_path: Path) -> tuple[Path, Path]:
 
 @pytest.fixture
 def device(folders: tuple[Path, Path]) -> Iterator[PageDevice]:
-    """The fake imager."""
+    """A fresh fake imager in the same run folder: to the web process, one that was restarted."""
     with PageDevice(*folders) as fake:
         yield fake
 
 
-@pytest.fixture
-def web(folders: tuple[Path, Path], device: PageDevice) -> Iterator[WebProcess]:
-    """The web process over it."""
+@pytest.fixture(scope="module")
+def web(folders: tuple[Path, Path]) -> Iterator[WebProcess]:
+    """The web process, for all tests of a file."""
     with web_process(*folders, free_port_pair()) as process:
         yield process
 
@@ -140,7 +141,7 @@ def size(request: pytest.FixtureRequest) -> tuple[int, int]:
 
 
 @pytest.fixture
-def live(web: WebProcess, opened: Callable[..., Page]) -> Page:
+def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page]) -> Page:
     """A paired tablet that shows the live picture."""
     page = opened(f"{web.url}/#pair={web.pair}")
     expect_live(page)

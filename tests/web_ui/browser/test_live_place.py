@@ -100,10 +100,13 @@ def test_a_dead_imager_is_not_live_and_nothing_is_pretended(live: Page, device: 
     expect(live.locator("#recording-word")).to_have_text("Rec not known")
 
 
-def test_the_page_comes_back_by_itself_when_the_web_process_does(
-    device: PageDevice, folders: tuple[Path, Path], opened: Callable[..., Page]
-) -> None:
-    port = free_port_pair()
+def test_the_page_comes_back_by_itself_when_the_web_process_does(tmp_path: Path, opened: Callable[..., Page]) -> None:
+    folders, port = (tmp_path, tmp_path), free_port_pair()
+    with PageDevice(*folders):
+        _restarts(folders, port, opened)
+
+
+def _restarts(folders: tuple[Path, Path], port: int, opened: Callable[..., Page]) -> None:
     with web_process(*folders, port) as web:
         page = opened(f"{web.url}/#pair={web.pair}")
         expect_live(page)
@@ -274,7 +277,7 @@ def test_a_recording_is_exported(live: Page, device: PageDevice) -> None:
     expect(live.locator("#exports")).to_contain_text("K7-Heron-2: 1 files written to /media/stick")
 
 
-def test_nothing_is_asked_of_anyone_else(web: WebProcess, opened: Callable[..., Page]) -> None:
+def test_nothing_is_asked_of_anyone_else(web: WebProcess, device: PageDevice, opened: Callable[..., Page]) -> None:
     asked: list[str] = []
 
     def watch(page: Page) -> None:

@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from tests.web_ui.browser.conftest import PAIR_WORD, WebProcess, expect_live
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("device")]
 
 
 def test_an_unpaired_page_asks_for_the_word(web: WebProcess, opened: Callable[..., Page]) -> None:
