@@ -110,13 +110,12 @@ class PictureServer:
         self._rung()
 
     async def close(self) -> None:
-        """Say goodbye to every viewer and stop; takes at most half a second."""
-        if self._listening is None or self._pinging is None:
-            self._reader.close()
-            return
-        asyncio.get_running_loop().remove_reader(self._reader.fileno())
-        self._pinging.cancel()
-        self._listening.close()
+        """Say goodbye to every viewer and stop; takes at most half a second. May be called twice."""
+        if self._listening is not None and self._pinging is not None:
+            asyncio.get_running_loop().remove_reader(self._reader.fileno())
+            self._pinging.cancel()
+            self._listening.close()
+            self._listening = self._pinging = None
         gone = [viewer.gone for viewer in self._connections]
         for viewer in tuple(self._connections):
             viewer.say_goodbye()
