@@ -119,7 +119,8 @@ def _expose(
     """Turn one row of emission into counts: photons, their noise, the amplifier's, dark level, rounding, clipping.
 
     ``light`` and ``ambient`` are electrons a level for this row. The electron number is a quadratic of one normal number whose
-    mean, variance and skewness are those of a Poisson number plus Gaussian read noise (kurtosis is close: see the tests).
+    mean, variance and skewness are those of a Poisson number plus Gaussian read noise. Its distribution lies within 0.02 of the
+    exact one (Kolmogorov) at half an electron and 1 e of read noise, 0.01 from 4 electrons, 0.004 from 60 (measured; tested).
     """
     lit = np.float32(light * SENSITIVITY_STEP)
     unlit = np.float32(ambient * SENSITIVITY_STEP)
