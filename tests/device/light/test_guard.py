@@ -128,7 +128,7 @@ def test_the_first_reason_stays_and_holding_on_does_not_rearm(bench):
     lit(bench)
     bench.guard.fault("first")
     bench.guard.fault("second")
-    frame(bench, 2)
+    assert frame(bench, 2).wanted_on is False, "a trip takes the wish back"
     for message in (Rearm("press"), Want(True, 0.4), Rearm("release"), Rearm("press")):
         status = bench.guard.take(message)
         assert (status.state, status.reason, status.level) == ("tripped", "first", 0.0)

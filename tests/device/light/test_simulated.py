@@ -127,17 +127,20 @@ def test_a_new_guard_takes_the_record_over_and_readers_keep_theirs(tmp_path, see
 
 
 def test_a_record_half_written_leaves_the_one_before(ring, seen, tmp_path, manual_clock):
-    light(ring)
-    before = seen.record()
-    newest = before.serial % 2
     half = (tmp_path / "ring").stat().st_size // 2
-    with (tmp_path / "ring").open("r+b") as file:  # the slot the writer would fill next, torn
-        file.seek((1 - newest) * half + 20)
-        file.write(b"\xff" * 300)
-    assert seen.record() == before
-    with (tmp_path / "ring").open("r+b") as file:
-        file.seek(newest * half + 20)
-        file.write(b"\xff" * 300)
+
+    def tear(slot):
+        with (tmp_path / "ring").open("r+b") as file:
+            file.seek(slot * half + 20)
+            file.write(b"\xff" * 300)
+
+    light(ring)
+    for _ in range(3):
+        ring.beat()
+        before = seen.record()
+        tear((before.serial + 1) % 2)  # the slot the writer fills next
+        assert seen.record() == before
+    tear(before.serial % 2)
     assert seen.record() is None
     assert seen.over(0, manual_clock.now_ns()) == 0.0
 
