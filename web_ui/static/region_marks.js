@@ -43,7 +43,7 @@ export class RegionMarks {
       ...values.map((value) => ({ value, isReference: false })),
     ];
     const room = this.labels.getBoundingClientRect();
-    const key = JSON.stringify([shape, room.width, room.height, this.marked.map(({ value, isReference }) => [value.region, isReference])]);
+    const key = JSON.stringify([shape, room.width, room.height, this.marked.map(({ value, isReference }) => [value.region, isReference, value.flag])]);
     if (key !== this.drawnKey) this.draw(shape);
     this.marked.forEach(({ value, isReference }, index) => {
       const label = this.labels.children[index];
