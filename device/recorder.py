@@ -21,6 +21,7 @@ from shared.protocol.control import RecordingState
 from shared.recording import RecordingWriter
 from shared.recording.events import checked_event
 from shared.recording.names import checked_case, checked_name, recording_name
+from shared.recording.packing import FramePacker
 from shared.settings import RecordingSettings
 
 
@@ -59,11 +60,12 @@ class Recorder:
         self.failure: BaseException | None = None
 
     def prepare(self, camera: CameraDescription) -> None:
-        """Make the ring for this frame size now, so that ``start`` need not."""
+        """Make the ring for this frame size, and compile what compresses it, now, so that ``start`` need not (it takes seconds)."""
         if not self._ring or self._ring[0].shape != camera.shape:
             self._ring = [np.empty(camera.shape, np.uint16) for _ in range(self._settings.queue_frames)]
             for buffer in self._ring:
                 buffer.fill(0)
+            FramePacker(camera.shape).pack(self._ring[0])
 
     @property
     def recording(self) -> bool:

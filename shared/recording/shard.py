@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.frame import Counts
 from shared.recording.durable import write_all
-from shared.recording.packing import pack_frame, unpack_frame
+from shared.recording.packing import FramePacker, unpack_frame
 
 SHARD_FRAMES = 64
 INDEX_BYTES = SHARD_FRAMES * 16 + 4
@@ -27,9 +27,10 @@ _CRC = struct.Struct("<I")
 
 
 class ShardWriter:
-    """Appends frames to a new file at ``path``."""
+    """Appends frames, compressed by ``packer``, to a new file at ``path``."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, packer: FramePacker) -> None:
+        self._packer = packer
         path.parent.mkdir(parents=True, exist_ok=True)
         self.handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o644)
         self._entries = np.full((SHARD_FRAMES, 2), MISSING, "<u8")
@@ -48,8 +49,8 @@ class ShardWriter:
 
     def append(self, pixels: Counts) -> int:
         """Compress and add one (height, width) uint16 frame; returns the bytes it took. An OSError leaves the shard as it was."""
-        packed = pack_frame(pixels)
-        length = write_all(self.handle, (packed, _CRC.pack(google_crc32c.value(packed))), self.end)
+        packed = self._packer.pack(pixels)
+        length = write_all(self.handle, (packed.data, _CRC.pack(google_crc32c.value(packed))), self.end)
         self._entries[self.count] = self.end, length
         try:
             self._write_index()
@@ -104,7 +105,7 @@ class ShardReader:
         except (RuntimeError, ValueError) as error:
             raise self._damaged(slot, str(error)) from None
 
-    def packed(self, slot: int) -> memoryview:
+    def packed(self, slot: int) -> NDArray[np.uint8]:
         """The compressed frame ``slot``, its CRC-32C checked and taken off; raises Refused when it does not agree."""
         offset, length = (int(number) for number in self._entries[slot])
         if offset == MISSING:
@@ -114,8 +115,8 @@ class ShardReader:
         stored = os.pread(self._handle, length, offset)
         if len(stored) < length:
             raise self._damaged(slot, "the file ends inside it")
-        packed = memoryview(stored)[:-4]
-        if google_crc32c.value(packed.tobytes()) != _CRC.unpack(stored[-4:])[0]:
+        packed = np.frombuffer(stored, np.uint8)[:-4]
+        if google_crc32c.value(packed) != _CRC.unpack(stored[-4:])[0]:
             raise self._damaged(slot, "its checksum does not agree")
         return packed
 

@@ -18,6 +18,7 @@ from shared.frame import CameraDescription, Frame
 from shared.recording.durable import replace_file, sync_folder
 from shared.recording.events import EventWriter, checked_event
 from shared.recording.layout import FORMAT, as_json, group_metadata, image_metadata, ome_metadata
+from shared.recording.packing import FramePacker
 from shared.recording.planes import write_planes
 from shared.recording.shard import SHARD_FRAMES, ShardWriter
 from shared.recording.table import TableWriter
@@ -54,6 +55,7 @@ class RecordingWriter:
             "case": case,
             "extra": plain(dict(extra or {})),
         }
+        self._packer = FramePacker(camera.shape)
         self._lock = threading.Lock()
         self._metadata_lock = threading.Lock()
         self._shard: ShardWriter | None = None
@@ -150,7 +152,7 @@ class RecordingWriter:
     def _next_shard(self) -> ShardWriter:
         number = self._frames // SHARD_FRAMES
         folder = self.path / "image" / "c" / str(number) / "0"
-        shard = ShardWriter(folder / "0")
+        shard = ShardWriter(folder / "0", self._packer)
         if self._shard is not None:
             self._retired.append(self._shard)
         self._shard = shard
