@@ -1,0 +1,41 @@
+"""``tapetum export``."""
+
+from pathlib import Path
+
+import click
+
+from device.cli import answer, json_option
+from device.drives import first_removable
+from device.export.job import FORMATS, Exported, export
+from shared.errors import Refused
+from shared.recording import Recording
+
+
+@click.command("export")
+@click.argument("recording", type=click.Path(path_type=Path))
+@click.argument("target", type=click.Path(path_type=Path), required=False)
+@click.option("--as", "formats", default=",".join(FORMATS), show_default=True, help="Formats, with commas between.")
+@json_option
+def command(recording: Path, target: Path | None, formats: str, as_json: bool) -> None:
+    """Write RECORDING into a new folder in TARGET (default: the first mounted removable drive).
+
+    csv: curves, figures, frames and events. tiff: raw 16-bit counts. mp4: the picture as shown, with its legend. png: stills.
+    manifest.json lists every file with its SHA-256. All is written and checked, or nothing is left.
+    """
+    folder = target or first_removable()
+    if folder is None:
+        raise Refused("no removable drive is mounted", remedy="plug one in, or name a folder")
+    with Recording.open(recording) as opened:
+        done = export(opened, folder, [one.strip() for one in formats.split(",") if one.strip()])
+    result = {
+        "folder": str(done.folder),
+        "files": [{"name": file.name, "bytes": file.size_bytes, "sha256": file.sha256} for file in done.files],
+        "notes": list(done.notes),
+    }
+    answer(result, _readable(done), as_json)
+
+
+def _readable(done: Exported) -> str:
+    lines = [f"{done.folder}:"]
+    lines += [f"  {file.name:28} {file.size_bytes / 1e6:10.2f} MB" for file in done.files]
+    return "\n".join([*lines, *(f"note: {note}" for note in done.notes)])

@@ -1,0 +1,64 @@
+"""A recording played again through the live path, for video and stills: the same picture, reference and regions as then."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from device.live import LivePath, LivePicture
+from device.marked_regions import reference_of, regions_of
+from shared.errors import Refused
+from shared.frame import Frame
+from shared.recording import Recording
+from shared.settings import PictureSettings
+
+_BASELINE_S = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """One frame as it looked: ``time_s`` since the first frame, ``since_injection_s`` None before or without an injection."""
+
+    frame: Frame
+    picture: LivePicture
+    time_s: float
+    since_injection_s: float | None
+
+
+class Overlay:
+    """Plays ``recording``; ``live`` holds the path as it stands after the frame shown last.
+
+    ``relative`` is False where no reference is known; the picture is then grey, and ``why_grey`` says so.
+    """
+
+    def __init__(self, recording: Recording, settings: PictureSettings) -> None:
+        self._recording = recording
+        self.live = LivePath(recording.calibration, settings)
+        self.why_grey = ""
+        try:
+            reference = reference_of(recording)
+            self.live.set_reference(reference)
+            self.live.set_view("grey" if recording.injected_at_ns is not None else "relative")
+            for region in regions_of(recording):
+                if region.name != reference.name:
+                    self.live.put_region(region)
+        except Refused as refused:
+            self.why_grey = refused.what
+            self.live.set_view("grey")
+
+    def play(self) -> Iterator[Shown]:
+        """Every frame in order. Where an injection was marked, the picture is grey until then, and the baseline is taken there."""
+        recording, table = self._recording, self._recording.frame_table
+        injected_ns, marked = recording.injected_at_ns, False
+        for number in range(recording.frames):
+            frame = recording.frame(number)
+            if injected_ns is not None and not marked and frame.sensor_time_ns >= injected_ns and number > 0:
+                self.live.mark_baseline()
+                marked = True
+                if not self.why_grey:
+                    self.live.set_view("relative")
+            since_s = (frame.sensor_time_ns - injected_ns) / 1e9 if injected_ns is not None else None
+            yield Shown(
+                frame,
+                self.live.process(frame),
+                (frame.sensor_time_ns - int(table.sensor_time_ns[0])) / 1e9,
+                since_s if since_s is not None and since_s >= 0 else None,
+            )

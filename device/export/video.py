@@ -1,0 +1,47 @@
+"""The overlay as a video that browsers play: H.264 in MP4, 4:2:0, index at the front, at the frames' real times."""
+
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import numpy as np
+
+from device.export.caption import Caption
+from device.export.overlay import Overlay
+from shared.recording import Recording
+from shared.settings import PictureSettings
+
+TIME_BASE = Fraction(1, 90_000)
+
+
+def write_video(
+    path: Path, recording: Recording, settings: PictureSettings, on_progress: Callable[[float], None]
+) -> str:
+    """Write the overlay with its legend burnt in below; returns a note where something could not be shown, else ""."""
+    overlay = Overlay(recording, settings)
+    caption = Caption(recording, settings)
+    with av.open(str(path), "w", format="mp4", options={"movflags": "faststart"}) as container:
+        stream = container.add_stream("libx264", rate=_rate(recording))
+        stream.pix_fmt = "yuv420p"
+        stream.time_base = TIME_BASE
+        stream.codec_context.time_base = TIME_BASE
+        stream.options = {"preset": "veryfast", "crf": "23", "profile": "high", "threads": "1"}
+        last = -1
+        for number, shown in enumerate(overlay.play(), 1):
+            picture = caption.under(shown)
+            if number == 1:
+                stream.height, stream.width = picture.shape[:2]
+            frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
+            last = frame.pts = max(round(shown.time_s / TIME_BASE), last + 1)
+            frame.time_base = TIME_BASE
+            container.mux(stream.encode(frame))
+            on_progress(number / recording.frames)
+        container.mux(stream.encode(None))
+    return f"the video is grey: {overlay.why_grey}" if overlay.why_grey else ""
+
+
+def _rate(recording: Recording) -> Fraction:
+    times = recording.frame_table.sensor_time_ns
+    interval_s = float(np.median(np.diff(times))) / 1e9 if len(times) > 1 else recording.camera.frame_interval_us / 1e6
+    return Fraction(1 / max(interval_s, 1e-3)).limit_denominator(1000)
