@@ -49,7 +49,8 @@ TONE_KNOTS = ((0.0, 0.0), (1 / 16, 1 / 4), (1 / 4, 1 / 2), (1.0, 1.0))
 def tone(share: NDArray[np.floating]) -> NDArray[np.float64]:
     """Brightness, 0 to 1, for a share of the converter's range; lifts the dark parts so that one can aim by them."""
     shares, brightness = zip(*TONE_KNOTS, strict=True)
-    return np.interp(share, shares, brightness)
+    shown: NDArray[np.float64] = np.interp(share, shares, brightness)
+    return shown
 
 
 def luma_chroma(rgb: NDArray[np.generic]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
@@ -77,7 +78,8 @@ class PercentColours:
 
     def opacity_at(self, percent: NDArray[np.floating]) -> NDArray[np.float64]:
         """Share of the grey that the map covers: none where there is next to nothing, so that low values are clear, not dark."""
-        return np.interp(percent, (CLEAR_PERCENT, COVERED_PERCENT), (0.0, self.opacity))
+        cover: NDArray[np.float64] = np.interp(percent, (CLEAR_PERCENT, COVERED_PERCENT), (0.0, self.opacity))
+        return cover
 
     def luma(self, percent: NDArray[np.floating]) -> NDArray[np.float64]:
         """Luma of the map itself, 0 to 255."""

@@ -1,0 +1,324 @@
+"""From a frame to the picture that is shown, and the numbers beside it.
+
+The reference, the regions and the picture are steadied by the same recursive mean, in signal units, so that the value beside a
+region is the one its colour shows, and a change of exposure, gain or light leaves all of them where they were.
+"""
+
+import math
+import threading
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import simplejpeg
+from numpy.typing import NDArray
+from PIL import Image
+
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import CameraDescription, Frame
+from shared.fused_picture import FusedPicture
+from shared.legend import Legend, with_legend
+from shared.live_picture import Look, Planes
+from shared.protocol.control import RegionState, View
+from shared.region import Region
+from shared.relative import relative_measured
+from shared.settings import PictureSettings
+from shared.signal import Measured, RegionPixels, RegionSignal, region_signal
+
+LONGEST_PAUSE_NS = 500_000_000
+"""After a longer time without lit frames the picture starts afresh instead of mixing in what was seen before."""
+
+_warm = threading.Lock()
+_is_warm = False
+
+
+@dataclass(frozen=True)
+class LivePicture:
+    """A picture as JPEG, ``width`` x ``height`` pixels, and its header as JSON-ready values."""
+
+    jpeg: bytes
+    width: int
+    height: int
+    view: View
+    header: dict[str, Any]
+
+
+@dataclass(eq=False)
+class _Watched:
+    """A region that is measured in every lit frame."""
+
+    region: Region
+    pixels: RegionPixels
+    baseline: Measured = field(default_factory=lambda: Measured(0.0, 0.0))
+    newest: RegionSignal | None = None
+    steadied: Measured | None = None
+
+    def take(self, seen: RegionSignal, kept: float) -> None:
+        """Mix a frame's mean into the steadied one; variances add with the squares of the weights."""
+        self.newest, before = seen, self.steadied
+        if before is None:
+            self.steadied = seen.signal
+            return
+        value = kept * before.value + (1.0 - kept) * seen.signal.value
+        self.steadied = Measured(value, math.hypot(kept * before.u, (1.0 - kept) * seen.signal.u))
+
+    def set_baseline(self, plane: NDArray[np.float32] | None, share: float) -> None:
+        """Mean of a baseline plane over the region; ``share`` is the part of a frame's variance that the plane keeps."""
+        if plane is None or self.newest is None:
+            self.baseline = Measured(0.0, 0.0)
+        else:
+            mean = float(plane.reshape(-1)[self.pixels.indices].mean(dtype=np.float64))
+            self.baseline = Measured(mean, self.newest.signal.u * math.sqrt(share))
+
+
+def warm_up() -> None:
+    """Compile the live path, or load it from numba's cache, by drawing a few small pictures. Seconds once, then milliseconds."""
+    global _is_warm
+    with _warm:
+        if _is_warm:
+            return
+        camera = CameraDescription("warm-up", 64, 64)
+        picture = FusedPicture(Calibration.assumed(camera), PictureSettings())
+        frame = Frame(np.full(camera.shape, 100, np.uint16), 0, 0, 1000.0)
+        views: tuple[View, ...] = ("grey", "relative", "side by side")
+        for view in views:
+            planes = picture.draw(frame, Look(view, (20.0,), 50.0, np.zeros(camera.shape, np.float32)))
+            _jpeg(planes, 80)
+        _is_warm = True
+
+
+def _jpeg(planes: Planes, quality: int) -> bytes:
+    y = np.ascontiguousarray(planes.y)
+    encoded: bytes = simplejpeg.encode_jpeg_yuv_planes(y, planes.u, planes.v, quality)
+    return encoded
+
+
+class LivePath:
+    """Takes frames, gives pictures. The imager's loop calls ``process``; the rest may be called from any thread."""
+
+    def __init__(self, calibration: Calibration, settings: PictureSettings) -> None:
+        """Compiles its loops first where that was not done, so make one before the camera starts."""
+        warm_up()
+        self._calibration = calibration
+        self._settings = settings
+        self._picture = FusedPicture(calibration, settings)
+        self._lock = threading.RLock()
+        self._view: View = "relative"
+        self._contours = tuple(sorted(settings.contours_percent))
+        self._reference: _Watched | None = None
+        self._regions: dict[str, _Watched] = {}
+        self._baseline: NDArray[np.float32] | None = None
+        self._baseline_share = 0.0
+        self._last_lit_ns: int | None = None
+        self._lit = False
+        self._seen = False
+        self._planes: Planes | None = None
+        self._drawn_percent = False
+
+    def set_view(self, view: View) -> None:
+        """Choose what later pictures show."""
+        with self._lock:
+            self._view = view
+
+    def set_contours(self, percent: tuple[float, ...]) -> None:
+        """Percentages at which lines are drawn, at most four."""
+        if len(percent) > 4:
+            raise Refused("too many contours", percent, "give at most four")
+        with self._lock:
+            self._contours = tuple(sorted(percent))
+
+    def set_reference(self, region: Region | None) -> None:
+        """Choose the tissue that counts as 100 %, or none. Raises Refused when it lies outside the picture."""
+        watched = None if region is None else self._watched(region)
+        with self._lock:
+            self._reference = watched
+
+    def put_region(self, region: Region) -> None:
+        """Add a region, or replace the one of its name. Raises Refused when it lies outside the picture."""
+        watched = self._watched(region)
+        with self._lock:
+            self._regions[region.name] = watched
+
+    def remove_region(self, name: str) -> None:
+        """Take a region away; raises Refused when there is none of that name."""
+        with self._lock:
+            if name not in self._regions:
+                raise Refused("no such region", name, f"there are: {', '.join(self._regions) or 'none'}")
+            del self._regions[name]
+
+    def mark_baseline(self) -> None:
+        """Take the mean of about the last second of lit frames as what was there before the dye."""
+        with self._lock:
+            plane = self._picture.remembered()
+            if plane is None:
+                raise Refused(
+                    "no baseline: too few lit frames yet", remedy="switch the light on, wait a second, try again"
+                )
+            self._use_baseline(plane, self._picture.remembered_noise_share)
+
+    def clear_baseline(self) -> None:
+        """Take nothing off any more."""
+        with self._lock:
+            self._use_baseline(None, 0.0)
+
+    def process(self, frame: Frame) -> LivePicture:
+        """Take a frame in and draw it as JPEG."""
+        with self._lock:
+            self._measure(frame)
+            look = self._look(frame)
+            self._planes = self._picture.draw(frame, look)
+            self._drawn_percent = look.view != "grey" and look.reference is not None
+            jpeg = _jpeg(self._planes, self._settings.jpeg_quality)
+            height, width = self._planes.y.shape
+            return LivePicture(jpeg, width, height, self._view, self._header(frame, width, height))
+
+    def region_states(self) -> tuple[RegionState, ...]:
+        """Newest value of each region, in the order they were put."""
+        with self._lock:
+            return tuple(self._state(watched) for watched in self._regions.values())
+
+    def reference_state(self) -> RegionState | None:
+        """The reference: 100 %, or why it cannot serve as such."""
+        with self._lock:
+            if self._reference is None:
+                return None
+            flag = self._reference_flag()
+            region = self._reference.region
+            percent = None if flag else 100.0
+            return RegionState(str(region), region.name, percent, None if flag else self._reference_u(), flag)
+
+    def still(self) -> Image.Image:
+        """The newest picture, RGB, with its legend beneath. Raises Refused before the first picture."""
+        with self._lock:
+            if self._planes is None:
+                raise Refused("no picture yet", remedy="wait for the camera")
+            y, u, v = self._planes.y, self._planes.u, self._planes.v
+            size = (y.shape[1], y.shape[0])
+            chroma = [Image.fromarray(plane.repeat(2, 0).repeat(2, 1)).crop((0, 0, *size)) for plane in (u, v)]
+            picture = Image.merge("YCbCr", (Image.fromarray(np.ascontiguousarray(y)), *chroma)).convert("RGB")
+            reference = self._reference.region.name if self._reference is not None else ""
+            legend = Legend(
+                full_scale_percent=self._settings.full_scale_percent,
+                opacity=self._settings.overlay_opacity,
+                contours_percent=self._contours,
+                reference=reference if self._drawn_percent else "",
+                has_percent=self._drawn_percent,
+                baseline=self._baseline is not None,
+            )
+        return with_legend(picture, legend)
+
+    def _watched(self, region: Region) -> _Watched:
+        shape = self._calibration.camera.shape
+        return _Watched(region, RegionPixels.gathered(region.indices(shape), self._calibration))
+
+    def _use_baseline(self, plane: NDArray[np.float32] | None, share: float) -> None:
+        self._baseline, self._baseline_share = plane, share
+        for watched in self._all_watched():
+            watched.set_baseline(plane, share)
+
+    def _all_watched(self) -> tuple[_Watched, ...]:
+        return (*((self._reference,) if self._reference is not None else ()), *self._regions.values())
+
+    def _measure(self, frame: Frame) -> None:
+        self._lit, self._seen = frame.lit and frame.light_level > 0, True
+        if not self._lit:
+            return
+        if self._last_lit_ns is None or frame.sensor_time_ns - self._last_lit_ns > LONGEST_PAUSE_NS:
+            self._picture.restart()
+            for watched in self._all_watched():
+                watched.steadied = None
+        self._last_lit_ns = frame.sensor_time_ns
+        for watched in self._all_watched():
+            is_new = watched.newest is None
+            watched.take(region_signal(frame, watched.pixels, self._calibration), self._settings.steadying)
+            if is_new:
+                watched.set_baseline(self._baseline, self._baseline_share)
+
+    def _look(self, frame: Frame) -> Look:
+        above = None
+        if self._reference is not None and not self._reference_flag():
+            assert self._reference.steadied is not None
+            above = self._reference.steadied.value - self._reference.baseline.value
+        return Look(self._view, self._contours, above, self._baseline)
+
+    def _reference_flag(self) -> str:
+        """Why there is no percentage, for a reason that concerns all regions; empty when there is."""
+        reference = self._reference
+        if not self._seen:
+            return "no picture yet"
+        if not self._lit:
+            return "unlit"
+        if reference is None:
+            return "no reference"
+        if reference.newest is None or reference.steadied is None:
+            return "no picture yet"
+        if reference.newest.is_saturated:
+            return "reference saturated"
+        above = reference.steadied.value - reference.baseline.value
+        least = self._settings.least_signal_to_noise * math.hypot(reference.steadied.u, reference.baseline.u)
+        return "" if above > 0 and above >= least else "reference too dark"
+
+    def _reference_u(self) -> float:
+        assert self._reference is not None
+        assert self._reference.steadied is not None
+        above = self._reference.steadied.value - self._reference.baseline.value
+        return 100.0 * math.hypot(self._reference.steadied.u, self._reference.baseline.u) / above
+
+    def _state(self, watched: _Watched) -> RegionState:
+        flag = self._reference_flag() or self._own_flag(watched)
+        value = None
+        reference = self._reference
+        if not flag and reference is not None and reference.steadied is not None and watched.steadied is not None:
+            value = relative_measured(watched.steadied, reference.steadied, watched.baseline, reference.baseline)
+        region = watched.region
+        if value is None:
+            return RegionState(str(region), region.name, None, None, flag or "reference too dark")
+        return RegionState(str(region), region.name, value.value, value.u)
+
+    def _own_flag(self, watched: _Watched) -> str:
+        if watched.newest is None or watched.steadied is None:
+            return "no picture yet"
+        if watched.newest.is_saturated:
+            return "saturated"
+        above = watched.steadied.value - watched.baseline.value
+        u = math.hypot(watched.steadied.u, watched.baseline.u)
+        return "too dark" if above < self._settings.least_signal_to_noise * u else ""
+
+    def _header(self, frame: Frame, width: int, height: int) -> dict[str, Any]:
+        return {
+            "sequence": frame.sequence,
+            "sensor_time_ns": frame.sensor_time_ns,
+            "width": self._calibration.camera.width,
+            "height": self._calibration.camera.height,
+            "picture_width": width,
+            "picture_height": height,
+            "view": self._view,
+            "lit": self._lit,
+            "light_level": frame.light_level,
+            "exposure_us": frame.exposure_us,
+            "gain": frame.gain,
+            "saturated_share": self._picture.saturated_share,
+            "reference": self._reference_header(),
+            "values": [
+                {"name": s.name, "region": s.region, "percent": s.percent, "percent_u": s.percent_u, "flag": s.flag}
+                for s in self.region_states()
+            ],
+            "full_scale_percent": self._settings.full_scale_percent,
+            "contours_percent": list(self._contours),
+            "baseline": self._baseline is not None,
+        }
+
+    def _reference_header(self) -> dict[str, Any] | None:
+        state, watched = self.reference_state(), self._reference
+        if state is None or watched is None:
+            return None
+        signal = watched.steadied if self._lit else None
+        return {
+            "region": state.region,
+            "name": state.name,
+            "percent": state.percent,
+            "signal": None if signal is None else signal.value,
+            "signal_u": None if signal is None else signal.u,
+            "flag": state.flag,
+        }

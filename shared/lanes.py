@@ -1,0 +1,96 @@
+"""16-bit arithmetic for compiled loops, which numba by itself would widen to 64 bits.
+
+Each works on int16 scalars inside a kernel, wraps on overflow unless said otherwise, and becomes one vector instruction over many
+lanes. Masks are -1 (all bits) for true and 0 for false.
+"""
+# mypy: disable-error-code="no-untyped-def"
+# ruff: noqa: ANN001, ANN202
+
+from collections.abc import Callable
+from typing import Any
+
+from llvmlite import ir
+from numba import types
+from numba.extending import intrinsic
+
+I16 = ir.IntType(16)
+I32 = ir.IntType(32)
+
+
+def _lanes(name: str, arguments: int, build: Callable[..., Any], doc: str, takes: Any = types.int16) -> Any:
+    """Make an intrinsic of ``arguments`` int16 values out of an LLVM builder recipe."""
+    signature = types.int16(*[takes] * arguments)
+
+    def codegen(context, builder, signature, values):
+        return build(builder, *values)
+
+    def of_one(typingctx, a):
+        return signature, codegen
+
+    def of_two(typingctx, a, b):
+        return signature, codegen
+
+    def of_three(typingctx, a, b, c):
+        return signature, codegen
+
+    typed = (of_one, of_two, of_three)[arguments - 1]
+    typed.__name__ = typed.__qualname__ = name
+    typed.__doc__ = doc
+    return intrinsic(typed)
+
+
+def _rounded_product(builder, a, b):
+    product = builder.mul(builder.sext(a, I32), builder.sext(b, I32), flags=["nsw"])
+    rounded = builder.add(builder.lshr(product, ir.Constant(I32, 14)), ir.Constant(I32, 1))
+    return builder.trunc(builder.lshr(rounded, ir.Constant(I32, 1)), I16)
+
+
+def _compared(relation: str) -> Callable[..., Any]:
+    return lambda builder, a, b: builder.sext(builder.icmp_signed(relation, a, b), I16)
+
+
+def _chosen(relation: str) -> Callable[..., Any]:
+    return lambda builder, a, b: builder.select(builder.icmp_signed(relation, a, b), a, b)
+
+
+def _mean(builder, a, b):
+    differing = builder.ashr(builder.xor(a, b), ir.Constant(I16, 1))
+    return builder.add(builder.and_(a, b), differing)
+
+
+def _mean_up(builder, a, b):
+    differing = builder.ashr(builder.xor(a, b), ir.Constant(I16, 1))
+    return builder.sub(builder.or_(a, b), differing)
+
+
+product = _lanes("product", 2, _rounded_product, "a b / 2^15, rounded to nearest.")
+add = _lanes("add", 2, lambda builder, a, b: builder.add(a, b), "a + b.")
+subtract = _lanes("subtract", 2, lambda builder, a, b: builder.sub(a, b), "a - b.")
+times = _lanes("times", 2, lambda builder, a, b: builder.mul(a, b), "a b, low 16 bits.")
+up = _lanes("up", 2, lambda builder, a, n: builder.shl(a, n), "a 2^n.")
+down = _lanes("down", 2, lambda builder, a, n: builder.ashr(a, n), "a / 2^n, rounded down.")
+down_unsigned = _lanes("down_unsigned", 2, lambda builder, a, n: builder.lshr(a, n), "The same for an unsigned a.")
+lesser = _lanes("lesser", 2, _chosen("<"), "The smaller of two.")
+greater = _lanes("greater", 2, _chosen(">"), "The greater of two.")
+is_above = _lanes("is_above", 2, _compared(">"), "Mask of a > b.")
+is_at_least = _lanes("is_at_least", 2, _compared(">="), "Mask of a >= b.")
+both = _lanes("both", 2, lambda builder, a, b: builder.and_(a, b), "Bits set in both.")
+either = _lanes("either", 2, lambda builder, a, b: builder.or_(a, b), "Bits set in either.")
+mean_low = _lanes("mean_low", 2, _mean, "(a + b) / 2 without overflow, rounded down.")
+mean_high = _lanes("mean_high", 2, _mean_up, "(a + b) / 2 without overflow, rounded up.")
+low_half = _lanes(
+    "low_half", 1, lambda builder, word: builder.trunc(word, I16), "Lower 16 bits of a 32-bit word.", types.int32
+)
+high_half = _lanes(
+    "high_half",
+    1,
+    lambda builder, word: builder.trunc(builder.lshr(word, ir.Constant(I32, 16)), I16),
+    "Upper 16 bits of a 32-bit word.",
+    types.int32,
+)
+chosen = _lanes(
+    "chosen",
+    3,
+    lambda builder, mask, a, b: builder.select(builder.icmp_signed("!=", mask, ir.Constant(I16, 0)), a, b),
+    "a where the mask is set, else b.",
+)

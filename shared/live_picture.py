@@ -1,0 +1,211 @@
+"""The live picture as plain arithmetic: slow, exact, and the truth that the fused kernel is tested against.
+
+correct -> steady -> smooth -> percent of the reference -> colour over grey -> marks, as Y, U and V planes for JPEG 4:2:0.
+
+Colour, contours and marks live on blocks of 2 x 2 pixels, as JPEG's chroma does; luma keeps the full resolution.
+"""
+
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.calibration import Calibration
+from shared.colour import NEUTRAL, PercentColours, tone
+from shared.frame import Frame
+from shared.protocol.control import View
+from shared.relative import relative_percent
+from shared.settings import PictureSettings
+from shared.signal import DefectSources, corrected_counts, least_counts, saturated
+
+Plane = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+Number = TypeVar("Number", np.bool_, np.int8)
+
+PERCENT_LIMIT = 256.0
+"""Percentages are clipped here, far above every colour scale, before they are averaged."""
+
+SMOOTHING_NOISE_SHARE = 9.0 / 64.0
+"""What the 3 x 3 binomial leaves of a pixel's variance: the sum of its squared weights, (6/16)^2."""
+
+LIGHT_STROKE, DARK_STROKE = 245, 15
+STRIPE_LIGHT, STRIPE_DARK = 255, 30
+DOT_LIGHT, DOT_DARK = 165, 55
+PATTERN_PERIOD = 8
+"""Marks repeat after so many blocks, down and across."""
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What to draw. ``reference`` is the reference's signal above its baseline, None while there is none to compare with.
+
+    ``baseline`` is (height, width) float32 in signal units, already smoothed, or None.
+    """
+
+    view: View = "grey"
+    contours_percent: tuple[float, ...] = ()
+    reference: float | None = None
+    baseline: NDArray[np.float32] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Planes:
+    """A picture for JPEG: ``y`` (height, width) uint8, ``u`` and ``v`` half of that, rounded up. Lent until the next picture."""
+
+    y: Plane
+    u: Plane
+    v: Plane
+
+
+def noise_share(settings: PictureSettings) -> float:
+    """Part of a pixel's variance that steadying (a recursive mean) and smoothing leave, once steadying has settled."""
+    steadied = (1.0 - settings.steadying) / (1.0 + settings.steadying)
+    return steadied * (SMOOTHING_NOISE_SHARE if settings.smoothing else 1.0)
+
+
+def smoothed(plane: Floats) -> Floats:
+    """3 x 3 binomial mean (1 2 1 each way, over 16), edges repeated."""
+    padded = np.pad(plane, 1, mode="edge")
+    down = (padded[:-2] + 2.0 * padded[1:-1] + padded[2:]) / 4.0
+    result: Floats = (down[:, :-2] + 2.0 * down[:, 1:-1] + down[:, 2:]) / 4.0
+    return result
+
+
+def block_means(plane: NDArray[np.floating]) -> Floats:
+    """Means of 2 x 2 blocks, an odd last row or column repeated."""
+    even = np.pad(plane, [(0, size % 2) for size in plane.shape], mode="edge")
+    result: Floats = (even[0::2, 0::2] + even[0::2, 1::2] + even[1::2, 0::2] + even[1::2, 1::2]) / 4.0
+    return result
+
+
+def block_any(plane: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether any pixel of each 2 x 2 block is set."""
+    even = np.pad(plane, [(0, size % 2) for size in plane.shape], mode="edge")
+    result: NDArray[np.bool_] = even[0::2, 0::2] | even[0::2, 1::2] | even[1::2, 0::2] | even[1::2, 1::2]
+    return result
+
+
+def neighbourhood(plane: NDArray[Number], pick: np.ufunc) -> NDArray[Number]:
+    """``pick`` (np.maximum, np.minimum or np.logical_or) over each 3 x 3 neighbourhood, edges repeated."""
+    padded = np.pad(plane, 1, mode="edge")
+    down = pick(pick(padded[:-2], padded[1:-1]), padded[2:])
+    result: NDArray[Number] = pick(pick(down[:, :-2], down[:, 1:-1]), down[:, 2:])
+    return result
+
+
+def stripe_pattern(shape: tuple[int, int]) -> Plane:
+    """Slanting stripes that mark saturated blocks: luma for each block of a (rows, columns) picture."""
+    rows, columns = np.indices(shape)
+    return np.where((rows + columns) % PATTERN_PERIOD < PATTERN_PERIOD // 2, STRIPE_LIGHT, STRIPE_DARK).astype(np.uint8)
+
+
+def dot_pattern(shape: tuple[int, int]) -> Plane:
+    """Sparse dots, a light block beside a dark one, that mark blocks too dark to tell: luma, or 0 where the picture shows."""
+    rows, columns = np.indices(shape)
+    place = (columns + 4 * (rows // 4 % 2)) % PATTERN_PERIOD
+    dots = np.where(place == 0, DOT_LIGHT, np.where(place == 1, DOT_DARK, 0))
+    return np.where(rows % 4 == 0, dots, 0).astype(np.uint8)
+
+
+class PlainPicture:
+    """Draws frame after frame; keeps the steadied signal between them."""
+
+    def __init__(self, calibration: Calibration, settings: PictureSettings) -> None:
+        self._calibration = calibration
+        self._settings = settings
+        self._sources = DefectSources.around(calibration.defects)
+        self._colours = PercentColours(settings.full_scale_percent, settings.overlay_opacity)
+        self._range_counts = calibration.saturation_counts - float(calibration.dark_counts.mean())
+        self._steadied: Floats | None = None
+
+    def restart(self) -> None:
+        """Forget the frames before; the next one stands alone."""
+        self._steadied = None
+
+    def draw(self, frame: Frame, look: Look) -> Planes:
+        """Take the frame in and draw it. An unlit frame is drawn in grey by itself and leaves the steadied signal alone."""
+        counts = corrected_counts(frame.pixels, self._calibration, self._sources)
+        if frame.lit:
+            factor = self._calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
+            counts = self._steady(counts * factor) / factor
+        else:
+            factor, look = 1.0, Look("side by side" if look.view == "side by side" else "grey")
+        clipped = saturated(frame.pixels, self._calibration)
+        if self._settings.smoothing:
+            counts, clipped = smoothed(counts), neighbourhood(clipped, np.logical_or)
+        share = counts / self._range_counts
+        percent = self._percent(counts * factor, clipped, look)
+        least = self._least_percent(frame.gain, factor, look)
+        if look.view != "side by side":
+            return self._painted(share, clipped, percent if look.view == "relative" else None, least, look)
+        return self._side_by_side(share, clipped, percent, least, look)
+
+    def _steady(self, signal: Floats) -> Floats:
+        kept = self._settings.steadying
+        if self._steadied is None:
+            self._steadied = signal
+        else:
+            self._steadied = kept * self._steadied + (1.0 - kept) * signal
+        return self._steadied
+
+    def _percent(self, signal: Floats, clipped: NDArray[np.bool_], look: Look) -> Floats | None:
+        """Percent of the reference; the limit where a clipped pixel says no more than "at least"."""
+        if look.reference is None:
+            return None
+        baseline = 0.0 if look.baseline is None else look.baseline
+        percent = relative_percent(signal - baseline, look.reference)
+        return np.where(clipped, PERCENT_LIMIT, np.clip(percent, -PERCENT_LIMIT, PERCENT_LIMIT))
+
+    def _least_percent(self, gain: float, factor: float, look: Look) -> Floats | None:
+        """Percentage below which a pixel cannot be told from its own noise."""
+        if look.reference is None:
+            return None
+        flat = self._calibration.flat
+        below = 0.0 if look.baseline is None else look.baseline / factor * flat
+        wanted = self._settings.least_signal_to_noise
+        least = least_counts(wanted, gain, self._calibration, noise_share(self._settings), below) / flat
+        return relative_percent(least * factor, look.reference)
+
+    def _side_by_side(
+        self, share: Floats, clipped: NDArray[np.bool_], percent: Floats | None, least: Floats | None, look: Look
+    ) -> Planes:
+        height, width = share.shape[0] // 2, share.shape[1] // 4 * 2
+        here = slice(0, 2 * height), slice(0, 2 * width)
+        share, clipped = block_means(share[here]), block_any(clipped[here])
+        left = self._painted(share, clipped, None, None, look)
+        right = left
+        if percent is not None and least is not None:
+            right = self._painted(share, clipped, block_means(percent[here]), block_means(least[here]), look)
+        return Planes(*(np.hstack(pair) for pair in ((left.y, right.y), (left.u, right.u), (left.v, right.v))))
+
+    def _painted(
+        self, share: Floats, clipped: NDArray[np.bool_], percent: Floats | None, least: Floats | None, look: Look
+    ) -> Planes:
+        luma = 255.0 * tone(share)
+        blocks = ((share.shape[0] + 1) // 2, (share.shape[1] + 1) // 2)
+        blue = red = np.full(blocks, float(NEUTRAL))
+        ink = np.zeros(blocks, np.uint8)
+        if percent is not None and least is not None:
+            cover = self._colours.opacity_at(percent)
+            luma += cover * (self._colours.luma(percent) - luma)
+            mean_percent = block_means(percent)
+            blue, red = self._colours.chroma(mean_percent)
+            too_dark = mean_percent < block_means(least)
+            ink = np.where(too_dark, dot_pattern(blocks), contour_strokes(mean_percent, look.contours_percent))
+            neutral = too_dark | (ink > 0)
+            blue, red = np.where(neutral, NEUTRAL, blue), np.where(neutral, NEUTRAL, red)
+        overexposed = block_any(clipped)
+        ink = np.where(overexposed, stripe_pattern(blocks), ink)
+        blue, red = np.where(overexposed, NEUTRAL, blue), np.where(overexposed, NEUTRAL, red)
+        inked = ink.repeat(2, axis=0).repeat(2, axis=1)[: share.shape[0], : share.shape[1]]
+        y = np.where(inked > 0, inked, luma)
+        return Planes(*(np.rint(plane).astype(np.uint8) for plane in (y, blue, red)))
+
+
+def contour_strokes(percent: Floats, levels: tuple[float, ...]) -> Plane:
+    """Luma of the contours on a plane of percentages: a light stroke on the higher side, a dark one on the lower; 0 elsewhere."""
+    band = np.searchsorted(np.asarray(levels), percent, side="right").astype(np.int8)
+    light = band > neighbourhood(band, np.minimum)
+    dark = band < neighbourhood(band, np.maximum)
+    return np.where(light, LIGHT_STROKE, np.where(dark, DARK_STROKE, 0)).astype(np.uint8)
