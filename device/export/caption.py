@@ -1,6 +1,6 @@
-"""The strip under an exported picture: when, which case, the scale, the values, and what it is not."""
+"""What is burnt in under the picture of a video: when, which values, and the legend of the stills."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -9,72 +9,89 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from device.export.overlay import Shown
-from shared.colour import PercentColours
+from shared.legend import BACKGROUND, INK, Legend, drawn_legend
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
-_LINE_PX = 18
-_BAR_PX = (260, 12)
-_INK, _PAPER = (235, 235, 235), (16, 16, 16)
-_NOT_THIS = "relative intensity, not viability; not a certified medical device"
+_LEAST_WIDTH = 640
+"""Below this the legend's words cannot be read."""
 
 
-class Caption:
-    """Draws the strip for pictures of one recording; a line too long for the picture is cut."""
+class Captioner:
+    """Puts captions under the pictures of one recording; their size is that of the first."""
 
     def __init__(self, recording: Recording, settings: PictureSettings) -> None:
         self._name = recording.name
-        self._font = ImageFont.load_default(_LINE_PX - 5)
         self._settings = settings
-        self._bar = _scale_bar(settings)
-        self._last: tuple[tuple[str, ...], NDArray[np.uint8]] = ((), np.empty((0, 0, 3), np.uint8))
+        self._legends: dict[tuple[str, bool], Image.Image] = {}
+        self._lines: tuple[str, str] = ("", "")
+        self._below: NDArray[np.uint8] | None = None
 
     def under(self, shown: Shown) -> NDArray[np.uint8]:
-        """(height, width, 3) uint8 RGB: the picture with its strip below, both sides even."""
+        """(height, width, 3) uint8 RGB: the picture, two lines and the legend; both sides even."""
         picture = simplejpeg.decode_jpeg(shown.picture.jpeg, "RGB")
-        picture = picture[: picture.shape[0] // 2 * 2, : picture.shape[1] // 2 * 2]
-        lines = self._lines(shown)
-        if lines != self._last[0] or self._last[1].shape[1] != picture.shape[1]:
-            self._last = lines, self._strip(lines, picture.shape[1], shown.picture.header.get("reference") is not None)
-        return np.ascontiguousarray(np.vstack([picture, self._last[1]]))
+        width = max(picture.shape[1], _LEAST_WIDTH) // 2 * 2
+        lines = (self._clock(shown), _values(shown.picture.header))
+        below = self._below
+        if below is None or lines != self._lines:
+            below = self._drawn(lines, shown, width)
+            self._lines, self._below = lines, below
+        whole = np.full((picture.shape[0] // 2 * 2 + below.shape[0], width, 3), BACKGROUND, np.uint8)
+        seen = picture[: picture.shape[0] // 2 * 2, :width]
+        left = (width - seen.shape[1]) // 2
+        whole[: seen.shape[0], left : left + seen.shape[1]] = seen
+        whole[seen.shape[0] :] = below
+        return whole
 
-    def _lines(self, shown: Shown) -> tuple[str, ...]:
-        header = shown.picture.header
-        clock = f"{shown.time_s:.1f} s"
-        if shown.since_injection_s is not None:
-            clock += f", {shown.since_injection_s:.1f} s after injection"
-        return (f"{self._name}   {clock}", _values(header), _NOT_THIS)
+    def _clock(self, shown: Shown) -> str:
+        after = shown.since_injection_s
+        return f"{self._name}   {shown.time_s:.1f} s" + ("" if after is None else f", {after:.1f} s after injection")
 
-    def _strip(self, lines: Sequence[str], width: int, scale: bool) -> NDArray[np.uint8]:
-        height = (len(lines) + scale) * _LINE_PX + 8
-        strip = Image.new("RGB", (width, height + height % 2), _PAPER)
-        draw = ImageDraw.Draw(strip)
+    def _drawn(self, lines: tuple[str, str], shown: Shown, width: int) -> NDArray[np.uint8]:
+        line_px = max(width // 48, 18)
+        font = ImageFont.load_default(size=line_px * 0.75)
+        legend = self._legend(shown, width)
+        # the longest legend sets the height, so that every picture of a video has the same
+        tallest = max(self._legend_of(reference, True, width).height for reference in ("", "reference"))
+        height = 2 * line_px + tallest
+        image = Image.new("RGB", (width, height + height % 2), BACKGROUND)
+        draw = ImageDraw.Draw(image)
         for row, line in enumerate(lines):
-            draw.text((6, 4 + row * _LINE_PX), line, _INK, self._font)
-        if scale:
-            top = 4 + len(lines) * _LINE_PX
-            strip.paste(self._bar, (6, top + 2))
-            text = f"0 to {self._settings.full_scale_percent:g} % of the reference"
-            draw.text((14 + _BAR_PX[0], top), text, _INK, self._font)
-        return np.asarray(strip)
+            draw.text((line_px * 0.5, line_px * (row + 0.2)), line, INK, font)
+        image.paste(legend, (0, 2 * line_px))
+        return np.asarray(image)
+
+    def _legend(self, shown: Shown, width: int) -> Image.Image:
+        header = shown.picture.header
+        reference = header["reference"]
+        percent = shown.picture.view != "grey" and reference is not None and not reference["flag"]
+        return self._legend_of(reference["name"] if percent else "", bool(header["baseline"]), width)
+
+    def _legend_of(self, reference: str, baseline: bool, width: int) -> Image.Image:
+        """Legend of a picture in percent of ``reference``, or of a grey one where that is empty."""
+        key = (reference, baseline)
+        if key not in self._legends:
+            settings = self._settings
+            legend = Legend(
+                full_scale_percent=settings.full_scale_percent,
+                opacity=settings.overlay_opacity,
+                contours_percent=settings.contours_percent,
+                reference=reference,
+                has_percent=bool(reference),
+                baseline=baseline,
+            )
+            self._legends[key] = drawn_legend(width, legend)
+        return self._legends[key]
 
 
 def _values(header: Mapping[str, Any]) -> str:
-    reference = header.get("reference")
+    reference = header["reference"]
     if reference is None:
         return "no reference: grey only"
-    found = [f"{reference['name']} 100 %" + (f" ({reference['flag']})" if reference.get("flag") else "")]
-    for value in header.get("values", ()):
-        percent = value.get("percent")
-        shown = value.get("flag") or "-" if percent is None else f"{percent:.0f} ± {value.get('percent_u') or 0:.0f} %"
-        found.append(f"{value['name']} {shown}")
+    found = [f"{reference['name']} {reference['flag'] or '100 %'}"]
+    for value in header["values"]:
+        percent = value["percent"]
+        found.append(
+            f"{value['name']} " + (value["flag"] if percent is None else f"{percent:.0f} ± {value['percent_u']:.0f} %")
+        )
     return "   ".join(found)
-
-
-def _scale_bar(settings: PictureSettings) -> Image.Image:
-    percent = np.linspace(0, settings.full_scale_percent, _BAR_PX[0])[None, :]
-    colours = PercentColours(settings.full_scale_percent, 1.0)
-    blue, red = colours.chroma(percent)
-    planes = np.stack([colours.luma(percent), blue, red], axis=-1)
-    pixels = np.rint(np.clip(planes, 0, 255)).astype(np.uint8).repeat(_BAR_PX[1], axis=0)
-    return Image.fromarray(pixels, "YCbCr").convert("RGB")

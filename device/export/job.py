@@ -11,7 +11,9 @@ from device.drives import mounts
 from device.export.delivery import Delivered, Delivery, delivery
 from device.export.manifest import write_manifest
 from device.export.stack import stack_bytes, write_stack
+from device.export.stills import write_stills
 from device.export.tables import write_curves, write_events, write_figures, write_frames
+from device.export.video import write_video
 from device.recorder import free_bytes, utc_now
 from shared.errors import Refused
 from shared.protocol.control import ExportFormat
@@ -132,8 +134,6 @@ class _Work:
         return names
 
     def _video(self, filling: Delivery) -> list[str]:
-        from device.export.video import write_video
-
         note = write_video(
             filling.make("picture.mp4"), self._recording, self._picture, lambda done: self._say(done * _COST["mp4"])
         )
@@ -141,8 +141,6 @@ class _Work:
         return ["picture.mp4"]
 
     def _stills(self, filling: Delivery) -> list[str]:
-        from device.export.stills import write_stills
-
         names, note = write_stills(filling, self._recording, self._picture, lambda done: self._say(done * _COST["png"]))
         self.notes += [note] if note else []
         return names

@@ -10,8 +10,6 @@ from shared.frame import Frame
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
-_BASELINE_S = 1.0
-
 
 @dataclass(frozen=True, eq=False)
 class Shown:
@@ -26,13 +24,13 @@ class Shown:
 class Overlay:
     """Plays ``recording``; ``live`` holds the path as it stands after the frame shown last.
 
-    ``relative`` is False where no reference is known; the picture is then grey, and ``why_grey`` says so.
+    Where no reference is known the picture is grey; ``notes`` say so, and what else could not be shown as then.
     """
 
     def __init__(self, recording: Recording, settings: PictureSettings) -> None:
         self._recording = recording
         self.live = LivePath(recording.calibration, settings)
-        self.why_grey = ""
+        self.notes: list[str] = []
         try:
             reference = reference_of(recording)
             self.live.set_reference(reference)
@@ -41,20 +39,18 @@ class Overlay:
                 if region.name != reference.name:
                     self.live.put_region(region)
         except Refused as refused:
-            self.why_grey = refused.what
+            self.notes.append(f"grey, {refused.what}")
             self.live.set_view("grey")
 
     def play(self) -> Iterator[Shown]:
         """Every frame in order. Where an injection was marked, the picture is grey until then, and the baseline is taken there."""
         recording, table = self._recording, self._recording.frame_table
-        injected_ns, marked = recording.injected_at_ns, False
+        injected_ns, begun = recording.injected_at_ns, False
         for number in range(recording.frames):
             frame = recording.frame(number)
-            if injected_ns is not None and not marked and frame.sensor_time_ns >= injected_ns and number > 0:
-                self.live.mark_baseline()
-                marked = True
-                if not self.why_grey:
-                    self.live.set_view("relative")
+            if injected_ns is not None and not begun and frame.sensor_time_ns >= injected_ns:
+                self._begin()
+                begun = True
             since_s = (frame.sensor_time_ns - injected_ns) / 1e9 if injected_ns is not None else None
             yield Shown(
                 frame,
@@ -62,3 +58,11 @@ class Overlay:
                 (frame.sensor_time_ns - int(table.sensor_time_ns[0])) / 1e9,
                 since_s if since_s is not None and since_s >= 0 else None,
             )
+
+    def _begin(self) -> None:
+        try:
+            self.live.mark_baseline()
+        except Refused as refused:
+            self.notes.append(refused.what)
+        if self.live.reference_state() is not None:
+            self.live.set_view("relative")

@@ -45,7 +45,7 @@ def write_stills(
         on_progress(number / recording.frames)
         if not left:
             break
-    return names, f"the stills are grey: {overlay.why_grey}" if overlay.why_grey else ""
+    return names, "; ".join(f"stills: {note}" for note in overlay.notes)
 
 
 def _save(picture: Image.Image, filling: Delivery, name: str, recording: Recording) -> None:

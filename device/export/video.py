@@ -7,7 +7,7 @@ from pathlib import Path
 import av
 import numpy as np
 
-from device.export.caption import Caption
+from device.export.caption import Captioner
 from device.export.overlay import Overlay
 from shared.recording import Recording
 from shared.settings import PictureSettings
@@ -20,7 +20,7 @@ def write_video(
 ) -> str:
     """Write the overlay with its legend burnt in below; returns a note where something could not be shown, else ""."""
     overlay = Overlay(recording, settings)
-    caption = Caption(recording, settings)
+    caption = Captioner(recording, settings)
     with av.open(str(path), "w", format="mp4", options={"movflags": "faststart"}) as container:
         stream = container.add_stream("libx264", rate=_rate(recording))
         stream.pix_fmt = "yuv420p"
@@ -38,7 +38,7 @@ def write_video(
             container.mux(stream.encode(frame))
             on_progress(number / recording.frames)
         container.mux(stream.encode(None))
-    return f"the video is grey: {overlay.why_grey}" if overlay.why_grey else ""
+    return "; ".join(f"video: {note}" for note in overlay.notes)
 
 
 def _rate(recording: Recording) -> Fraction:
