@@ -85,7 +85,7 @@ def _injected_at_s(recording: Recording) -> float | None:
 
 
 def _warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, ...]:
-    found = ["motion is not measured yet: regions stay where they were marked while the hand moves"]
+    found = ["motion is not measured yet: regions stay where they were marked, and uncertainties hold noise alone"]
     if not recording.complete:
         found.append("the recording was cut off: it ends where writing stopped")
     if recording.gaps:

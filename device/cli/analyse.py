@@ -61,4 +61,4 @@ def _row(name: str, figures: InflowParameters) -> str:
 def _cell(estimate: Estimate, width: int) -> str:
     if estimate.value is None or estimate.u is None:
         return f"{'-':>{width}}"
-    return f"{estimate.value:.2f} ± {estimate.u:.2f}".rjust(width)
+    return f"{estimate.value:.2f} ± {estimate.u:.2g}".rjust(width)

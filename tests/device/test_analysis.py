@@ -1,0 +1,197 @@
+"""Analysis of a simulated recording finds the scene's own numbers, and the commands print them."""
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from scipy.special import lambertw
+
+from device.analysis import analyse
+from device.cli.analyse import command as analyse_command
+from device.cli.export import command as export_command
+from device.cli.recordings import command as recordings_command
+from device.marked_regions import reference_of, regions_of, scene_region
+from device.simulate import simulate
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import CameraDescription, Frame
+from shared.recording import Recording, RecordingWriter
+from shared.region import Region
+from shared.scene.description import Scene
+from tests.device.export.conftest import counts
+
+SCENE = """
+[camera]
+width = 160
+height = 96
+fps = 12.0
+[optics]
+mm_per_px = 1.0
+leakage = 0.05
+ambient = 0.02
+[dye]
+injected_at_s = 8.0
+half_life_s = 120.0
+reference = "base"
+[[tissue]]
+name = "base"
+polygon_mm = [[0, 0], [80, 0], [80, 96], [0, 96]]
+arrival_s = 12.0
+alpha = 3.0
+beta = 3.0
+level = 1.0
+[[tissue]]
+name = "tip"
+polygon_mm = [[80, 0], [160, 0], [160, 96], [80, 96]]
+arrival_s = 17.0
+alpha = 2.5
+beta = 5.0
+level = 0.35
+"""
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("recordings")
+    (folder / "scene.toml").write_text(SCENE)
+    scene = Scene.load(folder / "scene.toml")
+    simulate(scene, folder / "flap.zarr", 150.0, seed=2, scene_text=SCENE)
+    return folder / "flap.zarr"
+
+
+def test_a_scene_gives_its_own_numbers_back(recorded: Path) -> None:
+    """Truth is the scene's: gamma variates with these arrivals, peaks at alpha x beta, levels and half-life."""
+    with Recording.open(recorded) as recording:
+        result = analyse(recording, "base:10,10,50,70", ["tip:100,10,50,70"])
+    figures = result.parameters["tip"]
+    truths = {
+        "peak_relative_percent": (35.0, 0.15),
+        "arrival_s": (17.0, 0.05),
+        "time_to_peak_s": (12.5, 0.1),
+        "half_rise_s": (12.5 * -lambertw(-(0.5 ** (1 / 2.5)) / math.e).real, 0.1),  # level crossing of a gamma variate
+        "washout_half_life_s": (120.0, 6.0),
+    }
+    for name, (truth, tolerance) in truths.items():
+        estimate = getattr(figures, name)
+        assert estimate.value == pytest.approx(truth, abs=tolerance), name
+        assert 0 < estimate.u < tolerance * 2, name
+    assert figures.flags == ()
+    assert result.injected_at_s == pytest.approx(8.0)
+    printed = result.as_json()
+    assert (printed["frames"], printed["duration_s"], printed["gaps"]) == (1800, pytest.approx(150.0), 0)
+    assert printed["motion"] is None
+    assert any("motion is not measured" in line for line in printed["warnings"])
+    assert set(printed["regions"]["tip"]["arrival_s"]) == {"value", "u"}
+
+
+def test_analyse_command(recorded: Path) -> None:
+    done = CliRunner().invoke(analyse_command, [str(recorded), "--json"], catch_exceptions=False)
+    assert done.exit_code == 0
+    result = json.loads(done.stdout)
+    assert result["reference"] == "base"
+    assert result["regions"]["tip"]["peak_relative_percent"]["value"] == pytest.approx(35, abs=0.3)
+    for given in (["--region", "tip"], ["--reference", "base", "--region", "edge:90,5,20,20"]):
+        done = CliRunner().invoke(analyse_command, [str(recorded), *given], catch_exceptions=False)
+        assert done.exit_code == 0
+        assert "not viability" in done.stdout
+        assert "±" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("given", "line"),
+    [
+        (["--region", "toe"], "no such region or tissue: toe"),
+        (["--region", "toe:1,2,3"], "a rectangle needs"),
+        (["--region", "toe:900,900,3,3"], "region lies outside the picture"),
+        (["--region", "a:1,2,3,4", "--region", "a:1,2,3,4"], "two regions have the same name"),
+        (["--reference", "a:1,2,3,4", "--region", "a:5,6,7,8"], "has the reference's name but another place"),
+    ],
+)
+def test_what_cannot_be_analysed_is_said(recorded: Path, given: list[str], line: str) -> None:
+    done = CliRunner().invoke(analyse_command, [str(recorded), *given])
+    assert isinstance(done.exception, Refused)
+    assert line in done.exception.line
+
+
+def test_recordings_command(recorded: Path, tmp_path: Path) -> None:
+    (recorded.parent / "broken.zarr").mkdir(exist_ok=True)
+    done = CliRunner().invoke(recordings_command, [str(recorded.parent), "--json"], catch_exceptions=False)
+    result = json.loads(done.stdout)
+    (one,) = result["recordings"]
+    assert (one["name"], one["frames"], one["complete"]) == ("flap", 1800, True)
+    assert one["size_mb"] == pytest.approx(
+        sum(f.stat().st_size for f in recorded.rglob("*") if f.is_file()) / 1e6, abs=0.01
+    )
+    assert "broken.zarr" in result["problems"][0]
+    assert "no recordings" in CliRunner().invoke(recordings_command, [str(tmp_path)]).stdout
+    assert isinstance(CliRunner().invoke(recordings_command, [str(tmp_path / "none")]).exception, Refused)
+
+
+def test_export_command(recorded: Path, tmp_path: Path) -> None:
+    given = [str(recorded), str(tmp_path), "--as", "csv, tiff", "--json"]
+    done = CliRunner().invoke(export_command, given, catch_exceptions=False)
+    result = json.loads(done.stdout)
+    assert result["folder"] == str(tmp_path / "flap")
+    assert {"frames.tif", "curves.csv", "manifest.json"} <= {file["name"] for file in result["files"]}
+
+
+def test_a_cut_off_recording_is_analysed_with_a_warning(tmp_path: Path) -> None:
+    camera = CameraDescription("test", 160, 120, black_level=20.0)
+    writer = RecordingWriter(tmp_path / "a.zarr", camera, Calibration.assumed(camera), started_at="")
+    for number in range(60):
+        writer.append(Frame(counts(number), number, number * 10**8, 8000.0, 1.0, 1.0, True))
+    writer.close(complete=False)
+    with Recording.open(tmp_path / "a.zarr") as recording:
+        result = analyse(recording, "base:20,20,40,60", ["tip:100,20,40,60"])
+        assert result.parameters["tip"].peak_relative_percent.value == pytest.approx(40, abs=1.5)
+        assert any("cut off" in line for line in result.warnings)
+        assert any("no injection" in line for line in result.warnings)
+        assert any("nothing is known of this camera" in line for line in result.warnings)
+
+
+def marked(path: Path, events: list[tuple[str, dict[str, object]]]) -> Recording:
+    camera = CameraDescription("test", 160, 120)
+    with RecordingWriter(path, camera, Calibration.assumed(camera), started_at="") as writer:
+        for kind, fields in events:
+            writer.event(kind, 0, **fields)
+    return Recording.open(path)
+
+
+def test_marks_count_as_they_stood_at_the_end(tmp_path: Path) -> None:
+    events: list[tuple[str, dict[str, object]]] = [
+        ("reference", {"region": "old:1,1,5,5"}),
+        ("region", {"region": "tip:1,1,5,5"}),
+        ("region", {"region": "toe:2,2,5,5"}),
+        ("region", {"region": "tip:9,9,5,5"}),
+        ("region", {"region": None, "name": "toe"}),
+        ("reference", {"region": None}),
+        ("reference", {"region": "base:3,3,5,5"}),
+    ]
+    with marked(tmp_path / "a.zarr", events) as recording:
+        assert reference_of(recording) == Region.parse("base:3,3,5,5")
+        assert regions_of(recording) == (Region.parse("tip:9,9,5,5"),)
+        assert regions_of(recording, ["tip", "x:1,1,2,2"]) == (Region.parse("tip:9,9,5,5"), Region.parse("x:1,1,2,2"))
+    with marked(tmp_path / "b.zarr", events[:1] + events[5:6]) as recording:
+        with pytest.raises(Refused, match="no reference is marked in this recording: b; give --reference"):
+            reference_of(recording)
+        with pytest.raises(Refused, match="the recording holds no frames"):
+            analyse(recording)
+
+
+def test_a_scene_region_lies_well_inside_what_shows_of_its_tissue() -> None:
+    scene = Scene.from_values(
+        {
+            "camera": {"width": 200, "height": 100},
+            "optics": {"mm_per_px": 1.0},
+            "tissue": [
+                {"name": "under", "polygon_mm": [[0, 0], [200, 0], [200, 100], [0, 100]]},
+                {"name": "over", "polygon_mm": [[0, 0], [120, 0], [120, 100], [0, 100]]},
+            ],
+        },
+        "test",
+    )
+    left, top, right, bottom = scene_region(scene, "under").bounds
+    assert 125 < left < right < 195
+    assert 5 < top < bottom < 95
