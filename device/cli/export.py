@@ -1,11 +1,17 @@
 """``tapetum export``."""
 
+import json
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
 from device.cli import answer, json_option
 from device.drives import first_removable
+from device.export.delivery import ExportCancelled
 from device.export.job import FORMATS, Exported, export
 from shared.errors import Refused
 from shared.recording import Recording
@@ -20,19 +26,57 @@ def command(recording: Path, target: Path | None, formats: str, as_json: bool) -
     """Write RECORDING into a new folder in TARGET (default: the first mounted removable drive).
 
     csv: curves, figures, frames and events. tiff: raw 16-bit counts. mp4: the picture as shown, with its legend. png: stills.
-    manifest.json lists every file with its SHA-256. All is written and checked, or nothing is left.
+    manifest.json lists every file with its SHA-256. All is written and checked, or nothing is left. With --json, lines such as
+    {"done": 0.42} on standard error tell how far it is.
     """
     folder = target or first_removable()
     if folder is None:
         raise Refused("no removable drive is mounted", remedy="plug one in, or name a folder")
-    with Recording.open(recording) as opened:
-        done = export(opened, folder, [one.strip() for one in formats.split(",") if one.strip()])
+    chosen = [one.strip() for one in formats.split(",") if one.strip()]
+    try:
+        with _stopped_by_sigterm(), Recording.open(recording) as opened:
+            done = export(opened, folder, chosen, on_progress=_Progress(as_json))
+    except ExportCancelled:
+        raise Refused("the export was stopped", recording.name, "nothing was left behind; start it again") from None
     result = {
         "folder": str(done.folder),
         "files": [{"name": file.name, "bytes": file.size_bytes, "sha256": file.sha256} for file in done.files],
         "notes": list(done.notes),
     }
     answer(result, _readable(done), as_json)
+
+
+@contextmanager
+def _stopped_by_sigterm() -> Iterator[None]:
+    """Asked to end, remove what was half written first."""
+
+    def stop(number: int, frame: object) -> None:
+        raise ExportCancelled
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+class _Progress:
+    """Says how far it is on standard error, a line at every percent: as JSON, or for people where they sit at a terminal."""
+
+    def __init__(self, as_json: bool) -> None:
+        self._as_json = as_json
+        self._percent = -1
+        self._people = not as_json and sys.stderr.isatty()
+
+    def __call__(self, done: float) -> None:
+        percent = int(100 * done)
+        if percent == self._percent:
+            return
+        self._percent = percent
+        if self._as_json:
+            click.echo(json.dumps({"done": round(done, 4)}), err=True)
+        elif self._people:
+            click.echo(f"\r{percent:3} %", err=True, nl=percent >= 100)
 
 
 def _readable(done: Exported) -> str:

@@ -2,6 +2,8 @@
 
 import json
 import math
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -22,6 +24,7 @@ from shared.region import Region
 from shared.scene.description import Scene
 from tests.device.export.conftest import counts
 
+ROOT = Path(__file__).parents[2]
 SCENE = """
 [camera]
 width = 160
@@ -135,6 +138,20 @@ def test_export_command(recorded: Path, tmp_path: Path) -> None:
     result = json.loads(done.stdout)
     assert result["folder"] == str(tmp_path / "flap")
     assert {"frames.tif", "curves.csv", "manifest.json"} <= {file["name"] for file in result["files"]}
+
+
+def test_a_stopped_export_leaves_nothing(recorded: Path, tmp_path: Path) -> None:
+    """SIGTERM in the middle of a real process: one line, status 2, an empty folder."""
+    given = [sys.executable, "-m", "device", "export", str(recorded), str(tmp_path), "--as", "mp4", "--json"]
+    with subprocess.Popen(given, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT) as process:
+        assert process.stderr is not None
+        lines = iter(process.stderr)
+        assert next(json.loads(line)["done"] for line in lines if line.startswith("{")) < 0.5
+        process.terminate()
+        last = [line for line in lines if not line.startswith("{")]
+        assert process.wait(30) == 2
+    assert last == ["tapetum: the export was stopped: flap.zarr; nothing was left behind; start it again\n"]
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_cut_off_recording_is_analysed_with_a_warning(tmp_path: Path) -> None:
