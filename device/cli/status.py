@@ -1,0 +1,36 @@
+"""``tapetum status``."""
+
+from pathlib import Path
+
+import click
+
+from device.cli import answer, json_option
+from device.cli.running import asked, connected, run_dir_option
+from shared.bounded import plain
+from shared.protocol.control import GetState, State
+
+
+@click.command()
+@run_dir_option
+@json_option
+def command(run_dir: Path, as_json: bool) -> None:
+    """Say what the running device is doing: camera, light, recording, regions."""
+    with connected(run_dir) as client:
+        state = asked(client, GetState())
+    answer(plain(state), _readable(state), as_json)
+
+
+def _readable(state: State) -> str:
+    camera, light, recording = state.camera, state.light, state.recording
+    lines = [
+        f"camera       {camera.model}, {camera.width} x {camera.height}, {camera.rate_hz:.1f} frames/s",
+        f"newest       {camera.frame_age_ms:.0f} ms old, {camera.lost_frames} lost",
+        f"light        {light.state} at {light.level:.0%}{', ' + light.reason if light.reason else ''}",
+        f"recording    {recording.name or 'none'}, {recording.frames} frames, {recording.gaps} missing",
+        f"room         {recording.free_mb:.0f} MB",
+        f"calibration  {state.calibration}",
+    ]
+    for region in (*((state.reference,) if state.reference else ()), *state.regions):
+        value = region.flag if region.percent is None else f"{region.percent:.1f} ± {region.percent_u or 0:.1f} %"
+        lines.append(f"region       {region.name}: {value}")
+    return "\n".join([*lines, *(f"warning: {line}" for line in state.warnings)])

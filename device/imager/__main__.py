@@ -1,0 +1,148 @@
+"""``python -m device.imager``: put the parts together, serve the control socket, run the loop until asked to stop."""
+
+import argparse
+import logging
+import os
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import sdnotify
+
+import device
+from device.camera.source import EndOfFrames
+from device.control_server import ControlServer
+from device.controls import Controls, open_button
+from device.imager.exports import Exports
+from device.imager.loop import ImagerLoop
+from device.imager.operator_light import OperatorLight
+from device.imager.parts import Parts
+from device.imager.requests import Requests
+from device.imager.sources import open_source
+from device.light.lease import LeaseTerms
+from device.light.link import LightLink
+from device.light.pins import board_factory
+from device.live import LivePath
+from device.recorder import Recorder
+from shared.clock import SystemClock
+from shared.errors import Refused
+from shared.frame_bus import FrameBusWriter
+from shared.settings import Settings, changed, load
+
+_log = logging.getLogger("imager")
+_VENDOR_SETTINGS = Path(device.__path__[0]) / "settings.toml"
+
+
+def main() -> int:
+    """Exit 0 when stopped, 3 when a replayed clip is over, 2 when something was refused."""
+    logging.basicConfig(format="imager: %(message)s", level=logging.INFO)
+    options = _parser().parse_args()
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    try:
+        settings = _settings(options)
+        with _imager(options, settings) as loop:
+            sdnotify.SystemdNotifier().notify("READY=1")
+            _run(loop, stop)
+    except Refused as refused:
+        print(f"imager: {refused.line}", file=sys.stderr)
+        return 2
+    except EndOfFrames:
+        _log.info("the clip is over")
+        return 3
+    return 0
+
+
+def _run(loop: ImagerLoop, stop: threading.Event) -> None:
+    """Feed systemd's watchdog from the loop itself: a loop that hangs is killed, and the light goes dark long before."""
+    notifier = sdnotify.SystemdNotifier()
+    watched = bool(os.environ.get("WATCHDOG_USEC"))
+    turns = 0
+    while not stop.is_set():
+        loop.turn()
+        turns += 1
+        if watched and turns % 10 == 0:
+            notifier.notify("WATCHDOG=1")
+    notifier.notify("STOPPING=1")
+
+
+@contextmanager
+def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerLoop]:
+    """Everything open, and closed again in an order that ends the light first."""
+    clock = SystemClock()
+    with ExitStack() as opened:
+        source = open_source(options, settings, clock)
+        opened.callback(source.camera.close)
+        recorder = Recorder(settings.recording, clock)
+        opened.callback(recorder.close)
+        recorder.prepare(source.camera.description)
+        live = LivePath(source.calibration, settings.picture)
+        bus = opened.enter_context(FrameBusWriter(options.run_dir / "frame_bus"))
+        exports = Exports(settings.recording.directory)
+        opened.callback(exports.close)
+        terms = LeaseTerms(settings.light.lease_ms, settings.light.longest_lease_ms)
+        link = LightLink(options.run_dir / "light.sock", clock, terms)
+        opened.callback(link.close)
+        parts = Parts(
+            camera=source.camera,
+            kind=source.kind,
+            calibration=source.calibration,
+            link=link,
+            light=OperatorLight(link, settings.light.levels, settings.light.hold_to_light, clock),
+            live=live,
+            recorder=recorder,
+            bus=bus,
+            clock=clock,
+            settings=settings,
+            data_folder=options.data_dir,
+            stamps_light=source.stamps_light,
+            on_injection=source.on_injection,
+            extra=source.extra,
+            notes=source.notes,
+        )
+        yield _wired(parts, exports, opened, options)
+
+
+def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.Namespace) -> ImagerLoop:
+    loop = ImagerLoop(parts)
+    requests = Requests(parts, loop, exports)
+    settings = parts.settings
+    if parts.kind == "picamera":
+        loop.controls = Controls(
+            open_button(settings.button, board_factory()),
+            requests,
+            settings.button,
+            hold_to_light=settings.light.hold_to_light,
+            clock=parts.clock,
+        )
+        opened.callback(loop.controls.close)
+    parts.camera.start()
+    opened.enter_context(ControlServer(options.run_dir / "control.sock", requests.handle))
+    return loop
+
+
+def _settings(options: argparse.Namespace) -> Settings:
+    settings = load(options.settings, options.settings_override)
+    folder = str(options.data_dir / "recordings")
+    return changed(settings, recording={"directory": folder})
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m device.imager", description="Camera, live path and recorder.")
+    parser.add_argument("--run-dir", type=Path, required=True, help="folder of control.sock, light.sock and frame_bus")
+    parser.add_argument("--data-dir", type=Path, required=True, help="folder of recordings and stills")
+    parser.add_argument("--settings", type=Path, default=_VENDOR_SETTINGS, help="vendor settings")
+    parser.add_argument("--settings-override", type=Path, help="settings laid over them")
+    parser.add_argument("--scene", help="simulate this scene (file, or name of a ready one)")
+    parser.add_argument("--seed", type=int, default=0, help="seed of the simulated camera")
+    parser.add_argument("--replay", type=Path, help="replay this recording, clip, stack or folder of pictures")
+    parser.add_argument("--fps", type=float, help="frames a second of a clip that does not say")
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,105 @@
+"""The imager's loop: one turn a frame, and nothing in it that waits for anyone but the camera."""
+
+import json
+import logging
+from collections import deque
+
+from device.camera.source import CameraStalled
+from device.controls import Controls
+from device.imager.parts import Parts
+from shared.frame import Frame
+from shared.protocol.light import LightStatus
+
+_log = logging.getLogger(__name__)
+
+FRAME_WAIT_S = 0.1
+"""Longest wait for a frame before button and light are looked after again."""
+
+
+class ImagerLoop:
+    """Takes frames, renews the light's lease, records, draws, publishes. Owned by one thread; ``seen`` may be read by others."""
+
+    def __init__(self, parts: Parts) -> None:
+        self._parts = parts
+        self.controls: Controls | None = None
+        self._times_ns: deque[int] = deque(maxlen=512)
+        self._last_sequence: int | None = None
+        self._last_light: tuple[str, float] | None = None
+        self.lost_frames = 0
+        self.injected_ns: int | None = None
+        self.newest: Frame | None = None
+        self.stalled_since_ns: int | None = None
+
+    def turn(self) -> None:
+        """One frame, or the time in which none came. Raises EndOfFrames when a clip is over; anything unexpected comes through."""
+        parts = self._parts
+        if self.controls is not None:
+            self.controls.run_due()
+        parts.light.keep_up()
+        try:
+            with parts.camera.next_frame(FRAME_WAIT_S) as frame:
+                self.stalled_since_ns = None
+                self._take(frame)
+        except CameraStalled as stalled:
+            if self.stalled_since_ns is None:
+                self.stalled_since_ns = parts.clock.now_ns()
+                _log.warning("no frame: %s", stalled)
+
+    @property
+    def rate_hz(self) -> float:
+        """Frames a second over the last second, 0 when none came."""
+        newest_ns = self._parts.clock.now_ns()
+        recent = [time_ns for time_ns in tuple(self._times_ns) if newest_ns - time_ns < 1_000_000_000]
+        return (
+            (len(recent) - 1) / ((recent[-1] - recent[0]) / 1e9) if len(recent) > 1 and recent[-1] > recent[0] else 0.0
+        )
+
+    @property
+    def since_injection_s(self) -> float | None:
+        """Seconds since dye went in, None before."""
+        return None if self.injected_ns is None else (self._parts.clock.now_ns() - self.injected_ns) / 1e9
+
+    def _take(self, frame: Frame) -> None:
+        parts = self._parts
+        description = parts.camera.description
+        status = parts.link.renew(
+            frame.sequence, frame.sensor_time_ns, description.frame_interval_us, frame.exposure_us
+        )
+        self._note_light(status)
+        if not parts.stamps_light:
+            level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
+            frame = frame.with_light(level, level > 0)
+        parts.recorder.offer(frame)
+        self._count(frame)
+        picture = parts.live.process(frame)
+        now_ns = parts.clock.now_ns()
+        header = {
+            **picture.header,
+            "published_ns": now_ns,
+            "rate_hz": round(self.rate_hz, 2),
+            "since_injection_s": self.since_injection_s,
+        }
+        parts.bus.publish(
+            json.dumps(header, separators=(",", ":"), allow_nan=False).encode(),
+            picture.jpeg,
+            sequence=frame.sequence,
+            published_ns=frame.sensor_time_ns,
+        )
+
+    def _count(self, frame: Frame) -> None:
+        if self._last_sequence is not None:
+            self.lost_frames += max(0, frame.sequence - self._last_sequence - 1)
+        self._last_sequence = frame.sequence
+        self._times_ns.append(frame.sensor_time_ns)
+        self.newest = frame
+
+    def _note_light(self, status: LightStatus) -> None:
+        """Keep what the light did with the recording that runs."""
+        light = (status.state, status.level)
+        if light == self._last_light:
+            return
+        if status.state == "tripped" and (self._last_light is None or self._last_light[0] != "tripped"):
+            _log.warning("light tripped: %s", status.reason)
+            self._parts.recorder.event("trip", status.since_ns, reason=status.reason)
+        self._parts.recorder.event("light", status.since_ns, level=status.level, lit=status.state == "lit")
+        self._last_light = light

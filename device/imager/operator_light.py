@@ -1,0 +1,127 @@
+"""What the operator wants of the light, by button and by page, and passing it on to the guard, who decides.
+
+Off is the start. With ``hold_to_light`` light is wanted only while a finger stays down: on the button until it lifts, on the page
+while the touch keeps repeating itself. Without, a hold or a touch switches it on until off. A trip forgets every wish, so that what
+was held must be let go and pressed again.
+"""
+
+import threading
+from collections.abc import Sequence
+
+from device.light.link import LightLink
+from shared.clock import Clock
+from shared.protocol.light import LightStatus
+
+PAGE_HOLD_NS = 1_000_000_000
+"""A held touch repeats itself several times a second; a tablet that falls silent for this long has let go."""
+
+
+class OperatorLight:
+    """Joined wishes of button and page. Safe from several threads; no method waits longer than the link does."""
+
+    def __init__(self, link: LightLink, levels: Sequence[float], hold_to_light: bool, clock: Clock) -> None:
+        self._link = link
+        self._levels = tuple(levels)
+        self._hold_to_light = hold_to_light
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._index = 0
+        self._button_down = False
+        self._page_until_ns = 0
+        self._switched_on = False
+        self._sent: tuple[bool, float] | None = None
+
+    @property
+    def level(self) -> float:
+        """Level to be used when on, 0 to 1."""
+        return self._levels[self._index]
+
+    @property
+    def status(self) -> LightStatus | None:
+        """What the guard said last."""
+        return self._link.status
+
+    @property
+    def reachable(self) -> bool:
+        """Whether the guard answers."""
+        return self._link.reachable
+
+    @property
+    def wanted(self) -> bool:
+        """Whether anyone wants light now."""
+        return self._button_down or self._switched_on or self._clock.now_ns() < self._page_until_ns
+
+    @property
+    def tripped(self) -> bool:
+        """Whether the guard refuses light until it is armed again."""
+        status = self._link.status
+        return status is not None and status.state == "tripped"
+
+    def keep_up(self) -> None:
+        """Tell the guard what is wanted now, if it changed; the loop calls this every turn."""
+        with self._lock:
+            self._tell()
+
+    def button_on(self) -> None:
+        """The button is held. After a trip this only arms the guard again; the next hold lights."""
+        with self._lock:
+            if self.tripped:
+                self._rearm()
+                return
+            self._button_down = self._hold_to_light
+            self._switched_on = not self._hold_to_light
+            self._tell()
+
+    def button_off(self) -> None:
+        """The button was let go, or, where it switches, held again."""
+        with self._lock:
+            self._button_down = self._switched_on = False
+            self._tell()
+
+    def page_on(self) -> None:
+        """A touch on the page asks for light, for the length of a held touch where light is held."""
+        with self._lock:
+            if self.tripped:
+                return
+            if self._hold_to_light:
+                self._page_until_ns = self._clock.now_ns() + PAGE_HOLD_NS
+            else:
+                self._switched_on = True
+            self._tell()
+
+    def page_off(self) -> None:
+        """The page lets go. A finger on the button still counts: it is nearer to the patient."""
+        with self._lock:
+            self._page_until_ns = 0
+            self._switched_on = False
+            self._tell()
+
+    def rearm(self) -> None:
+        """Leave a trip, by one deliberate act; light has to be asked for anew."""
+        with self._lock:
+            self._rearm()
+
+    def step(self, steps: int, wrap: bool) -> None:
+        """Brighter (positive) or dimmer by whole levels; the button wraps from the brightest to the dimmest."""
+        with self._lock:
+            index = self._index + steps
+            self._index = index % len(self._levels) if wrap else min(max(index, 0), len(self._levels) - 1)
+            self._tell()
+
+    def _rearm(self) -> None:
+        self._forget()
+        self._link.rearm()
+        self._sent = None
+
+    def _forget(self) -> None:
+        self._button_down = self._switched_on = False
+        self._page_until_ns = 0
+
+    def _tell(self) -> None:
+        if self.tripped:
+            self._forget()
+        wish = (self.wanted, self.level)
+        # A guard that came back knows of no wish, and an unreachable one must hear "off" first when it does.
+        if wish != self._sent or not self._link.reachable:
+            self._link.want(*wish)
+            self._sent = wish if self._link.reachable else None

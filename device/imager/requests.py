@@ -1,0 +1,277 @@
+"""What page, command line and button may ask of the imager, and what it answers."""
+
+import io
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from device.drives import first_removable
+from device.imager.exports import Exports
+from device.imager.loop import ImagerLoop
+from device.imager.parts import Parts
+from device.recording_list import summaries
+from shared.errors import Refused
+from shared.protocol import control as c
+from shared.protocol.light import LightStatus
+from shared.recording.durable import replace_file
+from shared.region import Region
+
+REGIONS_AT_MOST = 12
+
+
+class Requests:
+    """Answers requests, from several threads at once; also the actions of the button (device.controls.Actions)."""
+
+    def __init__(self, parts: Parts, loop: ImagerLoop, exports: Exports) -> None:
+        self._parts = parts
+        self._loop = loop
+        self._exports = exports
+        self._lock = threading.Lock()
+        self._view: c.View = "relative"
+        self._contours = parts.settings.picture.contours_percent
+        self._last_still: str | None = None
+        self._note = ""
+        self._acts: dict[type, Callable[..., object]] = {
+            c.GetState: lambda _: None,
+            c.SetView: self._set_view,
+            c.SetContours: self._set_contours,
+            c.SetReference: self._set_reference,
+            c.PutRegion: self._put_region,
+            c.RemoveRegion: self._remove_region,
+            c.Light: self._light,
+            c.SetExposure: self._set_exposure,
+            c.Record: self._record,
+            c.MarkInjection: self._mark_injection,
+            c.AddNote: self._add_note,
+            c.TakeStill: self._take_still,
+            c.ListRecordings: self._list_recordings,
+            c.StartExport: self._start_export,
+        }
+
+    def handle(self, request: object) -> object:
+        """Do what ``request`` asks; the answer is the new state unless the request has one of its own. Raises Refused."""
+        answer = self._acts[type(request)](request)
+        return self.state() if answer is None else answer
+
+    # ---- the button -------------------------------------------------------------------------------------------------
+
+    @property
+    def light_wanted(self) -> bool:
+        """Whether light is asked for now, by whomever."""
+        return self._parts.light.wanted
+
+    def light_on(self) -> None:
+        """Hold began."""
+        self._parts.light.button_on()
+
+    def light_off(self) -> None:
+        """Hold ended."""
+        self._parts.light.button_off()
+
+    def step_light(self) -> None:
+        """Short press: next level, after the highest the lowest."""
+        self._parts.light.step(1, wrap=True)
+
+    def toggle_recording(self) -> None:
+        """Double press. What refuses it is shown, not raised: a finger cannot read an error."""
+        try:
+            self._record(c.Record("stop" if self._parts.recorder.recording else "start"))
+        except Refused as refused:
+            self._note = refused.line
+
+    def mark_injection(self, pressed_ns: int) -> None:
+        """Triple press."""
+        self._injected(pressed_ns)
+
+    # ---- the state --------------------------------------------------------------------------------------------------
+
+    def state(self) -> c.State:
+        """Everything a newcomer's page needs."""
+        parts = self._parts
+        return c.State(
+            camera=self._camera_state(),
+            light=self._lamp_state(),
+            view=self._view,
+            contours_percent=self._contours,
+            reference=parts.live.reference_state(),
+            regions=parts.live.region_states(),
+            recording=parts.recorder.state(),
+            since_injection_s=self._loop.since_injection_s,
+            calibration=parts.calibration.origin,
+            light_levels=parts.settings.light.levels,
+            hold_to_light=parts.settings.light.hold_to_light,
+            exports=self._exports.jobs,
+            last_still=self._last_still,
+            warnings=self._warnings(),
+        )
+
+    def _camera_state(self) -> c.CameraState:
+        parts, frame = self._parts, self._loop.newest
+        description = parts.camera.description
+        return c.CameraState(
+            model=description.model,
+            width=description.width,
+            height=description.height,
+            kind=parts.kind,
+            exposure_us=frame.exposure_us if frame else parts.settings.camera.exposure_us,
+            gain=frame.gain if frame else parts.settings.camera.gain,
+            rate_hz=round(self._loop.rate_hz, 2),
+            sequence=frame.sequence if frame else -1,
+            frame_age_ms=(parts.clock.now_ns() - frame.sensor_time_ns) / 1e6 if frame else -1.0,
+            lost_frames=self._loop.lost_frames,
+        )
+
+    def _lamp_state(self) -> c.LampState:
+        light = self._parts.light
+        status = light.status or LightStatus("off", 0.0, False, 0.0, 0, 0.0, 0.0, "the light guard does not answer")
+        return c.LampState(
+            reachable=light.reachable,
+            state=status.state,
+            level=status.level,
+            wanted_on=light.wanted,
+            wanted_level=light.level,
+            lease_left_ms=status.lease_left_ms,
+            reason=status.reason,
+        )
+
+    def _warnings(self) -> tuple[str, ...]:
+        found = list(self._parts.notes)
+        if self._loop.controls is not None:
+            found += self._loop.controls.warnings
+        if self._loop.stalled_since_ns is not None:
+            found.append("the camera gives no frames; check its cable")
+        if self._note:
+            found.append(self._note)
+        return tuple(found)
+
+    # ---- the acts ---------------------------------------------------------------------------------------------------
+
+    def _set_view(self, request: c.SetView) -> None:
+        self._parts.live.set_view(request.view)
+        self._view = request.view
+
+    def _set_contours(self, request: c.SetContours) -> None:
+        if list(request.percent) != sorted(set(request.percent)):
+            raise Refused("contour percentages must rise", list(request.percent), "put them in order, each once")
+        self._parts.live.set_contours(request.percent)
+        self._contours = request.percent
+
+    def _set_reference(self, request: c.SetReference) -> None:
+        region = None if request.region is None else Region.parse(request.region)
+        self._parts.live.set_reference(region)
+        self._parts.recorder.event("reference", region=request.region)
+
+    def _put_region(self, request: c.PutRegion) -> None:
+        region = Region.parse(request.region)
+        names = {state.name for state in self._parts.live.region_states()}
+        if region.name not in names and len(names) >= REGIONS_AT_MOST:
+            raise Refused("too many regions", len(names), "remove one first")
+        self._parts.live.put_region(region)
+        self._parts.recorder.event("region", region=str(region))
+
+    def _remove_region(self, request: c.RemoveRegion) -> None:
+        self._parts.live.remove_region(request.name)
+        self._parts.recorder.event("region", region=None, name=request.name)
+
+    def _light(self, request: c.Light) -> None:
+        light = self._parts.light
+        match request.act:
+            case "on":
+                light.page_on()
+            case "off":
+                light.page_off()
+            case "brighter":
+                light.step(1, wrap=False)
+            case "dimmer":
+                light.step(-1, wrap=False)
+            case "rearm":
+                light.rearm()
+
+    def _set_exposure(self, request: c.SetExposure) -> None:
+        if self._parts.recorder.recording:
+            raise Refused("exposure is locked while a recording runs", request.exposure_us, "stop the recording first")
+        longest_us = self._parts.camera.description.frame_interval_us
+        if request.exposure_us > longest_us:
+            raise Refused("exposure is longer than a frame", request.exposure_us, f"at most {longest_us:.0f} us here")
+        self._parts.camera.set_exposure(request.exposure_us, request.gain)
+
+    def _record(self, request: c.Record) -> None:
+        with self._lock:
+            if request.act == "stop":
+                if not self._parts.recorder.recording:
+                    raise Refused("no recording is running", remedy="start one")
+                self._parts.recorder.stop()
+            else:
+                self._start_recording(request.case)
+
+    def _start_recording(self, case: str) -> None:
+        parts = self._parts
+        parts.recorder.start(None, parts.camera.description, parts.calibration, case, parts.extra)
+        status = parts.light.status
+        if status is not None:
+            parts.recorder.event("light", level=status.level, lit=status.state == "lit")
+        if self._loop.injected_ns is not None:
+            parts.recorder.event("injection", self._loop.injected_ns)
+        reference = parts.live.reference_state()
+        if reference is not None:
+            parts.recorder.event("reference", region=reference.region)
+        for region in parts.live.region_states():
+            parts.recorder.event("region", region=region.region)
+
+    def _mark_injection(self, request: c.MarkInjection) -> None:
+        if not request.undo:
+            self._injected(self._parts.clock.now_ns())
+        elif self._loop.injected_ns is not None:
+            self._loop.injected_ns = None
+            self._note = ""
+            self._parts.live.clear_baseline()
+            self._parts.recorder.event("injection undone")
+
+    def _injected(self, moment_ns: int) -> None:
+        """Start the clock, and a recording if none runs: dye that goes in unrecorded cannot be looked at again."""
+        self._note = ""
+        with self._lock:
+            if not self._parts.recorder.recording:
+                try:
+                    self._start_recording("")
+                except Refused as refused:
+                    self._note = f"not recording: {refused.line}"
+        self._loop.injected_ns = moment_ns
+        try:
+            self._parts.live.mark_baseline()
+        except Refused:
+            self._parts.live.clear_baseline()
+            self._note = "no baseline: the light was off before dye went in, so what leaks through is not taken off"
+        self._parts.on_injection(moment_ns)
+        self._parts.recorder.event("injection", moment_ns)
+
+    def _add_note(self, request: c.AddNote) -> None:
+        if not self._parts.recorder.event("note", text=request.text):
+            raise Refused("a note is kept with a recording, and none is running", remedy="start a recording first")
+
+    def _take_still(self, _: c.TakeStill) -> c.Taken:
+        folder = self._parts.data_folder / "stills"
+        folder.mkdir(parents=True, exist_ok=True)
+        encoded = io.BytesIO()
+        self._parts.live.still().save(encoded, "PNG")
+        with self._lock:
+            name = _unused(folder, datetime.now(UTC).strftime("%Y-%m-%dT%H-%M-%SZ"))
+            replace_file(folder / f"{name}.png", encoded.getvalue())
+            self._last_still = name
+        return c.Taken(name)
+
+    def _list_recordings(self, _: c.ListRecordings) -> c.Recordings:
+        folder = self._parts.settings.recording.directory
+        return c.Recordings(summaries(folder)[0] if folder.is_dir() else ())
+
+    def _start_export(self, request: c.StartExport) -> c.ExportJob:
+        target = Path(request.target) if request.target is not None else first_removable()
+        if target is None:
+            raise Refused("no removable drive is mounted", remedy="plug one in and try again")
+        return self._exports.start(request.recording, request.formats, target)
+
+
+def _unused(folder: Path, name: str) -> str:
+    names = (name, *(f"{name}-{number}" for number in range(2, 1000)))
+    return next(one for one in names if not (folder / f"{one}.png").exists())

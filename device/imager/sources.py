@@ -1,0 +1,62 @@
+"""Which camera the imager runs on, and what comes with it."""
+
+import argparse
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from device.camera.picamera import open_picamera
+from device.camera.replay import open_replay
+from device.camera.simulated import SimulatedCamera
+from device.camera.source import Camera
+from device.light.simulated import SimulatedRingReader
+from shared.calibration import Calibration
+from shared.clock import Clock
+from shared.scene.description import Scene, scene_path
+from shared.settings import Settings
+
+_RING = "simulated_ring"
+"""Where the simulated guard keeps its ring in the run folder."""
+
+
+def _no_dye(_moment_ns: int) -> None:
+    """Only a simulated patient has to be told."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """A camera not yet started; ``stamps_light`` says that its frames carry their own light level."""
+
+    camera: Camera
+    kind: Literal["picamera", "simulated", "replay"]
+    calibration: Calibration
+    stamps_light: bool
+    on_injection: Callable[[int], None] = _no_dye
+    extra: Mapping[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+def open_source(options: argparse.Namespace, settings: Settings, clock: Clock) -> Source:
+    """The camera that options and settings name. Raises Refused where it cannot be had; nothing else is taken in its place."""
+    if options.replay is not None:
+        return _replayed(options, clock)
+    if options.scene is not None:
+        return _simulated(options, clock)
+    camera = open_picamera(settings.camera, clock)
+    calibration = Calibration.assumed(camera.description)
+    return Source(camera, "picamera", calibration, stamps_light=False)
+
+
+def _simulated(options: argparse.Namespace, clock: Clock) -> Source:
+    path = scene_path(options.scene)
+    ring = SimulatedRingReader(options.run_dir / _RING)
+    camera = SimulatedCamera(Scene.load(path), options.seed, clock, ring)
+    extra = {"scene": path.read_text(encoding="utf-8"), "seed": options.seed}
+    return Source(camera, "simulated", camera.calibration, True, lambda moment_ns: camera.inject(moment_ns), extra)
+
+
+def _replayed(options: argparse.Namespace, clock: Clock) -> Source:
+    camera = open_replay(options.replay, fps=options.fps, loop=True, clock=clock)
+    calibration = camera.calibration or Calibration.assumed(camera.description)
+    notes = tuple(f"replay: {one}" for one in camera.footage.unknown)
+    return Source(camera, "replay", calibration, True, notes=notes)
