@@ -2,10 +2,13 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+PIP := $(BIN)/pip install --quiet --disable-pip-version-check
+# What the program needs, and what its tests need besides: the demo does not wait for the tests' tools.
 READY := $(VENV)/.ready
+TOOLS := $(VENV)/.tools
 
-.PHONY: demo test check lint types contracts javascript browser perf screenshots clean
 .DEFAULT_GOAL := help
+.PHONY: help demo test check lint types contracts javascript browser perf screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
@@ -15,28 +18,35 @@ help:
 	@echo "make screenshots  pictures of the page, into tests/screenshots/"
 
 $(READY): pyproject.toml
-	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "python3 is too old: $$($(PYTHON) -V); install Python 3.11 or newer"; exit 2; }
-	@$(PYTHON) -c 'import ensurepip' 2>/dev/null || { echo "python3 has no venv module; run: apt-get install python3-venv"; exit 2; }
-	$(PYTHON) -m venv $(VENV)
-	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[dev]'
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "$$($(PYTHON) -V) is too old; install Python 3.11 or newer, or name one: make PYTHON=python3.11"; exit 2; }
+	@$(PYTHON) -c 'import ensurepip' 2>/dev/null || { echo "python3 has no venv module; as root: apt-get install python3-venv"; exit 2; }
+	@echo "setting up $(VENV) (once; takes about a minute)"
+	@$(PYTHON) -m venv $(VENV)
+	@$(PIP) --editable .
+	@touch $@
+
+$(TOOLS): $(READY)
+	@echo "setting up what the tests need (once; takes about a minute)"
+	@$(PIP) --editable '.[dev]'
 	@touch $@
 
 demo: $(READY)
-	$(BIN)/tapetum demo
+	@$(BIN)/tapetum demo
 
-test: $(READY) browser
-	$(BIN)/pytest -n 2 --dist loadfile
+test: $(TOOLS) browser
+	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/web_ui/browser
+	$(BIN)/pytest tests/bench tests/web_ui/browser
 
 check: lint types contracts javascript
 
-lint: $(READY)
+lint: $(TOOLS)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 
-types: $(READY)
+types: $(TOOLS)
 	$(BIN)/mypy
 
-contracts: $(READY)
+contracts: $(TOOLS)
 	$(BIN)/lint-imports
 
 javascript: web_ui/node_modules/.ready
@@ -44,18 +54,18 @@ javascript: web_ui/node_modules/.ready
 	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent lint
 	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent test
 
-web_ui/node_modules/.ready: $(READY) web_ui/package-lock.json
+web_ui/node_modules/.ready: $(TOOLS) web_ui/package-lock.json
 	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm ci --silent
 	@touch $@
 
-screenshots: $(READY) browser
+browser:
+	@tests/bring_chromium.sh
+
+screenshots: $(TOOLS) browser
 	$(BIN)/python -m tests.web_ui.browser.screenshots
 
-browser: $(READY)
-	@command -v chromium >/dev/null || tests/bring_chromium.sh
-
-perf: $(READY)
+perf: $(TOOLS)
 	$(BIN)/python -m tests.perf
 
 clean:
-	rm -rf $(VENV) build dist *.egg-info
+	rm -rf $(VENV) web_ui/node_modules build dist *.egg-info
