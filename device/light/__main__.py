@@ -17,12 +17,10 @@ from device.light.loop import GuardLoop, only_guard
 from device.light.pins import board_factory, output_pin
 from device.light.pwm import PwmFailed, SysfsPwm, found_chip, refuse_shared_pins
 from device.light.service import LogLines, ServiceNotice, ask_for_priority
-from device.light.simulated import SimulatedRing, simulated_factory
+from device.light.simulated import RING_NAME, SimulatedRing, simulated_factory
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.settings import LightSettings, load
-
-RING_NAME = "simulated_ring"
 
 
 def main(arguments: list[str] | None = None) -> int:

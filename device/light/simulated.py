@@ -21,6 +21,9 @@ from gpiozero.pins.mock import MockFactory, MockPin
 
 from shared.clock import Clock
 
+RING_NAME = "simulated_ring"
+"""The ring's record in the run folder."""
+
 DROP_OUT_NS = 250_000_000
 """Longest drop-out of the hardware dead-man, worst-case parts."""
 
