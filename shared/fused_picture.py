@@ -12,7 +12,17 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.colour import CLEAR_PERCENT, COVERED_PERCENT, PercentColours
 from shared.frame import Frame
-from shared.live_kernel import LARGEST, PERCENT_UNIT, RING, Numbers, Rows, draw_half, draw_whole, halve_whole
+from shared.live_kernel import (
+    CHROMA_SHIFT,
+    FULL_SCALE,
+    LARGEST,
+    SCRATCH_ROWS,
+    WHITE,
+    Numbers,
+    draw_half,
+    draw_whole,
+    halve_whole,
+)
 from shared.live_picture import (
     DARK_STROKE,
     LIGHT_STROKE,
@@ -30,7 +40,11 @@ from shared.signal import DefectSources, least_counts
 
 Lane = NDArray[np.int16]
 
-ONE = 32768
+PART = 65536
+"""``lanes.part`` multiplies by a number of these."""
+
+TOP = 32767
+"""Largest int16."""
 WORD = 257
 """Times a byte: the same byte twice in a 16-bit word."""
 
@@ -39,8 +53,6 @@ REMEMBERED_S = 0.7
 
 REMEMBERED_EVERY = 4
 """Each row enters the slow mean every so many frames, so that it costs little."""
-
-CHROMA_STEP_PERCENT = 0.25
 
 
 class FusedPicture:
@@ -56,7 +68,7 @@ class FusedPicture:
         self._state = np.zeros((height, width), np.int16)
         self._unlit_state = np.zeros((height, width), np.int16)
         self._remembered = np.zeros((height, width), np.float32)
-        self._rows = _scratch(height, width)
+        self._scratch = _scratch(width)
         self._half = np.zeros((height // 2, width // 4 * 2), np.int16)
         blocks = (width + 1) // 2
         self._whole_planes = _Canvas(height, width)
@@ -125,15 +137,15 @@ class FusedPicture:
         if look.view != "side by side":
             canvas = self._whole_planes
             clipped = draw_whole(
-                pixels, *planes, self._baseline, self._least, *marks, numbers, self._rows, *canvas.arrays
+                pixels, *planes, self._baseline, self._least, *marks, numbers.record(), *self._scratch, *canvas.arrays
             )
         else:
             canvas = self._half_planes
-            clipped = halve_whole(pixels, *planes, self._half, numbers, self._rows)
+            clipped = halve_whole(pixels, *planes, self._half, numbers.record(), self._scratch[0], self._scratch[2])
             words = self._half.view(np.int32)
             for offset, part in ((0, numbers._replace(relative=0)), (self._half.shape[1] // 2, numbers)):
                 draw_half(
-                    self._half, words, self._baseline, self._least, *marks, part, self._rows, offset,
+                    self._half, words, self._baseline, self._least, *marks, part.record(), *self._scratch, offset,
                     canvas.u.shape[0], *canvas.arrays,
                 )  # fmt: skip
         self.saturated_share = clipped / frame.pixels.size
@@ -142,44 +154,44 @@ class FusedPicture:
     def _prepare_calibration(self) -> None:
         calibration = self._calibration
         depth = calibration.camera.bit_depth
-        up, down = max(14 - depth, 0), max(depth - 14, 0)
-        good_flat = calibration.flat[~calibration.defects]
-        least_flat = float(good_flat.min())
+        up, down = max(15 - depth, 0), max(depth - 15, 0)
         per_count = 2.0 ** (up - down)
-        self._dark = np.rint(np.clip(calibration.dark_counts * per_count, -LARGEST, LARGEST)).astype(np.int16)
-        gain = least_flat / calibration.flat.astype(np.float64) * (ONE - 1)
-        self._gain = np.rint(np.minimum(gain, ONE - 1)).astype(np.int16)
-        self._scale = per_count * least_flat * (ONE - 1) / ONE
-        tone_shift, tone_limit, tone_share = _multiplier(16384.0 / (self._scale * self._range_counts), 16384)
+        least_flat = float(calibration.flat[~calibration.defects].min())
+        gain = np.rint(np.minimum(least_flat / calibration.flat.astype(np.float64), 1.0) * TOP)
+        rounding = np.rint(PART / 2 / gain)
+        dark = calibration.dark_counts * per_count - rounding
+        self._gain = gain.astype(np.int16)
+        self._dark = np.rint(np.clip(dark, -TOP, TOP)).astype(np.int16)
+        self._scale = per_count * least_flat * TOP / PART
+        tone_shift, tone_limit, tone_share = _multiplier(WHITE / (self._scale * self._range_counts))
+        old_first = self._settings.steadying >= 0.5
+        lesser = 1.0 - self._settings.steadying if old_first else self._settings.steadying
         self._base = Numbers(**dict.fromkeys(Numbers._fields, 0))._replace(
-            raw_down=down, raw_up=up, saturation=calibration.saturation_counts, fresh=1,
-            new_share=min(round((1.0 - self._settings.steadying) * ONE), ONE - 1), rescale=65536,
-            smooth=int(self._settings.smoothing), tone_shift=tone_shift, tone_limit=tone_limit, tone_share=tone_share,
+            raw_down=down, raw_up=up, saturation=calibration.saturation_counts, fresh=1, old_first=int(old_first),
+            lesser_share=-round(lesser * PART), rescale=PART, smooth=int(self._settings.smoothing),
+            tone_shift=tone_shift, tone_limit=tone_limit, tone_share=tone_share,
             remember_phase=-1, remember_scale=0.0, remember_share=0.0,
         )  # fmt: skip
 
     def _prepare_colours(self) -> None:
         settings = self._settings
         colours = PercentColours(settings.full_scale_percent, settings.overlay_opacity)
-        steps = (np.arange(1024) + 0.5) * CHROMA_STEP_PERCENT
+        unit = FULL_SCALE / settings.full_scale_percent
+        steps = ((np.arange((LARGEST >> CHROMA_SHIFT) + 1) << CHROMA_SHIFT) + (1 << CHROMA_SHIFT) / 2) / unit
         blue, red = (np.rint(plane).astype(np.uint16) for plane in colours.chroma(steps))
         self._chroma = (blue | red << 8).astype(np.uint16).view(np.int16)
-        top = round(settings.full_scale_percent * PERCENT_UNIT)
-        shift = int(np.floor(np.log2((ONE - 1) / top)))
-        reach = (top << shift) / ONE
-        ramp = round((COVERED_PERCENT - CLEAR_PERCENT) * PERCENT_UNIT)
-        luma = np.rint(_luma_polynomial(colours) * 16384 / 255).astype(int)
+        self._percent_unit = unit
+        clear, ramp = round(CLEAR_PERCENT * unit), round((COVERED_PERCENT - CLEAR_PERCENT) * unit)
+        luma = _luma_polynomial(colours) * WHITE / 255
         self._base = self._base._replace(
-            clear=round(CLEAR_PERCENT * PERCENT_UNIT), ramp=ramp, cover_slope=int(settings.overlay_opacity * (ONE - 1) / ramp),
-            scale_top=top, scale_shift=shift, scale_middle=(top << shift) // 2,
-            scale_stretch=min(round((1.0 / reach - 1.0) * ONE), ONE - 1),
-            **{f"luma_{power}": int(value) for power, value in enumerate(luma)},
+            clear=clear, ramp=ramp, cover_slope=int(settings.overlay_opacity * TOP / ramp),
+            **{f"luma_{power}": round(value * 2**power) for power, value in enumerate(luma)},
         )  # fmt: skip
 
     def _frame_numbers(self, factor: float) -> Numbers:
         """How this frame enters the steadied plane and the slow mean."""
         fresh = self._fresh or self._settings.steadying == 0
-        rescale = 65536 if fresh else round(65536 * self._factor / factor)
+        rescale = PART if fresh else round(PART * self._factor / factor)
         seconds = self._calibration.camera.frame_interval_us * 1e-6 * REMEMBERED_EVERY
         visits = self._remembered_frames // REMEMBERED_EVERY + 1
         return self._base._replace(
@@ -192,11 +204,10 @@ class FusedPicture:
 
     def _percent_numbers(self, numbers: Numbers, factor: float, look: Look) -> Numbers:
         assert look.reference is not None
-        shift, limit, share = _multiplier(
-            100.0 * PERCENT_UNIT * factor / (self._scale * look.reference), 256 * PERCENT_UNIT
-        )
-        levels = [min(round(level * PERCENT_UNIT), ONE - 1) for level in look.contours_percent]
-        a, b, c, d = (*levels, *[ONE - 1] * (4 - len(levels)))
+        per_value = 100.0 * self._percent_unit * factor / (self._scale * look.reference)
+        shift, limit, share = _multiplier(per_value)
+        levels = [round(level * self._percent_unit) for level in look.contours_percent]
+        a, b, c, d = (*levels, *[TOP] * (4 - len(levels)))
         return numbers._replace(
             relative=1, percent_shift=shift, percent_limit=limit, percent_share=share,
             with_baseline=int(look.baseline is not None), level_0=a, level_1=b, level_2=c, level_3=d,
@@ -240,30 +251,19 @@ class _Canvas:
         self.planes = Planes(padded[:height, :width], self.u, self.v)
 
 
-def _scratch(height: int, width: int) -> Rows:
-    blocks = (width + 1) // 2
-    wide = 2 * blocks
-    smoothed_ring = np.zeros((RING, wide), np.int16)
-    percent = np.zeros((2, wide), np.int16)
-    luma = np.zeros((4, wide), np.uint8)
-    block_rows = [np.zeros((4, blocks), np.int16) for _ in range(3)]
-    return Rows(
-        corrected=np.zeros(width, np.int16), clip=np.zeros((4, width), np.int16), clip_any=np.zeros(4, np.int64),
-        column=np.zeros(wide + 2, np.int16), column_clip=np.zeros(wide + 2, np.int16),
-        smoothed=smoothed_ring, smoothed_words=smoothed_ring.view(np.int32), above=np.zeros(wide, np.int16),
-        percent=percent, percent_words=percent.view(np.int32), luma=luma, luma_words=luma.view(np.int16),
-        block_percent=np.zeros(blocks, np.int16), place=np.zeros(blocks, np.int16), band=np.zeros((4, blocks + 2), np.int16),
-        too_dark=block_rows[0], over=block_rows[1], chroma=block_rows[2],
-        most=np.zeros(blocks + 2, np.int16), least=np.zeros(blocks + 2, np.int16),
-    )  # fmt: skip
+def _scratch(width: int) -> tuple[Lane, NDArray[np.uint8], NDArray[np.int32]]:
+    """Scratch rows as int16, as bytes and as 32-bit words; rows start on different cache lines of a page."""
+    pitch = (width + 4 + 31) // 32 * 32 + 32
+    lines = np.zeros((SCRATCH_ROWS, pitch), np.int16)
+    return lines, lines.view(np.uint8), lines.view(np.int32)
 
 
-def _multiplier(factor: float, largest_result: int) -> tuple[int, int, int]:
-    """(shift, limit, share) so that min(a, limit) 2^shift share / 2^15 is a times ``factor``, up to ``largest_result`` at least."""
+def _multiplier(factor: float) -> tuple[int, int, int]:
+    """(shift, limit, share) so that min(a, limit) 2^shift share / 2^16 is a times ``factor``, or at least LARGEST / 2."""
     shift = 0
-    while factor / 2**shift >= 1.0 - 1.0 / ONE or (shift == 0 and factor * LARGEST > ONE):
+    while factor / 2**shift * PART > TOP:
         shift += 1
-    return shift, (ONE - 1) >> shift, round(factor / 2**shift * ONE)
+    return shift, TOP >> shift, round(factor / 2**shift * PART)
 
 
 def _luma_polynomial(colours: PercentColours) -> NDArray[np.float64]:

@@ -39,10 +39,14 @@ def _lanes(name: str, arguments: int, build: Callable[..., Any], doc: str, takes
     return intrinsic(typed)
 
 
-def _rounded_product(builder, a, b):
+def _high_part(builder, a, b):
     product = builder.mul(builder.sext(a, I32), builder.sext(b, I32), flags=["nsw"])
-    rounded = builder.add(builder.lshr(product, ir.Constant(I32, 14)), ir.Constant(I32, 1))
-    return builder.trunc(builder.lshr(rounded, ir.Constant(I32, 1)), I16)
+    return builder.trunc(builder.ashr(product, ir.Constant(I32, 16)), I16)
+
+
+def _rounded_part(builder, a, b):
+    half = builder.lshr(builder.mul(a, b), ir.Constant(I16, 15))
+    return builder.add(_high_part(builder, a, b), half)
 
 
 def _compared(relation: str) -> Callable[..., Any]:
@@ -63,7 +67,8 @@ def _mean_up(builder, a, b):
     return builder.sub(builder.or_(a, b), differing)
 
 
-product = _lanes("product", 2, _rounded_product, "a b / 2^15, rounded to nearest.")
+part = _lanes("part", 2, _high_part, "a b / 2^16, rounded down: a multiplied by b 65536ths.")
+nearest_part = _lanes("nearest_part", 2, _rounded_part, "a b / 2^16, rounded to nearest.")
 add = _lanes("add", 2, lambda builder, a, b: builder.add(a, b), "a + b.")
 subtract = _lanes("subtract", 2, lambda builder, a, b: builder.sub(a, b), "a - b.")
 times = _lanes("times", 2, lambda builder, a, b: builder.mul(a, b), "a b, low 16 bits.")

@@ -23,8 +23,8 @@ Plane = NDArray[np.uint8]
 Floats = NDArray[np.float64]
 Number = TypeVar("Number", np.bool_, np.int8)
 
-PERCENT_LIMIT = 256.0
-"""Percentages are clipped here, far above every colour scale, before they are averaged."""
+SCALES = 4.0
+"""Percentages are clipped at so many full scales, far above every colour, before they are averaged."""
 
 SMOOTHING_NOISE_SHARE = 9.0 / 64.0
 """What the 3 x 3 binomial leaves of a pixel's variance: the sum of its squared weights, (6/16)^2."""
@@ -155,7 +155,8 @@ class PlainPicture:
             return None
         baseline = 0.0 if look.baseline is None else look.baseline
         percent = relative_percent(signal - baseline, look.reference)
-        return np.where(clipped, PERCENT_LIMIT, np.clip(percent, -PERCENT_LIMIT, PERCENT_LIMIT))
+        limit = SCALES * self._settings.full_scale_percent
+        return np.where(clipped, limit, np.clip(percent, -limit, limit))
 
     def _least_percent(self, gain: float, factor: float, look: Look) -> Floats | None:
         """Percentage below which a pixel cannot be told from its own noise."""
