@@ -1,7 +1,7 @@
-"""One small parent that starts the three processes, restarts one that dies, and stops them light last.
+"""One small parent that starts the three processes, restarts one that dies, and stops them all.
 
-On the handheld systemd does this; the parent serves the demo and work at the bench. The guard is stopped last because its own
-end switches the light off whatever happened to the others.
+On the handheld systemd does this; the parent serves the demo and work at the bench. The guard is asked to end first: its end
+switches the light off, whatever becomes of the others.
 """
 
 import contextlib
@@ -18,7 +18,7 @@ from pathlib import Path
 
 from shared.errors import Refused
 
-STOP_PATIENCE_S = 3.0
+STOP_PATIENCE_S = 5.0
 RESTART_PAUSE_S = 0.2
 LONGEST_PAUSE_S = 5.0
 STEADY_AFTER_S = 10.0
@@ -45,7 +45,7 @@ def _die_with_parent() -> None:
 
 
 class Supervisor:
-    """Starts children in the order given and stops them in the reverse order."""
+    """Starts children in the order given, which is also the order in which they are asked to end."""
 
     def __init__(self, children: Sequence[Child], note: Callable[[str], None], log: Path) -> None:
         self._children = list(children)
@@ -97,17 +97,19 @@ class Supervisor:
             time.sleep(0.05)
 
     def stop(self) -> None:
-        """Ask each child to end, last started first, and kill what does not."""
-        for child in reversed(self._children):
-            process, child.process = child.process, None
-            if process is None:
-                continue
+        """Ask all children to end at once, and kill those that do not."""
+        running = [(child.name, child.process) for child in self._children if child.process is not None]
+        for child in self._children:
+            child.process = None
+        for _, process in running:
             with contextlib.suppress(ProcessLookupError):
                 process.terminate()
+        deadline = time.monotonic() + STOP_PATIENCE_S
+        for name, process in running:
             try:
-                process.wait(STOP_PATIENCE_S)
+                process.wait(max(0.0, deadline - time.monotonic()))
             except subprocess.TimeoutExpired:
-                self._note(f"{child.name} did not stop, killing it")
+                self._note(f"{name} did not stop, killing it")
                 process.kill()
                 process.wait()
             if process.stdout is not None:
