@@ -5,6 +5,7 @@ Prints one line of JSON when both answer: ``{"url": ..., "pair": ...}``. SIGTERM
 
 import argparse
 import asyncio
+import gc
 import json
 import logging
 import os
@@ -69,6 +70,7 @@ async def _serve(arguments: argparse.Namespace) -> int:
         raise
     loop = asyncio.get_running_loop()
     poll = StatePoll(run_folder / "control.sock", lambda state: _tell(loop, pictures, state))
+    gc.freeze()  # what is loaded by now stays: no collection need walk through it while pictures wait
     print(json.dumps({"url": _url(host, port), "pair": pairing.word}), flush=True)
     sdnotify.SystemdNotifier().notify("READY=1")
     try:

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from statistics import median
 
 import numpy as np
 import psutil
@@ -84,7 +85,9 @@ def measured(seconds: float, counts: tuple[int, ...], *, bare: bool = False) -> 
 
 
 def _used_s(watched: psutil.Process) -> float:
-    return sum(watched.cpu_times()[:2])
+    """Processor seconds of all its threads, to the nanosecond."""
+    threads = Path(f"/proc/{watched.pid}/task").glob("*/schedstat")
+    return sum(int(thread.read_text().split()[0]) for thread in threads) / 1e9
 
 
 def _alone(watched: psutil.Process, seconds: float) -> Served:
@@ -107,8 +110,32 @@ def _with_viewers(watched: psutil.Process, port: int, cookie: str, count: int, s
     return Served(count, float(p50), float(p99), 100 * used / seconds)
 
 
+def rows(seconds: float = 5.0, counts: tuple[int, ...] = (1, 8, 32)) -> list[dict[str, object]]:
+    """One row a number of viewers: latency from frame to client, processor a viewer, and the floor's, from interleaved runs."""
+    turns = [(measured(seconds, counts), measured(seconds, counts, bare=True)) for _ in range(3)]
+    found: list[dict[str, object]] = []
+    for at, count in enumerate(counts, start=1):
+        ours, floor = [turn[0] for turn in turns], [turn[1] for turn in turns]
+        a_viewer, floor_a_viewer = _a_viewer(ours, at), _a_viewer(floor, at)
+        found.append(
+            {
+                "stage": f"picture server, {count} viewers",
+                "size": f"{PICTURE_BYTES // 1000} kB at {RATE_HZ:g}/s",
+                "p50_ms": round(median(turn[at].p50_ms for turn in ours), 2),
+                "p99_ms": round(median(turn[at].p99_ms for turn in ours), 2),
+                "floor_p99_ms": round(median(turn[at].p99_ms for turn in floor), 2),
+                "processor_percent_a_viewer": round(a_viewer, 3),
+                "floor_percent_a_viewer": round(floor_a_viewer, 3),
+            }
+        )
+    return found
+
+
+def _a_viewer(turns: list[list[Served]], at: int) -> float:
+    """Processor that a viewer adds, in percent of a core."""
+    return median((turn[at].processor_percent - turn[0].processor_percent) / turn[at].viewers for turn in turns)
+
+
 if __name__ == "__main__":
-    for _ in range(int(sys.argv[1]) if len(sys.argv) > 1 else 3):
-        for bare in (False, True):
-            for row in measured(4.0, (1, 8, 32), bare=bare):
-                print("bare" if bare else "ours", row)
+    for row in rows():
+        print(row)

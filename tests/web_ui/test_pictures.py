@@ -1,6 +1,7 @@
 """The picture stream, spoken to by the websockets library's own client (RFC 6455) and by raw sockets."""
 
 import asyncio
+import itertools
 import json
 import os
 import socket
@@ -275,6 +276,36 @@ def test_whoever_says_anything_else_is_told_and_hung_up_on(run, said):
             assert closed.value.rcvd.code == 1008
             stream.publish(b"on")
             assert (await picture_from(other))[2] == b"on"
+
+    run(scenario)
+
+
+@pytest.mark.parametrize("cuts", [(), (1,), (3,), (6,), (7, 9), tuple(range(1, 24))])
+def test_words_may_come_in_any_pieces(run, cuts):
+    """However TCP cuts the frames of RFC 6455 (here: drawn, ping, drawn), they mean the same."""
+
+    async def scenario(stream):
+        loop = asyncio.get_running_loop()
+        viewer = await raw_viewer(stream, receive_buffer=65_536)
+        publication = stream.publish()
+        await stream.until(lambda: stream.server.newest)
+        mask = b"\x11\x22\x33\x44"
+        frames = b""
+        for kind, payload in ((0x81, b"drawn 1"), (0x89, b"?"), (0x81, b"drawn %d" % publication)):
+            masked = bytes(byte ^ mask[at % 4] for at, byte in enumerate(payload))
+            frames += bytes([kind, 0x80 | len(payload)]) + mask + masked
+        (one,) = stream.server.viewers
+        assert list(one._under_way) == [publication]
+        viewer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        pieces = [frames[a:b] for a, b in itertools.pairwise((0, *cuts, len(frames)))]
+        for piece in pieces:
+            await loop.sock_sendall(viewer, piece)
+            for _ in range(3):
+                await asyncio.sleep(0)  # let the server read this piece by itself
+        await stream.until(lambda: not one._under_way)
+        stream.publish(b"next")
+        await stream.until(lambda: len(one._under_way) == 1)
+        viewer.close()
 
     run(scenario)
 
