@@ -23,51 +23,53 @@ class Captioner:
     def __init__(self, recording: Recording, settings: PictureSettings) -> None:
         self._name = recording.name
         self._settings = settings
-        self._legends: dict[tuple[str, bool], Image.Image] = {}
+        self._legends: dict[tuple[str, bool], NDArray[np.uint8]] = {}
         self._lines: tuple[str, str] = ("", "")
-        self._below: NDArray[np.uint8] | None = None
+        self._shown_legend: NDArray[np.uint8] | None = None
+        self._whole: NDArray[np.uint8] | None = None
+        self._font: ImageFont.FreeTypeFont | ImageFont.ImageFont = ImageFont.load_default()
 
     def under(self, shown: Shown) -> NDArray[np.uint8]:
-        """(height, width, 3) uint8 RGB: the picture, two lines and the legend; both sides even."""
+        """(height, width, 3) uint8 RGB, lent until the next call: the picture, two lines and the legend; both sides even."""
         picture = simplejpeg.decode_jpeg(shown.picture.jpeg, "RGB")
-        width = max(picture.shape[1], _LEAST_WIDTH) // 2 * 2
+        height, width = picture.shape[0] // 2 * 2, max(picture.shape[1], _LEAST_WIDTH) // 2 * 2
+        line_px = max(width // 48, 18) // 2 * 2
+        if self._whole is None:
+            # the longest legend sets the height, so that every picture of a video has the same
+            below = max(self._legend_of(reference, True, width).shape[0] for reference in ("", "reference"))
+            self._whole = np.full((height + 2 * line_px + below + below % 2, width, 3), BACKGROUND, np.uint8)
+            self._font = ImageFont.load_default(size=line_px * 0.75)
+        left = (width - min(picture.shape[1], width)) // 2
+        self._whole[:height, left : left + picture.shape[1]] = picture[:height, :width]
         lines = (self._clock(shown), _values(shown.picture.header))
-        below = self._below
-        if below is None or lines != self._lines:
-            below = self._drawn(lines, shown, width)
-            self._lines, self._below = lines, below
-        whole = np.full((picture.shape[0] // 2 * 2 + below.shape[0], width, 3), BACKGROUND, np.uint8)
-        seen = picture[: picture.shape[0] // 2 * 2, :width]
-        left = (width - seen.shape[1]) // 2
-        whole[: seen.shape[0], left : left + seen.shape[1]] = seen
-        whole[seen.shape[0] :] = below
-        return whole
+        if lines != self._lines:
+            self._lines = lines
+            self._whole[height : height + 2 * line_px] = self._drawn(lines, width, line_px)
+        legend = self._legend(shown, width)
+        if legend is not self._shown_legend:
+            self._shown_legend = legend
+            self._whole[height + 2 * line_px :] = BACKGROUND
+            self._whole[height + 2 * line_px :][: legend.shape[0]] = legend
+        return self._whole
 
     def _clock(self, shown: Shown) -> str:
         after = shown.since_injection_s
         return f"{self._name}   {shown.time_s:.1f} s" + ("" if after is None else f", {after:.1f} s after injection")
 
-    def _drawn(self, lines: tuple[str, str], shown: Shown, width: int) -> NDArray[np.uint8]:
-        line_px = max(width // 48, 18)
-        font = ImageFont.load_default(size=line_px * 0.75)
-        legend = self._legend(shown, width)
-        # the longest legend sets the height, so that every picture of a video has the same
-        tallest = max(self._legend_of(reference, True, width).height for reference in ("", "reference"))
-        height = 2 * line_px + tallest
-        image = Image.new("RGB", (width, height + height % 2), BACKGROUND)
+    def _drawn(self, lines: tuple[str, str], width: int, line_px: int) -> NDArray[np.uint8]:
+        image = Image.new("RGB", (width, 2 * line_px), BACKGROUND)
         draw = ImageDraw.Draw(image)
         for row, line in enumerate(lines):
-            draw.text((line_px * 0.5, line_px * (row + 0.2)), line, INK, font)
-        image.paste(legend, (0, 2 * line_px))
+            draw.text((line_px * 0.5, line_px * (row + 0.1)), line, INK, self._font)
         return np.asarray(image)
 
-    def _legend(self, shown: Shown, width: int) -> Image.Image:
+    def _legend(self, shown: Shown, width: int) -> NDArray[np.uint8]:
         header = shown.picture.header
         reference = header["reference"]
         percent = shown.picture.view != "grey" and reference is not None and not reference["flag"]
         return self._legend_of(reference["name"] if percent else "", bool(header["baseline"]), width)
 
-    def _legend_of(self, reference: str, baseline: bool, width: int) -> Image.Image:
+    def _legend_of(self, reference: str, baseline: bool, width: int) -> NDArray[np.uint8]:
         """Legend of a picture in percent of ``reference``, or of a grey one where that is empty."""
         key = (reference, baseline)
         if key not in self._legends:
@@ -80,7 +82,7 @@ class Captioner:
                 has_percent=bool(reference),
                 baseline=baseline,
             )
-            self._legends[key] = drawn_legend(width, legend)
+            self._legends[key] = np.asarray(drawn_legend(width, legend))
         return self._legends[key]
 
 

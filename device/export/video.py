@@ -26,7 +26,7 @@ def write_video(
         stream.pix_fmt = "yuv420p"
         stream.time_base = TIME_BASE
         stream.codec_context.time_base = TIME_BASE
-        stream.options = {"preset": "veryfast", "crf": "23", "profile": "high", "threads": "1"}
+        stream.options = {"preset": "veryfast", "crf": "23", "profile": "high"}
         last = -1
         for number, shown in enumerate(overlay.play(), 1):
             picture = caption.under(shown)
