@@ -22,6 +22,7 @@ STOP_PATIENCE_S = 5.0
 RESTART_PAUSE_S = 0.2
 LONGEST_PAUSE_S = 5.0
 STEADY_AFTER_S = 10.0
+REFUSED_STATUS = 2
 _PR_SET_PDEATHSIG = 1
 
 
@@ -146,10 +147,13 @@ class Supervisor:
             self._start(child)
 
     def _last_words(self, child: Child) -> str:
+        """Why ``child`` ended: its own line where it refused something (status 2), else how it ended and what it said last."""
         assert child.process is not None
         self._log.flush()
         lines = Path(str(self._log.name)).read_text(errors="replace").strip().splitlines()
-        words = next((line for line in reversed(lines) if line.strip()), "no message")
+        words = lines[-1] if lines else "no message"
+        if child.process.returncode == REFUSED_STATUS:
+            return words.partition(": ")[2] or words
         return f"{child.name} ended ({_manner(child.process.returncode)}): {words}"
 
 
