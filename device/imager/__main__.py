@@ -88,9 +88,7 @@ def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerL
         link = LightLink(options.run_dir / "light.sock", clock, terms)
         opened.callback(link.close)
         parts = Parts(
-            camera=source.camera,
-            kind=source.kind,
-            calibration=source.calibration,
+            source=source,
             link=link,
             light=OperatorLight(link, settings.light.levels, settings.light.hold_to_light, clock),
             live=live,
@@ -99,10 +97,6 @@ def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerL
             clock=clock,
             settings=settings,
             data_folder=options.data_dir,
-            stamps_light=source.stamps_light,
-            on_injection=source.on_injection,
-            extra=source.extra,
-            notes=source.notes,
         )
         yield _wired(parts, exports, opened, options)
 
@@ -111,7 +105,7 @@ def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.
     loop = ImagerLoop(parts)
     requests = Requests(parts, loop, exports)
     settings = parts.settings
-    if parts.kind == "picamera":
+    if parts.source.kind == "picamera":
         loop.controls = Controls(
             open_button(settings.button, board_factory()),
             requests,
@@ -120,7 +114,7 @@ def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.
             clock=parts.clock,
         )
         opened.callback(loop.controls.close)
-    parts.camera.start()
+    parts.source.camera.start()
     opened.enter_context(ControlServer(options.run_dir / "control.sock", requests.handle))
     return loop
 

@@ -37,7 +37,7 @@ class ImagerLoop:
             self.controls.run_due()
         parts.light.keep_up()
         try:
-            with parts.camera.next_frame(FRAME_WAIT_S) as frame:
+            with parts.source.camera.next_frame(FRAME_WAIT_S) as frame:
                 self.stalled_since_ns = None
                 self._take(frame)
         except CameraStalled as stalled:
@@ -61,12 +61,12 @@ class ImagerLoop:
 
     def _take(self, frame: Frame) -> None:
         parts = self._parts
-        description = parts.camera.description
+        description = parts.source.camera.description
         status = parts.link.renew(
             frame.sequence, frame.sensor_time_ns, description.frame_interval_us, frame.exposure_us
         )
         self._note_light(status)
-        if not parts.stamps_light:
+        if not parts.source.stamps_light:
             level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
             frame = frame.with_light(level, level > 0)
         parts.recorder.offer(frame)

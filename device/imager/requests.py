@@ -98,7 +98,7 @@ class Requests:
             regions=parts.live.region_states(),
             recording=parts.recorder.state(),
             since_injection_s=self._loop.since_injection_s,
-            calibration=parts.calibration.origin,
+            calibration=parts.source.calibration.origin,
             light_levels=parts.settings.light.levels,
             hold_to_light=parts.settings.light.hold_to_light,
             exports=self._exports.jobs,
@@ -108,12 +108,12 @@ class Requests:
 
     def _camera_state(self) -> c.CameraState:
         parts, frame = self._parts, self._loop.newest
-        description = parts.camera.description
+        description = parts.source.camera.description
         return c.CameraState(
             model=description.model,
             width=description.width,
             height=description.height,
-            kind=parts.kind,
+            kind=parts.source.kind,
             exposure_us=frame.exposure_us if frame else parts.settings.camera.exposure_us,
             gain=frame.gain if frame else parts.settings.camera.gain,
             rate_hz=round(self._loop.rate_hz, 2),
@@ -136,7 +136,7 @@ class Requests:
         )
 
     def _warnings(self) -> tuple[str, ...]:
-        found = list(self._parts.notes)
+        found = list(self._parts.source.notes)
         if self._loop.controls is not None:
             found += self._loop.controls.warnings
         if self._loop.stalled_since_ns is not None:
@@ -191,10 +191,10 @@ class Requests:
     def _set_exposure(self, request: c.SetExposure) -> None:
         if self._parts.recorder.recording:
             raise Refused("exposure is locked while a recording runs", request.exposure_us, "stop the recording first")
-        longest_us = self._parts.camera.description.frame_interval_us
+        longest_us = self._parts.source.camera.description.frame_interval_us
         if request.exposure_us > longest_us:
             raise Refused("exposure is longer than a frame", request.exposure_us, f"at most {longest_us:.0f} us here")
-        self._parts.camera.set_exposure(request.exposure_us, request.gain)
+        self._parts.source.camera.set_exposure(request.exposure_us, request.gain)
 
     def _record(self, request: c.Record) -> None:
         with self._lock:
@@ -207,7 +207,7 @@ class Requests:
 
     def _start_recording(self, case: str) -> None:
         parts = self._parts
-        parts.recorder.start(None, parts.camera.description, parts.calibration, case, parts.extra)
+        parts.recorder.start(None, parts.source.camera.description, parts.source.calibration, case, parts.source.extra)
         status = parts.light.status
         if status is not None:
             parts.recorder.event("light", level=status.level, lit=status.state == "lit")
@@ -243,7 +243,7 @@ class Requests:
         except Refused:
             self._parts.live.clear_baseline()
             self._note = "no baseline: the light was off before dye went in, so what leaks through is not taken off"
-        self._parts.on_injection(moment_ns)
+        self._parts.source.on_injection(moment_ns)
         self._parts.recorder.event("injection", moment_ns)
 
     def _add_note(self, request: c.AddNote) -> None:

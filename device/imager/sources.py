@@ -19,7 +19,11 @@ def _no_dye(_moment_ns: int) -> None:
 
 @dataclass(frozen=True)
 class Source:
-    """A camera not yet started; ``stamps_light`` says that its frames carry their own light level."""
+    """A camera not yet started, and what belongs to it.
+
+    ``stamps_light`` says that its frames carry their own light level. ``on_injection`` tells a simulated patient when dye goes in;
+    ``extra`` is kept with each recording; ``notes`` are sentences for the page, such as what is unknown of a replayed clip.
+    """
 
     camera: Camera
     kind: Literal["picamera", "simulated", "replay"]
