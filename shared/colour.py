@@ -71,7 +71,8 @@ class PercentColours:
     def _table(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
         return luma_chroma(VIRIDIS)
 
-    def _mapped(self, percent: NDArray[np.floating], channel: int) -> NDArray[np.float64]:
+    def mapped(self, percent: NDArray[np.floating], channel: int) -> NDArray[np.float64]:
+        """Y (0), Cb (1) or Cr (2) of the map itself, 0 to 255."""
         position = np.asarray(percent, np.float64) * (255.0 / self.full_scale_percent)
         mapped: NDArray[np.float64] = np.interp(position, np.arange(256.0), self._table[channel])
         return mapped
@@ -83,10 +84,10 @@ class PercentColours:
 
     def luma(self, percent: NDArray[np.floating]) -> NDArray[np.float64]:
         """Luma of the map itself, 0 to 255."""
-        return self._mapped(percent, 0)
+        return self.mapped(percent, 0)
 
     def chroma(self, percent: NDArray[np.floating]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Cb and Cr of the map over grey, which has none of its own: a function of percent alone."""
         cover = self.opacity_at(percent)
-        blue, red = self._mapped(percent, 1), self._mapped(percent, 2)
+        blue, red = self.mapped(percent, 1), self.mapped(percent, 2)
         return NEUTRAL + cover * (blue - NEUTRAL), NEUTRAL + cover * (red - NEUTRAL)

@@ -10,10 +10,10 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from shared.calibration import Calibration
-from shared.colour import CLEAR_PERCENT, COVERED_PERCENT, PercentColours
+from shared.colour import CLEAR_PERCENT, COVERED_PERCENT, NEUTRAL, PercentColours
 from shared.frame import Frame
 from shared.live_kernel import (
-    CHROMA_SHIFT,
+    CHROMA_UNIT,
     FULL_SCALE,
     LARGEST,
     SCRATCH_ROWS,
@@ -133,7 +133,7 @@ class FusedPicture:
         pixels.flags.writeable = False
         sources = (self._sources.pixels, self._sources.starts, self._sources.sources)
         planes = (self._dark, self._gain, *sources, state, self._remembered)
-        marks = (self._chroma, self._stripes, self._dots, int(_word(LIGHT_STROKE)), int(_word(DARK_STROKE)))
+        marks = (self._stripes, self._dots, int(_word(LIGHT_STROKE)), int(_word(DARK_STROKE)))
         if look.view != "side by side":
             canvas = self._whole_planes
             clipped = draw_whole(
@@ -176,17 +176,17 @@ class FusedPicture:
     def _prepare_colours(self) -> None:
         settings = self._settings
         colours = PercentColours(settings.full_scale_percent, settings.overlay_opacity)
-        unit = FULL_SCALE / settings.full_scale_percent
-        steps = ((np.arange((LARGEST >> CHROMA_SHIFT) + 1) << CHROMA_SHIFT) + (1 << CHROMA_SHIFT) / 2) / unit
-        blue, red = (np.rint(plane).astype(np.uint16) for plane in colours.chroma(steps))
-        self._chroma = (blue | red << 8).astype(np.uint16).view(np.int16)
-        self._percent_unit = unit
+        unit = self._percent_unit = FULL_SCALE / settings.full_scale_percent
         clear, ramp = round(CLEAR_PERCENT * unit), round((COVERED_PERCENT - CLEAR_PERCENT) * unit)
-        luma = _luma_polynomial(colours) * WHITE / 255
+        fits = (("luma", 0, 4, WHITE / 255), ("blue", 1, 5, CHROMA_UNIT), ("red", 2, 5, CHROMA_UNIT))
+        coefficients = {
+            f"{name}_{power}": round(value * per_level * 2**power)
+            for name, channel, degree, per_level in fits
+            for power, value in enumerate(_polynomial(colours, channel, degree))
+        }
         self._base = self._base._replace(
-            clear=clear, ramp=ramp, cover_slope=int(settings.overlay_opacity * TOP / ramp),
-            **{f"luma_{power}": round(value * 2**power) for power, value in enumerate(luma)},
-        )  # fmt: skip
+            clear=clear, ramp=ramp, cover_slope=int(settings.overlay_opacity * TOP / ramp), **coefficients
+        )
 
     def _frame_numbers(self, factor: float) -> Numbers:
         """How this frame enters the steadied plane and the slow mean."""
@@ -216,7 +216,7 @@ class FusedPicture:
     def _prepare_percent(self, gain: float, factor: float, look: Look) -> None:
         """Baseline and least tellable values in the units of the steadied plane, made anew only when something changed."""
         halved = look.view == "side by side"
-        flat = self._calibration.flat.astype(np.float64)
+
         baseline_key = (id(look.baseline), halved, factor if look.baseline is not None else 0.0)
         if baseline_key != self._baseline_key:
             self._baseline_key = baseline_key
@@ -227,6 +227,7 @@ class FusedPicture:
         least_key = (id(look.baseline), halved, gain, coarse)
         if least_key != self._least_key:
             self._least_key = least_key
+            flat = self._calibration.flat.astype(np.float64)
             below = 0.0 if look.baseline is None else look.baseline / factor * flat
             wanted = self._settings.least_signal_to_noise
             least = (
@@ -266,16 +267,19 @@ def _multiplier(factor: float) -> tuple[int, int, int]:
     return shift, TOP >> shift, round(factor / 2**shift * PART)
 
 
-def _luma_polynomial(colours: PercentColours) -> NDArray[np.float64]:
-    """Fourth-degree fit to the map's luma over -1 (0 %) to 1 (full scale), evened out towards the least largest error."""
+def _polynomial(colours: PercentColours, channel: int, degree: int) -> NDArray[np.float64]:
+    """Fit to the map's luma (0) or chroma above neutral (1, 2) over -1 (0 %) to 1 (full scale).
+
+    Evened out towards the least largest error, where the map covers anything.
+    """
     x = np.linspace(-1.0, 1.0, 512)
     percent = (x + 1.0) / 2.0 * colours.full_scale_percent
-    luma = colours.luma(percent)
+    wanted = colours.mapped(percent, channel) - (NEUTRAL if channel else 0)
     matters = 0.05 + colours.opacity_at(percent) / colours.opacity
     weights = matters.copy()
     for _ in range(100):
-        fit = chebyshev.chebfit(x, luma, 4, w=weights)
-        error = np.abs(chebyshev.chebval(x, fit) - luma) * matters
+        fit = chebyshev.chebfit(x, wanted, degree, w=weights)
+        error = np.abs(chebyshev.chebval(x, fit) - wanted) * matters
         weights *= (error / error.max() + 1e-3) ** 0.05
     return np.asarray(chebyshev.cheb2poly(fit), np.float64)
 

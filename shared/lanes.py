@@ -3,8 +3,8 @@
 Each works on int16 scalars inside a kernel, wraps on overflow unless said otherwise, and becomes one vector instruction over many
 lanes. Masks are -1 (all bits) for true and 0 for false.
 """
-# mypy: disable-error-code="no-untyped-def"
-# ruff: noqa: ANN001, ANN202
+# mypy: disable-error-code="no-untyped-def,no-untyped-call"
+# ruff: noqa: ANN001, ANN201, ANN202
 
 from collections.abc import Callable
 from typing import Any
@@ -49,6 +49,13 @@ def _rounded_part(builder, a, b):
     return builder.add(_high_part(builder, a, b), half)
 
 
+def _limited_sum(builder, a, b):
+    kind = ir.FunctionType(I16, [I16, I16])
+    name = "llvm.sadd.sat.i16"
+    function = builder.module.globals.get(name) or ir.Function(builder.module, kind, name)
+    return builder.call(function, [a, b])
+
+
 def _compared(relation: str) -> Callable[..., Any]:
     return lambda builder, a, b: builder.sext(builder.icmp_signed(relation, a, b), I16)
 
@@ -70,6 +77,9 @@ def _mean_up(builder, a, b):
 part = _lanes("part", 2, _high_part, "a b / 2^16, rounded down: a multiplied by b 65536ths.")
 nearest_part = _lanes("nearest_part", 2, _rounded_part, "a b / 2^16, rounded to nearest.")
 add = _lanes("add", 2, lambda builder, a, b: builder.add(a, b), "a + b.")
+add_limited = _lanes(
+    "add_limited", 2, _limited_sum, "a + b, held at the ends of the range; also keeps a chain of parts in 16 bits."
+)
 subtract = _lanes("subtract", 2, lambda builder, a, b: builder.sub(a, b), "a - b.")
 times = _lanes("times", 2, lambda builder, a, b: builder.mul(a, b), "a b, low 16 bits.")
 up = _lanes("up", 2, lambda builder, a, n: builder.shl(a, n), "a 2^n.")
@@ -99,3 +109,16 @@ chosen = _lanes(
     lambda builder, mask, a, b: builder.select(builder.icmp_signed("!=", mask, ir.Constant(I16, 0)), a, b),
     "a where the mask is set, else b.",
 )
+
+
+@intrinsic
+def borrowed(typingctx, array):
+    """The same array without its owner, so that handing it on costs no atomic reference count. The owner must outlive it."""
+
+    def codegen(context, builder, signature, values):
+        view = context.make_array(array)(context, builder, values[0])
+        for owner in ("meminfo", "parent"):
+            setattr(view, owner, ir.Constant(getattr(view, owner).type, None))
+        return view._getvalue()
+
+    return array(array), codegen

@@ -2,7 +2,7 @@
 
 Rows flow through buffers that stay in the first-level cache: corrected row -> steadied plane -> smoothed rows -> percent and luma
 rows -> a row of blocks (2 x 2 pixels) with chroma, contour bands and marks -> finished rows of the Y, U and V planes. All values
-are int16: corrected counts times a fixed scale, percent as 4096 for the full scale, luma as 8192 for 255. ``fused_picture``
+are int16: corrected counts times a fixed scale, percent as 4096 for the full scale, luma as 32 a grey level. ``fused_picture``
 prepares the numbers.
 
 A smoothed value of CLIPPED stands for "a saturated pixel is in it".
@@ -18,6 +18,8 @@ from numba import njit
 
 from shared.lanes import (
     add,
+    add_limited,
+    borrowed,
     both,
     chosen,
     down,
@@ -41,8 +43,8 @@ from shared.lanes import (
 CLIPPED = 32767
 LARGEST = 16383
 FULL_SCALE = 4096
-CHROMA_SHIFT = 2
-WHITE = 8192
+WHITE = 255 * 32
+CHROMA_UNIT = 8
 
 compiled = njit(cache=True, nogil=True, error_model="numpy")
 
@@ -74,6 +76,18 @@ class Numbers(NamedTuple):
     luma_2: int
     luma_3: int
     luma_4: int
+    blue_0: int
+    blue_1: int
+    blue_2: int
+    blue_3: int
+    blue_4: int
+    blue_5: int
+    red_0: int
+    red_1: int
+    red_2: int
+    red_3: int
+    red_4: int
+    red_5: int
     level_0: int
     level_1: int
     level_2: int
@@ -92,65 +106,102 @@ _RECORD = np.dtype(
 )
 
 
-# Scratch rows: one int16 array, so that nothing but numbers and a few arrays is handed from loop to loop (an array in a tuple
-# costs an atomic reference count at every call). Names are the first row of each kind.
-CORRECTED = 0
-CLIP = 1  # four rows of masks, for row y in CLIP + y % 4
-CLIP_ANY = 5  # in column y % 4: how many pixels of row y are saturated
-COLUMN = 6
-COLUMN_CLIP = 7
-SMOOTHED = 8  # a ring of eight
-RING = 8
-ABOVE = 16
-PERCENT = 17  # two
-LUMA = 19  # four, as bytes
-BLOCK_PERCENT = 23
-PLACE = 24
-BAND = 25  # four, from column 1 on
-TOO_DARK = 29  # four
-OVER = 33  # four
-CHROMA = 37  # four
-MOST = 41
-LEAST = 42
-INK = 43
-MARKED = 44
-SCRATCH_ROWS = 45
+# Scratch rows: one int16 array, so that nothing but numbers and a few arrays is handed from loop to loop, and as few of them as
+# possible, so that they stay in the first-level cache. Names are the first row of each kind.
+CLIP = 0  # four rows of masks, for row y in CLIP + y % 4
+CLIP_ANY = 4  # column y % 4: how many pixels of row y are saturated; column 4 + y % 2: is CLIPPED anywhere in SMOOTHED
+COLUMN = 5
+SMOOTHED = 6  # two, for the two rows of a block
+PERCENT = 8  # two
+LUMA = 10  # four, as bytes
+BAND = 14  # four, from column 1 on
+TOO_DARK = 18  # two
+OVER = 20  # two
+CHROMA = 22  # two
+MEAN = 24
+MARKED = 25
+MOST = 26
+LEAST = 27
+MENDED = 28
+SCRATCH_ROWS = 29
 
 
 @compiled
-def _correct_row(raw, dark, gain, y, n, lines):
-    """Counts above dark over the flat into the scratch row; returns the largest raw count."""
+def _mixed(old, new, old_first, share):
+    """Recursive mean of two values; see ``Numbers.old_first``."""
+    if old_first:
+        return add(old, nearest_part(subtract(old, new), share))
+    return add(new, nearest_part(subtract(new, old), share))
+
+
+@compiled
+def _steady_row(raw, dark, gain, state, y, n):
+    """Counts above dark over the flat, mixed into the steadied plane; returns the largest raw count."""
     shift_down, shift_up = np.int16(n.raw_down), np.int16(n.raw_up)
+    share = np.int16(n.lesser_share)
     largest = np.uint16(0)
-    for x in range(raw.shape[1]):
-        value = raw[y, x]
-        shifted = up(down_unsigned(np.int16(value), shift_down), shift_up)
-        lines[CORRECTED, x] = part(subtract(shifted, dark[y, x]), gain[y, x])
-        largest = max(largest, value)
+    if n.fresh:
+        for x in range(raw.shape[1]):
+            value = raw[y, x]
+            shifted = up(down_unsigned(np.int16(value), shift_down), shift_up)
+            state[y, x] = part(subtract(shifted, dark[y, x]), gain[y, x])
+            largest = max(largest, value)
+    elif n.old_first:
+        for x in range(raw.shape[1]):
+            value = raw[y, x]
+            shifted = up(down_unsigned(np.int16(value), shift_down), shift_up)
+            state[y, x] = _mixed(state[y, x], part(subtract(shifted, dark[y, x]), gain[y, x]), True, share)
+            largest = max(largest, value)
+    else:
+        for x in range(raw.shape[1]):
+            value = raw[y, x]
+            shifted = up(down_unsigned(np.int16(value), shift_down), shift_up)
+            state[y, x] = _mixed(state[y, x], part(subtract(shifted, dark[y, x]), gain[y, x]), False, share)
+            largest = max(largest, value)
     return np.int64(largest)
 
 
 @compiled
-def _replace_defects(raw, dark, gain, y, n, lines, first, defects, starts, sources):
-    """Put the mean of the good neighbours in place of each defect of row ``y``; returns the place of the next row's first."""
+def _rescale_row(state, y, n):
+    """Bring the steadied row to the exposure, gain and light of this frame."""
+    for x in range(state.shape[1]):
+        state[y, x] = min(max((state[y, x] * n.rescale + 32768) >> 16, -LARGEST), LARGEST)
+
+
+@compiled
+def _mend_defects(raw, dark, gain, state, y, n, lines, first, defects, starts, sources):
+    """Steadied values of the defects of row ``y`` from their good neighbours, into MENDED; returns the next row's first."""
     width = raw.shape[1]
+    share = np.int16(n.lesser_share)
+    at = 0
     while first < defects.shape[0] and defects[first] < (y + 1) * width:
         total = 0
         number = np.int64(starts[first + 1] - starts[first])
-        for at in range(starts[first], starts[first + 1]):
-            row, column = sources[at] // width, sources[at] % width
+        for source in range(starts[first], starts[first + 1]):
+            row, column = sources[source] // width, sources[source] % width
             counts = ((np.int64(raw[row, column]) >> n.raw_down) << n.raw_up) - dark[row, column]
             total += (counts * gain[row, column]) >> 16
-        lines[CORRECTED, defects[first] - y * width] = (2 * total + number) // (2 * number)
+        new = np.int16((2 * total + number) // (2 * number))
+        if not n.fresh:
+            new = _mixed(state[y, defects[first] - y * width], new, n.old_first, share)
+        lines[MENDED, at] = new
+        at += 1
         first += 1
     return first
+
+
+@compiled
+def _put_mended(state, y, lines, first, following, defects):
+    width = state.shape[1]
+    for at in range(following - first):
+        state[y, defects[first + at] - y * width] = lines[MENDED, at]
 
 
 @compiled
 def _mark_clipped(raw, y, n, lines, first, defects):
     """Masks of saturated pixels of row ``y``, defects left out; returns how many there are."""
     width = raw.shape[1]
-    limit = n.saturation
+    limit = np.uint16(n.saturation)
     slot = CLIP + (y & 3)
     for x in range(width):
         lines[slot, x] = np.int16(-1) if raw[y, x] >= limit else np.int16(0)
@@ -160,28 +211,8 @@ def _mark_clipped(raw, y, n, lines, first, defects):
     count = 0
     for x in range(width):
         count -= lines[slot, x]
+    lines[CLIP_ANY, y & 3] = count
     return count
-
-
-@compiled
-def _steady_row(state, y, n, lines):
-    """Mix the corrected row into the steadied plane."""
-    width = state.shape[1]
-    if n.fresh:
-        for x in range(width):
-            state[y, x] = lines[CORRECTED, x]
-        return
-    if n.rescale != 65536:
-        for x in range(width):
-            state[y, x] = min(max((state[y, x] * n.rescale + 32768) >> 16, -LARGEST), LARGEST)
-    share = np.int16(n.lesser_share)
-    if n.old_first:
-        for x in range(width):
-            old = state[y, x]
-            state[y, x] = add(old, nearest_part(subtract(old, lines[CORRECTED, x]), share))
-    else:
-        for x in range(width):
-            state[y, x] = add(lines[CORRECTED, x], nearest_part(subtract(lines[CORRECTED, x], state[y, x]), share))
 
 
 @compiled
@@ -197,7 +228,7 @@ def _remember_row(state, remembered, y, n):
 def _smooth_row(state, y, n, lines):
     """3 x 3 binomial mean of row ``y`` into the ring; roundings go up and down in turn so that they cancel."""
     height, width = state.shape
-    slot = SMOOTHED + (y & (RING - 1))
+    slot = SMOOTHED + (y & 1)
     before, after = max(y - 1, 0), min(y + 1, height - 1)
     one = np.int16(1)
     if n.smooth:
@@ -212,7 +243,8 @@ def _smooth_row(state, y, n, lines):
         for x in range(width):
             lines[slot, x] = state[y, x]
         before = after = y
-    if lines[CLIP_ANY, before & 3] | lines[CLIP_ANY, y & 3] | lines[CLIP_ANY, after & 3]:
+    lines[CLIP_ANY, 4 + (y & 1)] = lines[CLIP_ANY, before & 3] | lines[CLIP_ANY, y & 3] | lines[CLIP_ANY, after & 3]
+    if lines[CLIP_ANY, 4 + (y & 1)]:
         _spread_clipped(before, y, after, width, n, lines)
     if width & 1:
         lines[slot, width] = lines[slot, width - 1]
@@ -221,20 +253,20 @@ def _smooth_row(state, y, n, lines):
 @compiled
 def _spread_clipped(before, y, after, width, n, lines):
     """Write CLIPPED over every smoothed pixel that a saturated one went into."""
-    slot = SMOOTHED + (y & (RING - 1))
+    slot = SMOOTHED + (y & 1)
     first, second, third = CLIP + (before & 3), CLIP + (y & 3), CLIP + (after & 3)
     limit = np.int16(CLIPPED)
     for x in range(width):
-        lines[COLUMN_CLIP, x + 1] = either(either(lines[first, x], lines[second, x]), lines[third, x])
-    lines[COLUMN_CLIP, 0] = lines[COLUMN_CLIP, 1]
-    lines[COLUMN_CLIP, width + 1] = lines[COLUMN_CLIP, width]
+        lines[COLUMN, x + 1] = either(either(lines[first, x], lines[second, x]), lines[third, x])
+    lines[COLUMN, 0] = lines[COLUMN, 1]
+    lines[COLUMN, width + 1] = lines[COLUMN, width]
     if n.smooth:
         for x in range(width):
-            found = either(either(lines[COLUMN_CLIP, x], lines[COLUMN_CLIP, x + 2]), lines[COLUMN_CLIP, x + 1])
+            found = either(either(lines[COLUMN, x], lines[COLUMN, x + 2]), lines[COLUMN, x + 1])
             lines[slot, x] = chosen(found, limit, lines[slot, x])
     else:
         for x in range(width):
-            lines[slot, x] = chosen(lines[COLUMN_CLIP, x + 1], limit, lines[slot, x])
+            lines[slot, x] = chosen(lines[COLUMN, x + 1], limit, lines[slot, x])
 
 
 @compiled
@@ -242,16 +274,16 @@ def _toned(value, limit, shift, share):
     """Brightness, WHITE for full, of a smoothed value: the least of three straight lines (``colour.TONE_KNOTS``)."""
     x = greater(part(up(lesser(value, limit), shift), share), np.int16(0))
     third = part(x, np.int16(21845))
-    low = up(lesser(x, np.int16(2048)), np.int16(2))
-    middle = add(add(x, third), np.int16(1366))
-    high = add(subtract(x, third), np.int16(2730))
+    low = up(lesser(x, np.int16(2040)), np.int16(2))
+    middle = add(add(x, third), np.int16(1361))
+    high = add(subtract(x, third), np.int16(2720))
     return lesser(lesser(lesser(low, middle), high), np.int16(WHITE))
 
 
 @compiled
 def _byte(brightness):
     """0 to 255 for 0 to WHITE, rounded."""
-    return part(add(up(brightness, np.int16(2)), np.int16(64)), np.int16(510))
+    return down(add(brightness, np.int16(16)), np.int16(5))
 
 
 @compiled
@@ -262,85 +294,110 @@ def _grey_row(smoothed, row, width, slot, n, line_bytes):
 
 
 @compiled
-def _above_baseline_row(smoothed, row, width, baseline, baseline_row, n, lines):
+def _above_baseline_row(smoothed, row, width, baseline, baseline_row, lines):
     """Smoothed value above the baseline, into its scratch row."""
-    if n.with_baseline:
-        last = min(width, baseline.shape[1])
-        for x in range(last):
-            lines[ABOVE, x] = subtract(lesser(smoothed[row, x], np.int16(LARGEST)), baseline[baseline_row, x])
-        for x in range(last, width):
-            lines[ABOVE, x] = lines[ABOVE, last - 1]
-    else:
-        for x in range(width):
-            lines[ABOVE, x] = smoothed[row, x]
+    last = min(width, baseline.shape[1])
+    for x in range(last):
+        value = smoothed[row, x]
+        above = subtract(value, baseline[baseline_row, x])
+        lines[COLUMN, x] = chosen(is_above(value, np.int16(LARGEST)), np.int16(CLIPPED), above)
+    for x in range(last, width):
+        lines[COLUMN, x] = lines[COLUMN, last - 1]
 
 
 @compiled
-def _percent_row(smoothed, row, width, which, n, lines):
-    """Percent of the reference, FULL_SCALE for the top of the colours, of the values above the baseline."""
-    limit, shift, share = np.int16(n.percent_limit), np.int16(n.percent_shift), np.int16(n.percent_share)
-    lowest, largest = np.int16(-n.percent_limit), np.int16(LARGEST)
-    for x in range(width):
-        value = part(up(greater(lesser(lines[ABOVE, x], limit), lowest), shift), share)
-        lines[PERCENT + which, x] = chosen(is_above(smoothed[row, x], largest), largest, value)
+def _coloured_row(smoothed, row, above, above_row, width, slot, which, n, lines, line_bytes):
+    """Percent of the reference, FULL_SCALE for the top of the colours, and luma of the map over grey.
 
-
-@compiled
-def _coloured_row(smoothed, row, width, slot, which, n, lines, line_bytes):
-    """Luma of the map over grey; the map's own is a polynomial of the fourth degree, each coefficient doubled for each product."""
+    Negative percentages wrap to some colour, which has no cover.
+    The map's own luma is a fourth-degree polynomial, each coefficient doubled for each product it goes through.
+    """
     limit, shift, share = np.int16(n.tone_limit), np.int16(n.tone_shift), np.int16(n.tone_share)
+    p_limit, p_shift, p_share = np.int16(n.percent_limit), np.int16(n.percent_shift), np.int16(n.percent_share)
+    p_lowest = np.int16(-n.percent_limit)
     clear, ramp, slope = np.int16(n.clear), np.int16(n.ramp), np.int16(n.cover_slope)
     a, b, c = np.int16(n.luma_0), np.int16(n.luma_1), np.int16(n.luma_2)
     d, e = np.int16(n.luma_3), np.int16(n.luma_4)
     none, top = np.int16(0), np.int16(FULL_SCALE - 1)
     for x in range(width):
         grey = _toned(smoothed[row, x], limit, shift, share)
-        p = lines[PERCENT + which, x]
+        p = part(up(greater(lesser(above[above_row, x], p_limit), p_lowest), p_shift), p_share)
+        lines[PERCENT + which, x] = p
         cover = times(greater(lesser(subtract(p, clear), ramp), none), slope)
-        z = add(up(greater(lesser(p, top), none), np.int16(4)), np.int16(-32768))
-        colour = add(a, part(z, add(b, part(z, add(c, part(z, add(d, part(z, e))))))))
+        z = add(up(lesser(p, top), np.int16(4)), np.int16(-32768))
+        colour = add_limited(d, part(z, e))
+        colour = add_limited(c, part(z, colour))
+        colour = add_limited(b, part(z, colour))
+        colour = add_limited(a, part(z, colour))
         line_bytes[LUMA + slot, x] = _byte(add(grey, part(up(subtract(colour, grey), np.int16(1)), cover)))
 
 
 @compiled
-def _block_row(j, blocks, least, chroma_table, n, lines, line_words):
+def _chroma_row(j, blocks, n, lines):
+    """Chroma of the blocks, Cb in the lower byte and Cr in the upper: fifth-degree polynomials times the map's cover."""
+    clear, ramp, slope = np.int16(n.clear), np.int16(n.ramp), np.int16(n.cover_slope)
+    blue_0, blue_1, blue_2 = np.int16(n.blue_0), np.int16(n.blue_1), np.int16(n.blue_2)
+    blue_3, blue_4, blue_5 = np.int16(n.blue_3), np.int16(n.blue_4), np.int16(n.blue_5)
+    red_0, red_1, red_2 = np.int16(n.red_0), np.int16(n.red_1), np.int16(n.red_2)
+    red_3, red_4, red_5 = np.int16(n.red_3), np.int16(n.red_4), np.int16(n.red_5)
+    none, top, one = np.int16(0), np.int16(FULL_SCALE - 1), np.int16(1)
+    half, three, neutral = np.int16(CHROMA_UNIT // 2), np.int16(3), np.int16(128)
+    slot = CHROMA + (j & 1)
+    for i in range(blocks):
+        p = lines[MEAN, i]
+        cover = times(greater(lesser(subtract(p, clear), ramp), none), slope)
+        z = add(up(lesser(p, top), np.int16(4)), np.int16(-32768))
+        blue = add_limited(blue_4, part(z, blue_5))
+        blue = add_limited(blue_3, part(z, blue))
+        blue = add_limited(blue_2, part(z, blue))
+        blue = add_limited(blue_1, part(z, blue))
+        blue = add_limited(blue_0, part(z, blue))
+        red = add_limited(red_4, part(z, red_5))
+        red = add_limited(red_3, part(z, red))
+        red = add_limited(red_2, part(z, red))
+        red = add_limited(red_1, part(z, red))
+        red = add_limited(red_0, part(z, red))
+        blue = add(down(add(part(up(blue, one), cover), half), three), neutral)
+        red = add(down(add(part(up(red, one), cover), half), three), neutral)
+        lines[slot, i] = either(blue, up(red, np.int16(8)))
+
+
+@compiled
+def _block_row(j, blocks, least, n, lines, line_words):
     """Percent, contour band, marks and chroma of the blocks of two rows."""
     slot = j & 3
     for i in range(blocks):
         first = mean_low(low_half(line_words[PERCENT, i]), high_half(line_words[PERCENT, i]))
         second = mean_low(low_half(line_words[PERCENT + 1, i]), high_half(line_words[PERCENT + 1, i]))
-        lines[BLOCK_PERCENT, i] = mean_high(first, second)
+        lines[MEAN, i] = mean_high(first, second)
     a, b, c, d = np.int16(n.level_0), np.int16(n.level_1), np.int16(n.level_2), np.int16(n.level_3)
     for i in range(blocks):
-        p = lines[BLOCK_PERCENT, i]
+        p = lines[MEAN, i]
         reached = add(add(is_at_least(p, a), is_at_least(p, b)), add(is_at_least(p, c), is_at_least(p, d)))
         lines[BAND + slot, i + 1] = subtract(np.int16(0), reached)
     lines[BAND + slot, 0], lines[BAND + slot, blocks + 1] = lines[BAND + slot, 1], lines[BAND + slot, blocks]
     limit, shift, share = np.int16(n.percent_limit), np.int16(n.percent_shift), np.int16(n.percent_share)
     for i in range(blocks):
         wanted = part(up(lesser(least[j, i], limit), shift), share)
-        lines[TOO_DARK + slot, i] = is_above(wanted, lines[BLOCK_PERCENT, i])
-        lines[PLACE, i] = down(greater(lines[BLOCK_PERCENT, i], np.int16(0)), np.int16(CHROMA_SHIFT))
-    for i in range(blocks):
-        lines[CHROMA + slot, i] = chroma_table[lines[PLACE, i]]
+        lines[TOO_DARK + (j & 1), i] = is_above(wanted, lines[MEAN, i])
+    _chroma_row(j, blocks, n, lines)
 
 
 @compiled
 def _over_row(j, words, row_0, row_1, blocks, lines):
     """Masks of blocks that hold a clipped pixel."""
-    slot = j & 3
     largest = np.int16(LARGEST)
     for i in range(blocks):
         first = greater(low_half(words[row_0, i]), high_half(words[row_0, i]))
         second = greater(low_half(words[row_1, i]), high_half(words[row_1, i]))
-        lines[OVER + slot, i] = is_above(greater(first, second), largest)
+        lines[OVER + (j & 1), i] = is_above(greater(first, second), largest)
 
 
 @compiled
 def _finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v):
     """Lay strokes and marks over block row ``j`` and write its two rows of Y and its row of U and V."""
-    slot = j & 3
-    before, here_row, after = BAND + (max(j - 1, 0) & 3), BAND + slot, BAND + (min(j + 1, half_rows - 1) & 3)
+    slot = j & 1
+    before, here_row, after = BAND + (max(j - 1, 0) & 3), BAND + (j & 3), BAND + (min(j + 1, half_rows - 1) & 3)
     for i in range(blocks + 2):
         lines[MOST, i] = greater(greater(lines[before, i], lines[here_row, i]), lines[after, i])
         lines[LEAST, i] = lesser(lesser(lines[before, i], lines[here_row, i]), lines[after, i])
@@ -353,7 +410,7 @@ def _finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n
         word = chosen(is_light, light_word, both(is_dark, dark_word))
         word = chosen(lines[TOO_DARK + slot, i], dots[pattern, i], word)
         word = chosen(lines[OVER + slot, i], stripes[pattern, i], word)
-        lines[INK, i] = word
+        lines[MEAN, i] = word
         lines[MARKED, i] = either(either(either(is_light, is_dark), lines[TOO_DARK + slot, i]), lines[OVER + slot, i])
     _write_luma(j, blocks, offset, lines, y_words)
     for i in range(blocks):
@@ -365,9 +422,9 @@ def _finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n
 @compiled
 def _finish_grey(j, blocks, offset, stripes, lines, y_words, u, v):
     """Lay the stripes over block row ``j`` and write its two rows of Y; U and V are neutral."""
-    slot, pattern = j & 3, j & 7
+    slot, pattern = j & 1, j & 7
     for i in range(blocks):
-        lines[INK, i] = both(lines[OVER + slot, i], stripes[pattern, i])
+        lines[MEAN, i] = both(lines[OVER + slot, i], stripes[pattern, i])
     _write_luma(j, blocks, offset, lines, y_words)
     for i in range(blocks):
         u[j, offset + i] = 128
@@ -380,12 +437,22 @@ def _write_luma(j, blocks, offset, lines, y_words):
     slot = (2 * j) & 3
     for row in range(2):
         for i in range(blocks):
-            y_words[2 * j + row, offset + i] = chosen(lines[INK, i], lines[INK, i], lines[LUMA + slot + row, i])
+            y_words[2 * j + row, offset + i] = chosen(lines[MEAN, i], lines[MEAN, i], lines[LUMA + slot + row, i])
+
+
+@compiled
+def _relative_row(plane, row, width, slot, which, baseline, baseline_row, n, lines, line_bytes):
+    if n.with_baseline:
+        _above_baseline_row(plane, row, width, baseline, baseline_row, lines)
+        _coloured_row(plane, row, lines, COLUMN, width, slot, which, n, lines, line_bytes)
+    else:
+        _coloured_row(plane, row, plane, row, width, slot, which, n, lines, line_bytes)
 
 
 @compiled
 def _paint(
     j,
+    any_clipped,
     plane,
     words,
     row_0,
@@ -395,7 +462,6 @@ def _paint(
     baseline_0,
     baseline_1,
     least,
-    table,
     n,
     lines,
     line_bytes,
@@ -404,15 +470,15 @@ def _paint(
     """First half of block row ``j``: everything that needs no neighbouring block row."""
     blocks = width // 2
     slot = (2 * j) & 3
-    _over_row(j, words, row_0, row_1, blocks, lines)
+    if any_clipped:
+        _over_row(j, words, row_0, row_1, blocks, lines)
+    else:
+        for i in range(blocks):
+            lines[OVER + (j & 1), i] = 0
     if n.relative:
-        _above_baseline_row(plane, row_0, width, baseline, baseline_0, n, lines)
-        _percent_row(plane, row_0, width, 0, n, lines)
-        _coloured_row(plane, row_0, width, slot, 0, n, lines, line_bytes)
-        _above_baseline_row(plane, row_1, width, baseline, baseline_1, n, lines)
-        _percent_row(plane, row_1, width, 1, n, lines)
-        _coloured_row(plane, row_1, width, slot + 1, 1, n, lines, line_bytes)
-        _block_row(j, blocks, least, table, n, lines, line_words)
+        _relative_row(plane, row_0, width, slot, 0, baseline, baseline_0, n, lines, line_bytes)
+        _relative_row(plane, row_1, width, slot + 1, 1, baseline, baseline_1, n, lines, line_bytes)
+        _block_row(j, blocks, least, n, lines, line_words)
     else:
         _grey_row(plane, row_0, width, slot, n, line_bytes)
         _grey_row(plane, row_1, width, slot + 1, n, line_bytes)
@@ -432,17 +498,21 @@ def _advance(upto, done, first, raw, dark, gain, defects, starts, sources, state
     """Correct and steady rows until ``upto``; returns rows done, the next defect, and saturated pixels met."""
     clipped = 0
     while done <= upto:
-        largest = _correct_row(raw, dark, gain, done, n, lines)
-        following = _replace_defects(raw, dark, gain, done, n, lines, first, defects, starts, sources)
+        if n.rescale != 65536:
+            _rescale_row(state, done, n)
+        following = first
+        if first < defects.shape[0] and defects[first] < (done + 1) * raw.shape[1]:
+            following = _mend_defects(raw, dark, gain, state, done, n, lines, first, defects, starts, sources)
+        largest = _steady_row(raw, dark, gain, state, done, n)
+        if following > first:
+            _put_mended(state, done, lines, first, following, defects)
         if largest >= n.saturation:
-            lines[CLIP_ANY, done & 3] = _mark_clipped(raw, done, n, lines, first, defects)
-            clipped += lines[CLIP_ANY, done & 3]
+            clipped += _mark_clipped(raw, done, n, lines, first, defects)
         elif lines[CLIP_ANY, done & 3]:
             for x in range(raw.shape[1]):
                 lines[CLIP + (done & 3), x] = 0
             lines[CLIP_ANY, done & 3] = 0
         first = following
-        _steady_row(state, done, n, lines)
         if (done & 3) == n.remember_phase:
             _remember_row(state, remembered, done, n)
         done += 1
@@ -451,10 +521,21 @@ def _advance(upto, done, first, raw, dark, gain, defects, starts, sources, state
 
 @compiled
 def draw_whole(
-    raw, dark, gain, defects, starts, sources, state, remembered, baseline, least, table, stripes, dots, light_word, dark_word, n,
+    raw, dark, gain, defects, starts, sources, state, remembered, baseline, least, stripes, dots, light_word, dark_word, n,
     lines, line_bytes, line_words, y_words, u, v,
 ):  # fmt: skip
     """One frame to full-size planes; returns how many pixels are saturated."""
+    raw, dark, gain, state, remembered = (
+        borrowed(raw),
+        borrowed(dark),
+        borrowed(gain),
+        borrowed(state),
+        borrowed(remembered),
+    )
+    defects, starts, sources = borrowed(defects), borrowed(starts), borrowed(sources)
+    baseline, least, stripes, dots = borrowed(baseline), borrowed(least), borrowed(stripes), borrowed(dots)
+    lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
+    y_words, u, v = borrowed(y_words), borrowed(u), borrowed(v)
     height = raw.shape[0]
     half_rows, blocks = u.shape
     done, first, clipped = 0, 0, 0
@@ -478,9 +559,11 @@ def draw_whole(
             clipped += more
             _smooth_row(state, y, n, lines)
         y_0, y_1 = 2 * j, min(2 * j + 1, height - 1)
-        row_0, row_1 = SMOOTHED + (y_0 & (RING - 1)), SMOOTHED + (y_1 & (RING - 1))
+        row_0, row_1 = SMOOTHED, SMOOTHED + (y_1 & 1)
+        any_clipped = lines[CLIP_ANY, 4] | lines[CLIP_ANY, 5]
         _paint(
             j,
+            any_clipped,
             lines,
             line_words,
             row_0,
@@ -490,7 +573,6 @@ def draw_whole(
             y_0,
             y_1,
             least,
-            table,
             n,
             lines,
             line_bytes,
@@ -516,6 +598,15 @@ def _halve(line_words, row_0, row_1, half, at):
 @compiled
 def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, half, n, lines, line_words):
     """One frame to a half-size plane of smoothed values; returns how many pixels are saturated."""
+    raw, dark, gain, state, remembered = (
+        borrowed(raw),
+        borrowed(dark),
+        borrowed(gain),
+        borrowed(state),
+        borrowed(remembered),
+    )
+    defects, starts, sources, half = borrowed(defects), borrowed(starts), borrowed(sources), borrowed(half)
+    lines, line_words = borrowed(lines), borrowed(line_words)
     height = raw.shape[0]
     done, first, clipped = 0, 0, 0
     for j in range(half.shape[0]):
@@ -537,7 +628,7 @@ def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, ha
             )
             clipped += more
             _smooth_row(state, y, n, lines)
-        first_row, second_row = SMOOTHED + ((2 * j) & (RING - 1)), SMOOTHED + ((2 * j + 1) & (RING - 1))
+        first_row, second_row = SMOOTHED, SMOOTHED + 1
         _halve(line_words, first_row, second_row, half, j)
     done, first, more = _advance(
         height - 1, done, first, raw, dark, gain, defects, starts, sources, state, remembered, n, lines
@@ -547,30 +638,24 @@ def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, ha
 
 @compiled
 def draw_half(
-    half, half_words, baseline, least, table, stripes, dots, light_word, dark_word, n, lines, line_bytes, line_words,
+    half, half_words, baseline, least, stripes, dots, light_word, dark_word, n, lines, line_bytes, line_words,
     offset, half_rows, y_words, u, v,
 ):  # fmt: skip
     """A half-size plane into the planes' columns from block ``offset`` on."""
+    half, half_words, stripes, dots = (
+        borrowed(half),
+        borrowed(half_words),
+        borrowed(stripes),
+        borrowed(dots),
+    )
+    baseline, least, y_words, u, v = borrowed(baseline), borrowed(least), borrowed(y_words), borrowed(u), borrowed(v)
+    lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
     height, width = half.shape
     blocks = width // 2
     for j in range(half_rows):
         row_0, row_1 = 2 * j, min(2 * j + 1, height - 1)
         _paint(
-            j,
-            half,
-            half_words,
-            row_0,
-            row_1,
-            width,
-            baseline,
-            row_0,
-            row_1,
-            least,
-            table,
-            n,
-            lines,
-            line_bytes,
-            line_words,
+            j, 1, half, half_words, row_0, row_1, width, baseline, row_0, row_1, least, n, lines, line_bytes, line_words
         )
         if j:
             _finish(j - 1, half_rows, blocks, offset, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
