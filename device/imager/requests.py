@@ -221,20 +221,20 @@ class Requests:
 
     def _mark_injection(self, request: c.MarkInjection) -> None:
         if not request.undo:
-            self._injected(self._parts.clock.now_ns())
+            self._injected(self._parts.clock.now_ns(), request.case)
         elif self._loop.injected_ns is not None:
             self._loop.injected_ns = None
             self._note = ""
             self._parts.live.clear_baseline()
             self._parts.recorder.event("injection undone")
 
-    def _injected(self, moment_ns: int) -> None:
+    def _injected(self, moment_ns: int, case: str = "") -> None:
         """Start the clock, and a recording if none runs: dye that goes in unrecorded cannot be looked at again."""
         self._note = ""
         with self._lock:
             if not self._parts.recorder.recording:
                 try:
-                    self._start_recording("")
+                    self._start_recording(case)
                 except Refused as refused:
                     self._note = f"not recording: {refused.line}"
         self._loop.injected_ns = moment_ns

@@ -93,9 +93,13 @@ class Record:
 
 @dataclass(frozen=True)
 class MarkInjection:
-    """Dye goes in now: starts the clock, and takes the picture of the moment before as baseline. ``undo`` takes it back."""
+    """Dye goes in now: starts the clock, and takes the picture of the moment before as baseline. ``undo`` takes it back.
+
+    Starts a recording of that ``case`` if none runs.
+    """
 
     undo: bool = False
+    case: Annotated[str, Length(0, 40)] = ""
 
 
 @dataclass(frozen=True)

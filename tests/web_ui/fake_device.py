@@ -151,8 +151,10 @@ class FakeDevice:
                 self._state = replace(self._state, camera=camera)
             case c.Record(act, case):
                 self._record(act, case)
-            case c.MarkInjection(undo):
+            case c.MarkInjection(undo, case):
                 self._injected_ns = None if undo else self._clock.now_ns()
+                if not undo and self._recording_since_ns is None:
+                    self._record("start", case)
             case c.AddNote():
                 if self._recording_since_ns is None:
                     raise Refused("there is no recording to keep the note in", remedy="start a recording first")

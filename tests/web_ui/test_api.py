@@ -25,6 +25,7 @@ ASKED = [
     ("POST", "recording", {"act": "start"}, c.Record("start", "")),
     ("POST", "injection", {}, c.MarkInjection(False)),
     ("POST", "injection", {"undo": True}, c.MarkInjection(True)),
+    ("POST", "injection", {"undo": False, "case": "K7"}, c.MarkInjection(False, "K7")),
 ]
 
 

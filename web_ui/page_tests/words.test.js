@@ -4,6 +4,7 @@ import { test } from "node:test";
 import { refusalLine } from "../static/device_api.js";
 import { lightSentence } from "../static/light_words.js";
 import { exportWords, recordingAbout } from "../static/recordings_sheet.js";
+import { dyeWords } from "../static/run_actions.js";
 import { ageText, calibrationText, lightWord } from "../static/status_line.js";
 import { durationText, isCertain, storageText, valueText } from "../static/value_text.js";
 
@@ -68,4 +69,10 @@ test("refusals keep the device's own line, and others say what to do", () => {
   assert.match(refusalLine(503, null), /try again/);
   assert.match(refusalLine(429, {}), /Wait/);
   assert.match(refusalLine(500, { line: "" }), /500/);
+});
+
+test("dye in says what runs with it, and no more", () => {
+  assert.equal(dyeWords(null, "K7-3"), "Dye in: the clock runs, and a recording with it.");
+  assert.equal(dyeWords("K7-3", "K7-3"), "Dye in: the clock runs. The recording goes on.");
+  assert.equal(dyeWords(null, null), "Dye in: the clock runs.");
 });

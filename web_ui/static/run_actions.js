@@ -27,11 +27,18 @@ export class RunActions {
   }
 
   async dyeIn() {
-    const { done } = await this.acts.run("POST", "/injection", { undo: false }, element("act-dye"));
+    const wasRunning = this.state()?.recording.name ?? null;
+    const asked = { undo: false, case: this.caseCode() };
+    const { done, answer } = await this.acts.run("POST", "/injection", asked, element("act-dye"));
     if (!done) return;
-    this.acts.line.say("Dye in: the clock runs.", [
-      { word: "Undo", run: () => void this.acts.run("POST", "/injection", { undo: true }) },
-    ]);
+    this.acts.line.say(dyeWords(wasRunning, answer.recording.name), [{ word: "Undo", run: () => void this.dyeOut() }]);
+  }
+
+  /** The recording goes on: what it holds cannot be seen again, and stopping it is asked for elsewhere. */
+  async dyeOut() {
+    const { done, answer } = await this.acts.run("POST", "/injection", { undo: true }, element("act-dye"));
+    if (!done) return;
+    this.acts.line.say(answer.recording.name === null ? "Dye in taken back." : "Dye in taken back. The recording goes on.");
   }
 
   /** Starting is one touch; stopping cannot be undone, so it is asked. */
@@ -76,4 +83,15 @@ export class RunActions {
     element("act-record").setAttribute("aria-pressed", String(state.recording.name !== null));
     if (element("act-view").getAttribute("aria-busy") === null) write(element("view-word"), state.view);
   }
+}
+
+/**
+ * What to say once the device knows that dye went in. Why no recording runs, the standing line says.
+ *
+ * @param {string | null} before the recording that ran before
+ * @param {string | null} now the one that runs now
+ */
+export function dyeWords(before, now) {
+  if (now === null) return "Dye in: the clock runs.";
+  return before === null ? "Dye in: the clock runs, and a recording with it." : "Dye in: the clock runs. The recording goes on.";
 }

@@ -89,7 +89,7 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def folders(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """Run folder and data folder."""
     place = tmp_path_factory.mktemp("handheld")
@@ -106,9 +106,9 @@ def device(folders: tuple[Path, Path]) -> Iterator[PageDevice]:
         yield fake
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def web(folders: tuple[Path, Path]) -> Iterator[WebProcess]:
-    """The web process, for all tests of a file."""
+    """One web process for all tests: the imager before it comes and goes, as imagers do."""
     with web_process(*folders, free_port_pair()) as process:
         yield process
 

@@ -246,11 +246,18 @@ def test_recording_starts_at_a_touch_and_stops_after_a_question(live: Page, devi
     expect(live.locator("#recording-word")).to_have_text("Not recording")
 
 
-def test_dye_in_starts_the_clock_and_can_be_undone(live: Page, device: PageDevice) -> None:
+def test_dye_in_starts_clock_and_recording_and_can_be_undone(live: Page, device: PageDevice) -> None:
+    live.get_by_role("button", name="Recordings").click()
+    live.locator("#case-code").fill("K7-Heron")
     live.locator("#act-dye").click()
     expect(live.locator("#since-injection")).to_have_text("Dye 0:01")
+    expect(live.locator("#recording-word")).to_contain_text("Rec 0:")
+    expect(live.locator("#line-text")).to_have_text("Dye in: the clock runs, and a recording with it.")
+    assert c.MarkInjection(False, "K7-Heron") in device.requests
     live.locator("#line").get_by_role("button", name="Undo").click()
     expect(live.locator("#since-injection")).to_have_text("No dye yet")
+    expect(live.locator("#line-text")).to_have_text("Dye in taken back. The recording goes on.")
+    expect(live.locator("#recording-word")).to_contain_text("Rec 0:")
 
 
 def test_still_is_kept_and_shown(live: Page) -> None:
