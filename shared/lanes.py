@@ -64,6 +64,10 @@ def _chosen(relation: str) -> Callable[..., Any]:
     return lambda builder, a, b: builder.select(builder.icmp_signed(relation, a, b), a, b)
 
 
+def _blended(builder, mask, a, b):
+    return builder.xor(b, builder.and_(builder.xor(a, b), mask))
+
+
 def _mean(builder, a, b):
     differing = builder.ashr(builder.xor(a, b), ir.Constant(I16, 1))
     return builder.add(builder.and_(a, b), differing)
@@ -107,7 +111,13 @@ chosen = _lanes(
     "chosen",
     3,
     lambda builder, mask, a, b: builder.select(builder.icmp_signed("!=", mask, ir.Constant(I16, 0)), a, b),
-    "a where the mask is set, else b.",
+    "a where the first is not 0, else b.",
+)
+blended = _lanes(
+    "blended",
+    3,
+    _blended,
+    "Bits of a where the mask has them set, else of b; better than ``chosen`` between loaded values.",
 )
 
 

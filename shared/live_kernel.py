@@ -19,6 +19,7 @@ from numba import njit
 from shared.lanes import (
     add,
     add_limited,
+    blended,
     borrowed,
     both,
     chosen,
@@ -107,7 +108,8 @@ _RECORD = np.dtype(
 
 
 # Scratch rows: one int16 array, so that nothing but numbers and a few arrays is handed from loop to loop, and as few of them as
-# possible, so that they stay in the first-level cache. Names are the first row of each kind.
+# possible, so that they stay in the first-level cache. Names are the first row of each kind. A loop touches few rows, because the
+# compiler leaves one alone that would need more than eight checks for overlap.
 CLIP = 0  # four rows of masks, for row y in CLIP + y % 4
 CLIP_ANY = 4  # column y % 4: how many pixels of row y are saturated; column 4 + y % 2: is CLIPPED anywhere in SMOOTHED
 COLUMN = 5
@@ -123,7 +125,8 @@ MARKED = 25
 MOST = 26
 LEAST = 27
 MENDED = 28
-SCRATCH_ROWS = 29
+STROKE = 29
+SCRATCH_ROWS = 30
 
 
 @compiled
@@ -263,10 +266,10 @@ def _spread_clipped(before, y, after, width, n, lines):
     if n.smooth:
         for x in range(width):
             found = either(either(lines[COLUMN, x], lines[COLUMN, x + 2]), lines[COLUMN, x + 1])
-            lines[slot, x] = chosen(found, limit, lines[slot, x])
+            lines[slot, x] = blended(found, limit, lines[slot, x])
     else:
         for x in range(width):
-            lines[slot, x] = chosen(lines[COLUMN, x + 1], limit, lines[slot, x])
+            lines[slot, x] = blended(lines[COLUMN, x + 1], limit, lines[slot, x])
 
 
 @compiled
@@ -402,21 +405,23 @@ def _finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n
         lines[MOST, i] = greater(greater(lines[before, i], lines[here_row, i]), lines[after, i])
         lines[LEAST, i] = lesser(lesser(lines[before, i], lines[here_row, i]), lines[after, i])
     light_word, dark_word = np.int16(light), np.int16(dark)
-    pattern = j & 7
+    pattern, too_dark, over, chroma = j & 7, TOO_DARK + slot, OVER + slot, CHROMA + slot
     for i in range(blocks):
         here = lines[here_row, i + 1]
         is_light = is_above(here, lesser(lesser(lines[LEAST, i], lines[LEAST, i + 1]), lines[LEAST, i + 2]))
         is_dark = is_above(greater(greater(lines[MOST, i], lines[MOST, i + 1]), lines[MOST, i + 2]), here)
-        word = chosen(is_light, light_word, both(is_dark, dark_word))
-        word = chosen(lines[TOO_DARK + slot, i], dots[pattern, i], word)
-        word = chosen(lines[OVER + slot, i], stripes[pattern, i], word)
-        lines[MEAN, i] = word
-        lines[MARKED, i] = either(either(either(is_light, is_dark), lines[TOO_DARK + slot, i]), lines[OVER + slot, i])
-    _write_luma(j, blocks, offset, lines, y_words)
+        lines[STROKE, i] = chosen(is_light, light_word, both(is_dark, dark_word))
     for i in range(blocks):
-        pair = chosen(lines[MARKED, i], np.int16(-32640), lines[CHROMA + slot, i])
-        u[j, offset + i] = pair
-        v[j, offset + i] = down_unsigned(pair, np.int16(8))
+        word = blended(lines[too_dark, i], dots[pattern, i], lines[STROKE, i])
+        lines[MEAN, i] = blended(lines[over, i], stripes[pattern, i], word)
+    for i in range(blocks):
+        lines[MARKED, i] = either(either(lines[STROKE, i], lines[too_dark, i]), lines[over, i])
+    _write_luma(j, blocks, offset, lines, y_words)
+    start = np.uintp(offset)  # an unsigned column needs no test for counting from the end
+    for i in range(blocks):
+        pair = chosen(lines[MARKED, i], np.int16(-32640), lines[chroma, i])
+        u[j, start + np.uintp(i)] = pair
+        v[j, start + np.uintp(i)] = down_unsigned(pair, np.int16(8))
 
 
 @compiled
@@ -426,18 +431,22 @@ def _finish_grey(j, blocks, offset, stripes, lines, y_words, u, v):
     for i in range(blocks):
         lines[MEAN, i] = both(lines[OVER + slot, i], stripes[pattern, i])
     _write_luma(j, blocks, offset, lines, y_words)
+    start = np.uintp(offset)  # an unsigned column needs no test for counting from the end
     for i in range(blocks):
-        u[j, offset + i] = 128
-        v[j, offset + i] = 128
+        u[j, start + np.uintp(i)] = 128
+        v[j, start + np.uintp(i)] = 128
 
 
 @compiled
 def _write_luma(j, blocks, offset, lines, y_words):
     """Two rows of Y, two pixels a word: the ink where there is some, else the luma."""
     slot = (2 * j) & 3
+    start = np.uintp(offset)
     for row in range(2):
         for i in range(blocks):
-            y_words[2 * j + row, offset + i] = chosen(lines[MEAN, i], lines[MEAN, i], lines[LUMA + slot + row, i])
+            y_words[2 * j + row, start + np.uintp(i)] = chosen(
+                lines[MEAN, i], lines[MEAN, i], lines[LUMA + slot + row, i]
+            )
 
 
 @compiled
@@ -592,7 +601,7 @@ def _halve(line_words, row_0, row_1, half, at):
         a, b = low_half(line_words[row_0, i]), high_half(line_words[row_0, i])
         c, d = low_half(line_words[row_1, i]), high_half(line_words[row_1, i])
         over = is_above(greater(greater(a, b), greater(c, d)), largest)
-        half[at, i] = chosen(over, limit, mean_high(mean_low(a, b), mean_low(c, d)))
+        half[at, i] = blended(over, limit, mean_high(mean_low(a, b), mean_low(c, d)))
 
 
 @compiled
