@@ -42,8 +42,8 @@ COVERED_PERCENT = 12.0
 NEUTRAL = 128
 """Chroma of grey."""
 
-TONE_KNOTS = ((0.0, 0.0), (1 / 16, 1 / 4), (1 / 4, 1 / 2), (1.0, 1.0))
-"""Share of the converter's range, and the brightness it is shown with: straight pieces through the square root."""
+TONE_KNOTS = ((0.0, 0.0), (0.1, 0.4), (1.0, 1.0))
+"""Share of the converter's range, and the brightness it is shown with: straight pieces, steep where it is dark."""
 
 
 def tone(share: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -274,13 +274,12 @@ def _spread_clipped(before, y, after, width, n, lines):
 
 @compiled
 def _toned(value, limit, shift, share):
-    """Brightness, WHITE for full, of a smoothed value: the least of three straight lines (``colour.TONE_KNOTS``)."""
+    """Brightness, WHITE for full, of a smoothed value: the lesser of two straight lines (``colour.TONE_KNOTS``)."""
     x = greater(part(up(lesser(value, limit), shift), share), np.int16(0))
-    third = part(x, np.int16(21845))
-    low = up(lesser(x, np.int16(2040)), np.int16(2))
-    middle = add(add(x, third), np.int16(1361))
-    high = add(subtract(x, third), np.int16(2720))
-    return lesser(lesser(lesser(low, middle), high), np.int16(WHITE))
+    double = add_limited(x, x)
+    dark = add_limited(double, double)
+    light = add(subtract(x, part(x, np.int16(21845))), np.int16(WHITE // 3))
+    return lesser(lesser(dark, light), np.int16(WHITE))
 
 
 @compiled
