@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { labelPlaces } from "../static/label_places.js";
+import { labelPlaces, leader } from "../static/label_places.js";
 import { dot, stripe } from "../static/legend_marks.js";
 import { contourWords, legendTicks, percentColour } from "../static/legend_scale.js";
 
@@ -27,6 +27,21 @@ test("values stay inside and off one another, however regions lie", () => {
   places.forEach(({ x, y }, one) => {
     assert.ok(x >= 0 && y >= 0 && x + 180 <= 800 && y + 40 <= 600);
     places.slice(one + 1).forEach((other) => assert.ok(Math.abs(other.x - x) >= 180 || Math.abs(other.y - y) >= 40));
+  });
+});
+
+test("a value that stands far off has a line to its region, one beside it has none", () => {
+  const wanted = label(100, 100);
+  assert.equal(leader(wanted, { x: 166, y: 110 }), null);
+  assert.deepEqual(leader(wanted, { x: 140, y: 260 }), [{ x: 140, y: 160 }, { x: 140, y: 260 }]);
+});
+
+test("twelve regions in half a picture keep their values apart", () => {
+  const labels = Array.from({ length: 12 }, (_, n) => ({ ...label(60 + 25 * (n % 4), 90 + 30 * Math.floor(n / 4)), width: 140 }));
+  const places = labelPlaces(labels, { left: 0, width: 428, height: 400 });
+  places.forEach(({ x, y }, one) => {
+    assert.ok(x >= 0 && y >= 0 && x + 140 <= 428 && y + 40 <= 400);
+    places.slice(one + 1).forEach((other) => assert.ok(Math.abs(other.x - x) >= 140 || Math.abs(other.y - y) >= 40));
   });
 });
 

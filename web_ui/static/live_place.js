@@ -120,7 +120,7 @@ export class LivePlace {
     }
     this.legend.show(header);
     const now = performance.now();
-    if (now - this.valuesAt >= VALUES_EVERY_MS || before?.view !== header.view || before.values.length !== header.values.length) {
+    if (now - this.valuesAt >= VALUES_EVERY_MS || before?.view !== header.view || before.lit !== header.lit || before.values.length !== header.values.length) {
       this.valuesAt = now;
       const shape = this.shape();
       if (shape !== null) this.marks.show(shape, header.reference, header.values, header.sequence);

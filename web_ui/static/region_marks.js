@@ -3,7 +3,7 @@
 /** @import { Shape } from "./picture_geometry.js" */
 
 import { element, write } from "./element.js";
-import { labelPlaces } from "./label_places.js";
+import { labelPlaces, leader } from "./label_places.js";
 import { copies } from "./picture_geometry.js";
 import { bounds, corners, parsedRegion } from "./region_text.js";
 import { isCertain, valueText } from "./value_text.js";
@@ -77,9 +77,15 @@ export class RegionMarks {
       const size = label instanceof HTMLElement ? { width: label.offsetWidth, height: label.offsetHeight } : { width: 0, height: 0 };
       return { box: scaled(bounds(parsedRegion(value.region)), scale, shift), ...size };
     });
-    labelPlaces(wanted, { left: shift, width: room.width * copy.width, height: room.height }).forEach(({ x, y }, index) => {
+    const half = copies(shape).length - 1;
+    for (const old of this.outlines.querySelectorAll(".leader")) old.remove();
+    labelPlaces(wanted, { left: shift, width: room.width * copy.width, height: room.height }).forEach((place, index) => {
       const label = this.labels.children[index];
-      if (label instanceof HTMLElement) label.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
+      if (label instanceof HTMLElement) label.style.transform = `translate(${Math.round(place.x)}px, ${Math.round(place.y)}px)`;
+      const line = wanted[index] && leader(wanted[index], place);
+      if (!line) return;
+      const ends = line.map(({ x, y }) => ({ x: (x - shift) / scale + half * shape.width, y: y / scale }));
+      this.outlines.append(...strokes("polyline", ends, "leader"));
     });
   }
 
@@ -122,13 +128,23 @@ function scaled(box, scale, shift) {
 function outlinesOf(shape, region, className) {
   const points = corners(parsedRegion(region));
   return copies(shape).flatMap((_, half) => {
-    const path = points.map(({ x, y }) => `${x + half * shape.width},${y}`).join(" ");
-    return ["under", "over"].map((layer) => {
-      const outline = document.createElementNS(SVG, "polygon");
-      outline.setAttribute("points", path);
-      outline.setAttribute("class", `outline ${className} ${layer}`);
-      return outline;
-    });
+    return strokes("polygon", points.map(({ x, y }) => ({ x: x + half * shape.width, y })), className);
+  });
+}
+
+/**
+ * A dark stroke and a light one on it.
+ *
+ * @param {"polygon" | "polyline"} kind
+ * @param {{x: number, y: number}[]} points
+ * @param {string} className
+ */
+function strokes(kind, points, className) {
+  return ["under", "over"].map((layer) => {
+    const outline = document.createElementNS(SVG, kind);
+    outline.setAttribute("points", points.map(({ x, y }) => `${x},${y}`).join(" "));
+    outline.setAttribute("class", `outline ${className} ${layer}`);
+    return outline;
   });
 }
 

@@ -20,6 +20,10 @@ export class RunActions {
     this.state = state;
     this.sheets = sheets;
     this.caseCode = caseCode;
+    /** @type {View | null} the view on its way to the device: two quick touches are two steps */
+    this.asked = null;
+    /** @type {Promise<unknown>} done when the device has all of them, in the order of the touches */
+    this.sent = Promise.resolve();
     element("act-dye").onclick = () => void this.dyeIn();
     element("act-record").onclick = () => void this.record();
     element("act-still").onclick = () => void this.still();
@@ -71,17 +75,20 @@ export class RunActions {
   }
 
   async nextView() {
-    const now = this.state()?.view ?? "grey";
+    const now = this.asked ?? this.state()?.view ?? "grey";
     const next = VIEWS[(VIEWS.indexOf(now) + 1) % VIEWS.length] ?? "grey";
+    this.asked = next;
     write(element("view-word"), next);
-    await this.acts.run("PUT", "/view", { view: next }, element("act-view"));
+    this.sent = this.sent.then(() => this.acts.run("PUT", "/view", { view: next }, element("act-view")));
+    await this.sent;
+    if (this.asked === next) this.asked = null;
   }
 
   /** @param {DeviceState | null} state */
   show(state) {
     if (state === null) return;
     element("act-record").setAttribute("aria-pressed", String(state.recording.name !== null));
-    if (element("act-view").getAttribute("aria-busy") === null) write(element("view-word"), state.view);
+    if (this.asked === null) write(element("view-word"), state.view);
   }
 }
 

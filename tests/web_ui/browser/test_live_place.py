@@ -45,6 +45,10 @@ def lights(requests: list[object]) -> list[str]:
     return [request.act for request in requests if isinstance(request, c.Light)]
 
 
+def views(requests: list[object]) -> list[str]:
+    return [request.view for request in requests if isinstance(request, c.SetView)]
+
+
 def regions(requests: list[object]) -> list[Region]:
     return [Region.parse(request.region) for request in requests if isinstance(request, c.PutRegion)]
 
@@ -258,6 +262,15 @@ def test_dye_in_starts_clock_and_recording_and_can_be_undone(live: Page, device:
     expect(live.locator("#since-injection")).to_have_text("No dye yet")
     expect(live.locator("#line-text")).to_have_text("Dye in taken back. The recording goes on.")
     expect(live.locator("#recording-word")).to_contain_text("Rec 0:")
+
+
+def test_two_quick_touches_are_two_steps_of_the_view(live: Page, device: PageDevice) -> None:
+    device.change(view="relative")
+    expect(live.locator("#view-word")).to_have_text("relative")
+    live.evaluate("() => { const view = document.getElementById('act-view'); view.click(); view.click(); }")
+    asked = device.wait_for(lambda all_asked: len(views(all_asked)) == 2)
+    assert views(asked) == ["side by side", "grey"]
+    expect(live.locator("#view-word")).to_have_text("grey")
 
 
 def test_still_is_kept_and_shown(live: Page) -> None:
