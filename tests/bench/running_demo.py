@@ -30,11 +30,11 @@ MODULES = {"light guard": "device.light", "imager": "device.imager", "web": "web
 
 
 def wait_for(look: Callable[[], T | None], what: str, seconds: float = PATIENCE_S) -> T:
-    """First thing that ``look`` finds (neither None nor False); fails with ``what`` after ``seconds``."""
+    """First true thing that ``look`` gives; fails with ``what`` after ``seconds``."""
     deadline, pause = time.monotonic() + seconds, threading.Event()
     while True:
         found = look()
-        if found is not None and found is not False:
+        if found:
             return found
         assert time.monotonic() < deadline, f"not within {seconds:g} s: {what}"
         pause.wait(0.005)
