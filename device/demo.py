@@ -80,7 +80,7 @@ def run_device(
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise Refused(f"{folder}: cannot be made ({error.strerror})", remedy="choose another folder") from None
-    supervisor = Supervisor(parts, note, place.run_folder / "messages.log")
+    supervisor = Supervisor(parts, note, place.run_folder)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, supervisor.request_stop)
     try:

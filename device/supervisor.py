@@ -7,6 +7,7 @@ switches the light off, whatever becomes of the others.
 import contextlib
 import ctypes
 import os
+import re
 import select
 import signal
 import subprocess
@@ -23,6 +24,7 @@ RESTART_PAUSE_S = 0.2
 LONGEST_PAUSE_S = 5.0
 STEADY_AFTER_S = 10.0
 REFUSED_STATUS = 2
+_OWN_NAME = re.compile(r"^(light guard|light|imager|web): ")
 _PR_SET_PDEATHSIG = 1
 
 
@@ -48,10 +50,11 @@ def _die_with_parent() -> None:
 class Supervisor:
     """Starts children in the order given, which is also the order in which they are asked to end."""
 
-    def __init__(self, children: Sequence[Child], note: Callable[[str], None], log: Path) -> None:
+    def __init__(self, children: Sequence[Child], note: Callable[[str], None], logs: Path) -> None:
+        """What a child says on standard error is kept in the folder ``logs``, in a file named after it."""
         self._children = list(children)
         self._note = note
-        self._log = log.open("ab")
+        self._logs = {child.name: (logs / f"{child.name}.log").open("wb") for child in children}
         self._stopping = False
 
     def request_stop(self, *_: object) -> None:
@@ -115,7 +118,8 @@ class Supervisor:
                 process.wait()
             if process.stdout is not None:
                 process.stdout.close()
-        self._log.close()
+        for log in self._logs.values():
+            log.close()
 
     def _start(self, child: Child) -> None:
         # preexec_fn is safe here: this parent has no threads.
@@ -123,7 +127,7 @@ class Supervisor:
             [sys.executable, *child.arguments],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
-            stderr=self._log,
+            stderr=self._logs[child.name],
             preexec_fn=_die_with_parent,
         )
         child.started = time.monotonic()
@@ -149,11 +153,10 @@ class Supervisor:
     def _last_words(self, child: Child) -> str:
         """Why ``child`` ended: its own line where it refused something (status 2), else how it ended and what it said last."""
         assert child.process is not None
-        self._log.flush()
-        lines = Path(str(self._log.name)).read_text(errors="replace").strip().splitlines()
+        lines = Path(self._logs[child.name].name).read_text(errors="replace").strip().splitlines()
         words = lines[-1] if lines else "no message"
         if child.process.returncode == REFUSED_STATUS:
-            return words.partition(": ")[2] or words
+            return _OWN_NAME.sub("", words)
         return f"{child.name} ended ({_manner(child.process.returncode)}): {words}"
 
 

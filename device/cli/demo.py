@@ -65,8 +65,9 @@ def command(
     imager = ["--replay", str(replay)] if replay is not None else ["--scene", scene or "flap", "--seed", str(seed)]
     if fps is not None:
         imager += ["--fps", str(fps)]
+    serving = port or free_port(host)
     run_folder = new_run_folder()
-    place = Place(run_folder, (data or default_data_folder()).absolute(), host, port or free_port(host))
+    place = Place(run_folder, (data or default_data_folder()).absolute(), host, serving)
 
     def ready(url: str, word: str) -> None:
         if as_json:

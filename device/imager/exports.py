@@ -8,6 +8,7 @@ import threading
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from shared.errors import Refused
 from shared.protocol.control import ExportJob
@@ -87,18 +88,20 @@ class Exports:
         code = process.wait()
         process.stderr.close()
         process.stdout.close()
-        with self._lock:
-            self._process = None
         if code != 0:
-            self._change(finished=True, error=words.removeprefix("tapetum: ") or f"the export ended with status {code}")
-            return
-        result = json.loads(printed)
-        files = tuple(f"{result['folder']}/{one['name']}" for one in result["files"])
-        self._change(done=1.0, finished=True, files=files)
+            line = words.removeprefix("tapetum: ") or f"the export ended with status {code}"
+            self._change(finished=True, error=line)
+        else:
+            result = json.loads(printed)
+            files = tuple(f"{result['folder']}/{one['name']}" for one in result["files"])
+            self._change(done=1.0, finished=True, files=files)
 
-    def _change(self, **fields: object) -> None:
+    def _change(self, **fields: Any) -> None:
+        """Of the job that runs. It makes room for the next one in the same step in which it is finished."""
         with self._lock:
-            self._jobs = [*self._jobs[:-1], replace(self._jobs[-1], **fields)]  # type: ignore[arg-type]
+            self._jobs = [*self._jobs[:-1], replace(self._jobs[-1], **fields)]
+            if self._jobs[-1].finished:
+                self._process = None
 
 
 def _share(line: str) -> float | None:

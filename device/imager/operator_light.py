@@ -28,6 +28,7 @@ class OperatorLight:
         self._index = 0
         self._button_down = False
         self._page_until_ns = 0
+        self._page_spent_until_ns = 0
         self._switched_on = False
         self._sent: tuple[bool, float] | None = None
 
@@ -82,9 +83,15 @@ class OperatorLight:
         """A touch on the page asks for light, for the length of a held touch where light is held."""
         with self._lock:
             if self.tripped:
+                self._forget()
+            now_ns = self._clock.now_ns()
+            if self._hold_to_light and (self.tripped or now_ns < self._page_spent_until_ns):
+                self._page_spent_until_ns = now_ns + PAGE_HOLD_NS  # the same touch goes on: it must be lifted first
+                return
+            if self.tripped:
                 return
             if self._hold_to_light:
-                self._page_until_ns = self._clock.now_ns() + PAGE_HOLD_NS
+                self._page_until_ns = now_ns + PAGE_HOLD_NS
             else:
                 self._switched_on = True
             self._tell()
@@ -92,7 +99,7 @@ class OperatorLight:
     def page_off(self) -> None:
         """The page lets go. A finger on the button still counts: it is nearer to the patient."""
         with self._lock:
-            self._page_until_ns = 0
+            self._page_until_ns = self._page_spent_until_ns = 0
             self._switched_on = False
             self._tell()
 
@@ -115,6 +122,8 @@ class OperatorLight:
 
     def _forget(self) -> None:
         self._button_down = self._switched_on = False
+        # A touch that is on the page now may go on repeating itself: it no longer counts until it was lifted.
+        self._page_spent_until_ns = max(self._page_spent_until_ns, self._page_until_ns)
         self._page_until_ns = 0
 
     def _tell(self) -> None:

@@ -182,6 +182,7 @@ class Demo:
             while not let_go.wait(REPEAT_S):
                 try:
                     if self.light("on")["light"]["state"] == "tripped":
+                        self.light("off")  # lifted, and pressed again
                         self.light("rearm")
                 except NotAnswered:
                     continue  # a process of the demo was killed: a finger does not notice

@@ -1,0 +1,224 @@
+"""What the operator wants: every way that wish can end, on a fake link and a clock turned by hand."""
+
+from dataclasses import dataclass, field
+
+import pytest
+
+from device.imager.operator_light import PAGE_HOLD_NS, OperatorLight
+from shared.protocol.light import LightState, LightStatus
+from tests.conftest import ManualClock
+
+LEVELS = (0.2, 0.5, 1.0)
+
+
+@dataclass
+class FakeLink:
+    """Records what it is told; its state is what the test says."""
+
+    state: LightState = "ready"
+    reachable: bool = True
+    wishes: list[tuple[bool, float]] = field(default_factory=list)
+    rearmed: int = 0
+
+    @property
+    def status(self) -> LightStatus:
+        return LightStatus(self.state, 0.0, False, 0.0, 0, 0.0, 0.0)
+
+    def want(self, on: bool, level: float) -> LightStatus:
+        self.wishes.append((on, level))
+        return self.status
+
+    def rearm(self) -> LightStatus:
+        self.rearmed += 1
+        self.state = "ready"
+        return self.status
+
+
+@pytest.fixture
+def link() -> FakeLink:
+    return FakeLink()
+
+
+@pytest.fixture
+def light(link: FakeLink, manual_clock: ManualClock) -> OperatorLight:
+    return OperatorLight(link, LEVELS, hold_to_light=True, clock=manual_clock)  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def switched(link: FakeLink, manual_clock: ManualClock) -> OperatorLight:
+    return OperatorLight(link, LEVELS, hold_to_light=False, clock=manual_clock)  # type: ignore[arg-type]
+
+
+def test_nobody_wants_light_at_the_start(light: OperatorLight, link: FakeLink) -> None:
+    assert not light.wanted
+    light.keep_up()
+    assert link.wishes == [(False, 0.2)]
+
+
+def test_a_held_button_is_light_for_as_long_as_it_is_held(
+    light: OperatorLight, link: FakeLink, manual_clock: ManualClock
+) -> None:
+    light.button_on()
+    assert link.wishes[-1] == (True, 0.2)
+    manual_clock.advance_ms(60_000)
+    light.keep_up()
+    assert light.wanted
+    assert link.wishes == [(True, 0.2)], "told once, not in every turn"
+    light.button_off()
+    assert link.wishes[-1] == (False, 0.2)
+
+
+def test_a_page_that_falls_silent_for_a_second_has_let_go(
+    light: OperatorLight, link: FakeLink, manual_clock: ManualClock
+) -> None:
+    for _ in range(10):
+        light.page_on()
+        manual_clock.advance_ms(300)
+        light.keep_up()
+        assert link.wishes[-1][0]
+    manual_clock.advance_ms(PAGE_HOLD_NS / 1e6 - 300 - 1)
+    light.keep_up()
+    assert link.wishes[-1][0]
+    manual_clock.advance_ms(1)
+    light.keep_up()
+    assert link.wishes[-1] == (False, 0.2)
+    assert not light.wanted
+
+
+def test_the_page_letting_go_is_off_at_once_unless_a_finger_is_on_the_button(
+    light: OperatorLight, link: FakeLink
+) -> None:
+    light.page_on()
+    light.page_off()
+    assert link.wishes[-1] == (False, 0.2)
+    light.button_on()
+    light.page_on()
+    light.page_off()
+    assert link.wishes[-1] == (True, 0.2)
+    light.button_off()
+    assert link.wishes[-1] == (False, 0.2)
+
+
+def test_letting_go_of_the_button_does_not_end_a_touch_on_the_page(light: OperatorLight, link: FakeLink) -> None:
+    light.page_on()
+    light.button_on()
+    light.button_off()
+    assert link.wishes[-1] == (True, 0.2)
+
+
+@pytest.mark.parametrize("asked_by", ["button", "page"])
+def test_a_trip_forgets_every_wish(light: OperatorLight, link: FakeLink, asked_by: str) -> None:
+    light.button_on() if asked_by == "button" else light.page_on()
+    link.state = "tripped"
+    light.keep_up()
+    assert not light.wanted
+    assert link.wishes[-1] == (False, 0.2)
+    link.state = "ready"
+    light.keep_up()
+    assert link.wishes[-1] == (False, 0.2), "what was held stays forgotten when the trip is over"
+
+
+def test_asking_during_a_trip_asks_for_nothing(light: OperatorLight, link: FakeLink) -> None:
+    link.state = "tripped"
+    light.page_on()
+    assert not light.wanted
+    assert not any(on for on, _ in link.wishes)
+    assert link.rearmed == 0
+
+
+def test_a_hold_of_the_button_after_a_trip_only_arms_the_next_one_lights(light: OperatorLight, link: FakeLink) -> None:
+    link.state = "tripped"
+    light.button_on()
+    assert link.rearmed == 1
+    assert not light.wanted
+    light.keep_up()
+    assert not any(on for on, _ in link.wishes)
+    light.button_off()
+    light.button_on()
+    assert link.wishes[-1] == (True, 0.2)
+    assert link.rearmed == 1
+
+
+def test_arming_by_the_page_lights_nothing(light: OperatorLight, link: FakeLink) -> None:
+    light.button_on()
+    link.state = "tripped"
+    light.rearm()
+    light.keep_up()
+    assert link.rearmed == 1
+    assert not light.wanted
+    assert link.wishes[-1] == (False, 0.2)
+
+
+def test_a_touch_held_through_a_trip_does_not_light_when_somebody_else_arms(
+    light: OperatorLight, link: FakeLink, manual_clock: ManualClock
+) -> None:
+    light.page_on()
+    link.state = "tripped"
+    light.keep_up()
+    light.button_on()  # arms
+    for _ in range(10):
+        manual_clock.advance_ms(300)
+        light.page_on()
+        light.keep_up()
+        assert not link.wishes[-1][0]
+    light.page_off()
+    light.page_on()
+    assert link.wishes[-1][0]
+
+
+def test_a_touch_that_vanished_in_a_trip_counts_as_lifted_after_its_second(
+    light: OperatorLight, link: FakeLink, manual_clock: ManualClock
+) -> None:
+    light.page_on()
+    link.state = "tripped"
+    light.keep_up()
+    light.rearm()
+    manual_clock.advance_ms(1000)
+    light.page_on()
+    assert link.wishes[-1][0]
+
+
+def test_the_button_wraps_and_the_page_stops_at_the_ends(light: OperatorLight, link: FakeLink) -> None:
+    light.step(-1, wrap=False)
+    assert light.level == 0.2
+    seen = []
+    for _ in range(4):
+        light.step(1, wrap=True)
+        seen.append(light.level)
+    assert seen == [0.5, 1.0, 0.2, 0.5]
+    for _ in range(3):
+        light.step(1, wrap=False)
+    assert light.level == 1.0
+    assert not any(on for on, _ in link.wishes), "a step lights nothing"
+    light.button_on()
+    light.step(1, wrap=True)
+    assert link.wishes[-1] == (True, 0.2), "a step while lit takes effect at once"
+
+
+def test_where_the_button_switches_a_hold_is_on_until_off(
+    switched: OperatorLight, link: FakeLink, manual_clock: ManualClock
+) -> None:
+    switched.button_on()
+    manual_clock.advance_ms(10_000)
+    switched.keep_up()
+    assert link.wishes[-1] == (True, 0.2)
+    switched.button_off()
+    assert link.wishes[-1] == (False, 0.2)
+    switched.page_on()
+    manual_clock.advance_ms(10_000)
+    switched.keep_up()
+    assert link.wishes[-1] == (True, 0.2)
+    link.state = "tripped"
+    switched.keep_up()
+    assert link.wishes[-1] == (False, 0.2)
+
+
+def test_a_guard_that_is_away_is_told_again_until_it_answers(light: OperatorLight, link: FakeLink) -> None:
+    link.reachable = False
+    light.keep_up()
+    light.keep_up()
+    assert len(link.wishes) == 2
+    link.reachable = True
+    light.keep_up()
+    light.keep_up()
+    assert len(link.wishes) == 3
