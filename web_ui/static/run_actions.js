@@ -24,10 +24,20 @@ export class RunActions {
     this.asked = null;
     /** @type {Promise<unknown>} done when the device has all of them, in the order of the touches */
     this.sent = Promise.resolve();
-    element("act-dye").onclick = () => void this.dyeIn();
-    element("act-record").onclick = () => void this.record();
-    element("act-still").onclick = () => void this.still();
+    element("act-dye").onclick = () => this.atThePicture(() => this.dyeIn());
+    element("act-record").onclick = () => this.atThePicture(() => this.record());
+    element("act-still").onclick = () => this.atThePicture(() => this.still());
     element("act-view").onclick = () => void this.nextView();
+  }
+
+  /**
+   * Whoever acts looks at the picture: sheets leave it.
+   *
+   * @param {() => Promise<void>} act
+   */
+  atThePicture(act) {
+    this.sheets.closeAll();
+    void act();
   }
 
   async dyeIn() {

@@ -149,8 +149,8 @@ def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page]) -> Pa
 
 
 def expect_live(page: Page) -> None:
-    """Wait until the picture is live."""
-    expect(page.locator("#live-word")).to_have_text("LIVE", timeout=10_000)
+    """Wait until the picture is live, looking once a frame."""
+    page.wait_for_function("() => document.getElementById('live-word').textContent === 'LIVE'", timeout=10_000)
 
 
 def point_on_picture(page: Page, x: float, y: float) -> tuple[float, float]:

@@ -10,6 +10,9 @@ from typing import Any
 from shared.frame_bus import FrameBusWriter
 from tests.web_ui.fake_device import FakeDevice
 
+RATE_HZ = 15.0
+"""Half the camera's: the browser of the tests draws on the processor."""
+
 
 class _Gate:
     """Stands before the frame bus; closed, nothing is published."""
@@ -33,7 +36,7 @@ class PageDevice(FakeDevice):
 
     def __init__(self, run_folder: Path, data_folder: Path) -> None:
         self._asked = threading.Condition()
-        super().__init__(run_folder, data_folder)
+        super().__init__(run_folder, data_folder, rate_hz=RATE_HZ)
         self._gate = self._bus = _Gate(self._bus)  # type: ignore[assignment]
 
     def fall_silent(self) -> None:

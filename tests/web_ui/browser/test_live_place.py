@@ -279,6 +279,17 @@ def test_still_is_kept_and_shown(live: Page) -> None:
     expect(live.locator("#still-picture")).to_have_js_property("naturalWidth", 1456)
 
 
+def test_a_refusal_is_in_sight_over_a_sheet(live: Page, device: PageDevice, size: tuple[int, int]) -> None:
+    live.set_viewport_size({"width": size[0], "height": size[1]})
+    live.get_by_role("button", name="Note").click()
+    live.get_by_role("button", name="Skin marked").click()
+    words = live.locator("#line-text")
+    expect(words).to_be_visible()
+    on_top = "(one) => { const box = one.getBoundingClientRect(); return [0.02, 0.5, 0.98].every((share) =>"
+    on_top += " one.contains(document.elementFromPoint(box.left + share * box.width, box.top + box.height / 2))); }"
+    assert words.evaluate(on_top)
+
+
 def test_refusals_are_one_calm_line(live: Page) -> None:
     live.get_by_role("button", name="Note").click()
     live.get_by_role("button", name="Skin marked").click()
