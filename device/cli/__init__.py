@@ -40,14 +40,21 @@ class _OnDemand(click.Group):
             formatter.write_dl(list(_COMMANDS.items()))
 
 
-@click.group(cls=_OnDemand, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.group(
+    cls=_OnDemand,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
+)
 @click.version_option(package_name="tapetum", message="tapetum %(version)s")
-def tapetum() -> None:
+@click.pass_context
+def tapetum(context: click.Context) -> None:
     """Near-infrared fluorescence imager for indocyanine green, made by the surgeon who uses it.
 
     Shows relative intensity, never viability. Not a certified medical device: decisions stay with licensed practice and local
     rules. Every command takes --json for machines; exit status is 0 only when the thing asked for was done.
     """
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 def answer(result: dict[str, Any], readable: str, as_json: bool) -> None:
@@ -67,7 +74,8 @@ def main() -> None:
         code = 2
     except click.ClickException as error:
         usage = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else "tapetum"
-        click.echo(f"tapetum: {' '.join(error.format_message().split())}; see {usage} --help", err=True)
+        what = " ".join(error.format_message().split()).rstrip(".")
+        click.echo(f"tapetum: {what[:1].lower()}{what[1:]}; see {usage} --help", err=True)
         code = 2
     except (click.Abort, KeyboardInterrupt):
         click.echo("tapetum: stopped", err=True)

@@ -2,7 +2,6 @@
 
 import http.client
 import json
-import re
 import select
 import signal
 import struct
@@ -245,8 +244,3 @@ def running_demo(folder: Path, *options: str) -> Iterator[Demo]:
                 for one in left:
                     one.kill()
     assert not left, f"outlived the demo: {left}"
-
-
-def is_one_line(text: str) -> bool:
-    """Whether ``text`` is one line for a person, and no traceback."""
-    return len(text.strip().splitlines()) == 1 and not re.search("Traceback|Error:", text)
