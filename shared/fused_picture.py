@@ -51,7 +51,7 @@ WORD = 257
 REMEMBERED_S = 0.7
 """Time constant of the slow mean that becomes the baseline: it reaches back about a second."""
 
-REMEMBERED_EVERY = 4
+REMEMBERED_EVERY = 8
 """Each row enters the slow mean every so many frames, so that it costs little."""
 
 

@@ -93,7 +93,7 @@ class Numbers(NamedTuple):
     level_1: int
     level_2: int
     level_3: int
-    remember_phase: int  # rows y with y % 4 equal to this are remembered
+    remember_phase: int  # rows y with y % 8 equal to this are remembered
     remember_scale: float
     remember_share: float
 
@@ -110,23 +110,28 @@ _RECORD = np.dtype(
 # Scratch rows: one int16 array, so that nothing but numbers and a few arrays is handed from loop to loop, and as few of them as
 # possible, so that they stay in the first-level cache. Names are the first row of each kind. A loop touches few rows, because the
 # compiler leaves one alone that would need more than eight checks for overlap.
-CLIP = 0  # four rows of masks, for row y in CLIP + y % 4
-CLIP_ANY = 4  # column y % 4: how many pixels of row y are saturated; column 4 + y % 2: is CLIPPED anywhere in SMOOTHED
-COLUMN = 5
-SMOOTHED = 6  # two, for the two rows of a block
-PERCENT = 8  # two
-LUMA = 10  # four, as bytes
-BAND = 14  # four, from column 1 on
-TOO_DARK = 18  # two
-OVER = 20  # two
-CHROMA = 22  # two
-MEAN = 24
-MARKED = 25
-MOST = 26
-LEAST = 27
-MENDED = 28
-STROKE = 29
-SCRATCH_ROWS = 30
+CLIP = 0  # sixteen rows of masks, for row y in CLIP + y % 16
+CLIP_ROWS = 16
+CLIP_ANY = (
+    16  # column y % 16: how many pixels of row y are saturated; column 16 + y % 2: is CLIPPED anywhere in SMOOTHED
+)
+COLUMN = 17
+SMOOTHED = 18  # two, for the two rows of a block
+PERCENT = 20  # two
+LUMA = 22  # four, as bytes
+BAND = 26  # four, from column 1 on
+TOO_DARK = 30  # two
+OVER = 32  # two
+CHROMA = 34  # two
+MEAN = 36
+MARKED = 37
+MOST = 38
+LEAST = 39
+MENDED = 40
+STROKE = 41
+SCRATCH_ROWS = 42
+AHEAD = 8
+"""Rows are steadied so many at a time, since memory gives long runs faster than short ones."""
 
 
 @compiled
@@ -205,7 +210,7 @@ def _mark_clipped(raw, y, n, lines, first, defects):
     """Masks of saturated pixels of row ``y``, defects left out; returns how many there are."""
     width = raw.shape[1]
     limit = np.uint16(n.saturation)
-    slot = CLIP + (y & 3)
+    slot = CLIP + y % CLIP_ROWS
     for x in range(width):
         lines[slot, x] = np.int16(-1) if raw[y, x] >= limit else np.int16(0)
     while first < defects.shape[0] and defects[first] < (y + 1) * width:
@@ -214,7 +219,7 @@ def _mark_clipped(raw, y, n, lines, first, defects):
     count = 0
     for x in range(width):
         count -= lines[slot, x]
-    lines[CLIP_ANY, y & 3] = count
+    lines[CLIP_ANY, y % CLIP_ROWS] = count
     return count
 
 
@@ -246,8 +251,10 @@ def _smooth_row(state, y, n, lines):
         for x in range(width):
             lines[slot, x] = state[y, x]
         before = after = y
-    lines[CLIP_ANY, 4 + (y & 1)] = lines[CLIP_ANY, before & 3] | lines[CLIP_ANY, y & 3] | lines[CLIP_ANY, after & 3]
-    if lines[CLIP_ANY, 4 + (y & 1)]:
+    lines[CLIP_ANY, CLIP_ROWS + (y & 1)] = (
+        lines[CLIP_ANY, before % CLIP_ROWS] | lines[CLIP_ANY, y % CLIP_ROWS] | lines[CLIP_ANY, after % CLIP_ROWS]
+    )
+    if lines[CLIP_ANY, CLIP_ROWS + (y & 1)]:
         _spread_clipped(before, y, after, width, n, lines)
     if width & 1:
         lines[slot, width] = lines[slot, width - 1]
@@ -257,7 +264,7 @@ def _smooth_row(state, y, n, lines):
 def _spread_clipped(before, y, after, width, n, lines):
     """Write CLIPPED over every smoothed pixel that a saturated one went into."""
     slot = SMOOTHED + (y & 1)
-    first, second, third = CLIP + (before & 3), CLIP + (y & 3), CLIP + (after & 3)
+    first, second, third = CLIP + before % CLIP_ROWS, CLIP + y % CLIP_ROWS, CLIP + after % CLIP_ROWS
     limit = np.int16(CLIPPED)
     for x in range(width):
         lines[COLUMN, x + 1] = either(either(lines[first, x], lines[second, x]), lines[third, x])
@@ -516,12 +523,12 @@ def _advance(upto, done, first, raw, dark, gain, defects, starts, sources, state
             _put_mended(state, done, lines, first, following, defects)
         if largest >= n.saturation:
             clipped += _mark_clipped(raw, done, n, lines, first, defects)
-        elif lines[CLIP_ANY, done & 3]:
+        elif lines[CLIP_ANY, done % CLIP_ROWS]:
             for x in range(raw.shape[1]):
-                lines[CLIP + (done & 3), x] = 0
-            lines[CLIP_ANY, done & 3] = 0
+                lines[CLIP + done % CLIP_ROWS, x] = 0
+            lines[CLIP_ANY, done % CLIP_ROWS] = 0
         first = following
-        if (done & 3) == n.remember_phase:
+        if (done & 7) == n.remember_phase:
             _remember_row(state, remembered, done, n)
         done += 1
     return done, first, clipped
@@ -549,26 +556,27 @@ def draw_whole(
     done, first, clipped = 0, 0, 0
     for j in range(half_rows):
         for y in range(2 * j, min(2 * j + 2, height)):
-            done, first, more = _advance(
-                min(y + 1, height - 1),
-                done,
-                first,
-                raw,
-                dark,
-                gain,
-                defects,
-                starts,
-                sources,
-                state,
-                remembered,
-                n,
-                lines,
-            )
-            clipped += more
+            if done <= min(y + 1, height - 1):
+                done, first, more = _advance(
+                    min(y + AHEAD, height - 1),
+                    done,
+                    first,
+                    raw,
+                    dark,
+                    gain,
+                    defects,
+                    starts,
+                    sources,
+                    state,
+                    remembered,
+                    n,
+                    lines,
+                )
+                clipped += more
             _smooth_row(state, y, n, lines)
         y_0, y_1 = 2 * j, min(2 * j + 1, height - 1)
         row_0, row_1 = SMOOTHED, SMOOTHED + (y_1 & 1)
-        any_clipped = lines[CLIP_ANY, 4] | lines[CLIP_ANY, 5]
+        any_clipped = lines[CLIP_ANY, CLIP_ROWS] | lines[CLIP_ANY, CLIP_ROWS + 1]
         _paint(
             j,
             any_clipped,
@@ -619,22 +627,23 @@ def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, ha
     done, first, clipped = 0, 0, 0
     for j in range(half.shape[0]):
         for y in range(2 * j, 2 * j + 2):
-            done, first, more = _advance(
-                min(y + 1, height - 1),
-                done,
-                first,
-                raw,
-                dark,
-                gain,
-                defects,
-                starts,
-                sources,
-                state,
-                remembered,
-                n,
-                lines,
-            )
-            clipped += more
+            if done <= min(y + 1, height - 1):
+                done, first, more = _advance(
+                    min(y + AHEAD, height - 1),
+                    done,
+                    first,
+                    raw,
+                    dark,
+                    gain,
+                    defects,
+                    starts,
+                    sources,
+                    state,
+                    remembered,
+                    n,
+                    lines,
+                )
+                clipped += more
             _smooth_row(state, y, n, lines)
         first_row, second_row = SMOOTHED, SMOOTHED + 1
         _halve(line_words, first_row, second_row, half, j)

@@ -37,22 +37,22 @@ class ComposedOpenCV:
         steps = np.arange(256) * (self.settings.full_scale_percent / 255.0)
         colours = PercentColours(self.settings.full_scale_percent, self.settings.overlay_opacity)
         cover = colours.opacity_at(steps)[:, None]
-        self.colour_table = np.rint(VIRIDIS[:, ::-1] * cover).astype(np.uint8).reshape(1, 256, 3)
-        clear = np.rint(255 * (1 - cover)).astype(np.uint8)
-        self.clear_table = clear.repeat(3, axis=1).reshape(1, 256, 3)
+        self.colour_tables = [
+            np.ascontiguousarray(channel) for channel in np.rint(VIRIDIS[:, ::-1] * cover).astype(np.uint8).T
+        ]
+        self.clear_table = np.rint(255 * (1 - cover[:, 0])).astype(np.uint8)
         self.tone_table = np.rint(255 * tone(np.arange(256) / 255.0)).astype(np.uint8)
         band = np.searchsorted(np.asarray(self.look.contours_percent), steps, side="right")
         self.band_table = band.astype(np.uint8)
         self.not_defect = np.where(self.calibration.defects, 0, 255).astype(np.uint8)
-        self.stripes = cv2.resize(stripe_pattern(self.blocks), self.shape[::-1], interpolation=cv2.INTER_NEAREST)
-        dots = dot_pattern(self.blocks)
-        self.dots = dots
-        self.stripes = stripe_pattern(self.blocks)
+        self.dots, self.stripes = dot_pattern(self.blocks), stripe_pattern(self.blocks)
 
     def _make_buffers(self) -> None:
         self.counts, self.steadied, self.shown = (np.empty(self.shape, np.float32) for _ in range(3))
         self.index, self.grey, self.clipped, self.wide_ink = (np.empty(self.shape, np.uint8) for _ in range(4))
-        self.picture, self.overlay, self.clear = (np.empty((*self.shape, 3), np.uint8) for _ in range(3))
+        self.picture, self.overlay = (np.empty((*self.shape, 3), np.uint8) for _ in range(2))
+        self.channels = [np.empty(self.shape, np.uint8) for _ in range(3)]
+        self.clear = np.empty(self.shape, np.uint8)
         self.half_shown = np.empty(self.blocks, np.float32)
         self.band, self.grown, self.shrunk, self.half_index, self.mask, self.ink, self.over = (
             np.empty(self.blocks, np.uint8) for _ in range(7)
@@ -75,12 +75,12 @@ class ComposedOpenCV:
         cv2.convertScaleAbs(cv2.max(self.shown, 0.0, self.counts), self.index, per_count)
         cv2.convertScaleAbs(self.counts, self.grey, 255.0 / self.range_counts)
         cv2.LUT(self.grey, self.tone_table, self.grey)
-        cv2.cvtColor(self.grey, cv2.COLOR_GRAY2BGR, self.picture)
-        cv2.merge((self.index, self.index, self.index), self.clear)
-        cv2.LUT(self.clear, self.colour_table, self.overlay)
-        cv2.LUT(self.clear, self.clear_table, self.clear)
-        cv2.multiply(self.picture, self.clear, self.picture, 1.0 / 255.0)
-        cv2.add(self.picture, self.overlay, self.picture)
+        cv2.LUT(self.index, self.clear_table, self.clear)
+        cv2.multiply(self.grey, self.clear, self.grey, 1.0 / 255.0)
+        for table, channel in zip(self.colour_tables, self.channels, strict=True):
+            cv2.LUT(self.index, table, channel)
+            cv2.add(channel, self.grey, channel)
+        cv2.merge(self.channels, self.picture)
         self._mark(frame, per_count)
         return self.picture
 
