@@ -42,8 +42,13 @@ export class CalmLine {
   stand(text) {
     if ((this.standing?.text ?? "") === text) return;
     this.standing = text === "" ? null : { text, acts: [], leave: "" };
-    if (text === "") this.show();
+    if (text === "" || this.passing?.acts.length) this.show();
     else this.clear();
+  }
+
+  /** Words that offer nothing make room for what was asked for meanwhile. */
+  makeRoom() {
+    if (this.passing?.acts.length === 0) this.clear();
   }
 
   clear() {
@@ -52,8 +57,14 @@ export class CalmLine {
     this.show();
   }
 
+  /** @returns {Words | null} an offer that came with words that stand: neither waits for the other */
+  both() {
+    const { passing, standing } = this;
+    return passing?.acts.length && standing ? { ...passing, text: `${standing.text} ${passing.text}` } : null;
+  }
+
   show() {
-    const words = this.passing ?? this.standing;
+    const words = this.both() ?? this.passing ?? this.standing;
     this.place.hidden = words === null;
     this.place.classList.toggle("stands", words?.leave === "");
     if (words === null) return;

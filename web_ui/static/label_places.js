@@ -60,7 +60,7 @@ function bestPlace(label, room, taken, regions) {
   for (const place of candidates(label, room, [...taken, ...regions])) {
     const own = boxOf(label, place);
     const cost =
-      distance(own, label.box) +
+      Math.max(GAP, distance(own, label.box)) +
       ON_A_REGION_COSTS * regions.filter((other) => overlaps(own, other)).length +
       ON_A_VALUE_COSTS * taken.filter((other) => overlaps(own, other)).length;
     if (cost < least) [best, least] = [place, cost];
@@ -81,10 +81,14 @@ function candidates({ box, width, height }, room, others) {
   const lowest = Math.max(0, room.height - height);
   const middle = clamped((box.top + box.bottom - height) / 2, 0, lowest);
   const centre = clamped((box.left + box.right - width) / 2, room.left, rightmost);
-  const xs = [box, ...others].flatMap(({ left, right }) => [right + GAP, left - GAP - width]).concat(centre, room.left, rightmost);
-  const ys = [box, ...others].flatMap(({ top, bottom }) => [bottom + GAP, top - GAP - height]).concat(0, lowest);
+  /** @param {Box} one */
+  const beside = ({ left, right }) => [right + GAP, left - GAP - width];
+  /** @param {Box} one */
+  const belowAndAbove = ({ top, bottom }) => [bottom + GAP, top - GAP - height];
+  const xs = [...beside(box), centre, ...others.flatMap(beside), room.left, rightmost];
+  const ys = [middle, ...belowAndAbove(box), ...others.flatMap(belowAndAbove), 0, lowest];
   const inside = ({ x = 0, y = 0 }) => x >= room.left && x <= rightmost && y >= 0 && y <= lowest;
-  return [middle, ...ys].flatMap((y) => xs.map((x) => ({ x, y }))).filter(inside);
+  return ys.flatMap((y) => xs.map((x) => ({ x, y }))).filter(inside);
 }
 
 /**

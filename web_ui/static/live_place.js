@@ -61,6 +61,7 @@ export class LivePlace {
     this.light = new LightButton(this.acts, current);
     this.spotMenu = new SpotMenu(this.regionActs);
     this.recordings = new RecordingsSheet(this.acts);
+    for (const opener of document.querySelectorAll("[data-sheet]")) opener.addEventListener("click", () => this.line.makeRoom());
     this.sheets = new Sheets({ "sheet-recordings": () => void this.recordings.opened() });
     this.run = new RunActions(this.acts, current, this.sheets, () => this.recordings.caseCode());
     this.shownByState = [new RegionsSheet(this.regionActs), new ContoursSheet(this.acts), new ExposureSheet(this.acts, current), this.recordings, this.light, this.run];

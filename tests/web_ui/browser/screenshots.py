@@ -20,7 +20,8 @@ from pathlib import Path
 import numpy as np
 import psutil
 from PIL import Image
-from playwright.sync_api import Browser, Page, TimeoutError, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import TimeoutError as TooLate
 
 from shared.scene.description import ready_scenes
 from tests.web_ui.browser.conftest import (
@@ -69,7 +70,7 @@ class Places:
 
 
 SCENES = {
-    "flap": Places((0.16, 0.42), {"Base": (0.27, 0.60), "Middle": (0.47, 0.44), "Tip": (0.69, 0.50)}, 54),
+    "flap": Places((0.16, 0.42), {"Base": (0.27, 0.60), "Middle": (0.47, 0.44), "Tip": (0.69, 0.50)}, 50),
     "limb": Places((0.66, 0.70), {"Channel": (0.14, 0.385), "Skin": (0.80, 0.42)}, 60),
     "nodes": Places((0.426, 0.496), {"Second": (0.604, 0.303), "Skin": (0.25, 0.25)}, 60),
 }
@@ -213,12 +214,21 @@ class Album:
         for tablet in self._both:
             tablet.keep(f"{self._scene}-{name}")
 
+    def lit(self) -> None:
+        """Wait until the light is on and seen in the picture."""
+        for _ in range(LIGHT_TRIES):
+            self._lamp.hold()
+            with suppress(TooLate):
+                self._hand.page.wait_for_function(LIT, timeout=5_000)
+                return
+        raise SystemExit(TOO_BUSY)
+
     def keep_lit(self, name: str) -> None:
         """Both tablets, live and lit before and after: taking a picture can cost a busy machine the light's lease."""
         for tablet in self._both:
             for _ in range(LIGHT_TRIES):
                 self._lamp.hold()
-                with suppress(TimeoutError):
+                with suppress(TooLate):
                     tablet.page.wait_for_function(LIT, timeout=5_000)
                     tablet.keep(f"{self._scene}-{name}")
                     if tablet.page.evaluate(LIT):
@@ -252,7 +262,7 @@ class Album:
 
     def dye(self) -> None:
         """Dye in, and the picture once it has filled the tissue."""
-        self._lamp.hold()
+        self.lit()
         self._hand.page.locator("#act-dye").click()
         expect(self._hand.page.locator("#recording-word")).to_contain_text("Rec ")
         self._hand.keep(f"{self._scene}-dye-in")
