@@ -1,6 +1,6 @@
 """``make perf``: every stage of this folder in turn, against its yardsticks and goals; written to results.md beside this file.
 
-A stage is a module here with ``rows() -> list[dict]``: "stage", "size" and figures. Times are for comparing within a row, not between
+A stage is a module here with ``rows() -> list[dict]``: "stage", "size" and figures. Compare times within a row, not between
 machines; what is judged are the goals below. ``python -m tests.perf live_path recorder`` measures only those and writes nothing.
 """
 
