@@ -55,8 +55,9 @@ def drawn_legend(width: int, legend: Legend) -> Image.Image:
         title = f"Percent of the reference “{legend.reference}”"
         if legend.baseline:
             title += ", the picture before the dye taken off"
-        draw.text((margin, y), title, INK, font=words)
-        y += round(unit * 2)
+        for part in _wrapped(draw, title, words, width - 2 * margin):
+            draw.text((margin, y), part, INK, font=words)
+            y += round(unit * 2)
         y = _scale(image, draw, margin, y, width - 2 * margin, unit, legend, small)
     else:
         draw.text((margin, y), "Grey picture: brightness as the camera saw it, no percentages.", INK, font=words)
