@@ -230,19 +230,20 @@ class Requests:
 
     def _injected(self, moment_ns: int, case: str = "") -> None:
         """Start the clock, and a recording if none runs: dye that goes in unrecorded cannot be looked at again."""
-        self._note = ""
+        notes: list[str] = []
         with self._lock:
             if not self._parts.recorder.recording:
                 try:
                     self._start_recording(case)
                 except Refused as refused:
-                    self._note = f"not recording: {refused.line}"
+                    notes.append(f"not recording: {refused.line}")
         self._loop.injected_ns = moment_ns
         try:
             self._parts.live.mark_baseline()
         except Refused:
             self._parts.live.clear_baseline()
-            self._note = "no baseline: the light was off before dye went in, so what leaks through is not taken off"
+            notes.append("no baseline: the light was off before dye went in, so what leaks through is not taken off")
+        self._note = "; ".join(notes)
         self._parts.source.on_injection(moment_ns)
         self._parts.recorder.event("injection", moment_ns)
 
