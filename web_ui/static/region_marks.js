@@ -47,7 +47,7 @@ export class RegionMarks {
     if (key !== this.drawnKey) this.draw(shape);
     this.marked.forEach(({ value, isReference }, index) => {
       const label = this.labels.children[index];
-      if (label instanceof HTMLElement) writeLabel(label, value, isReference, sequence);
+      if (label instanceof HTMLElement) writeLabel(label, value, isReference, sequence, reference?.flag ?? "");
     });
     if (key !== this.drawnKey) this.place(shape, room);
     this.drawnKey = key;
@@ -161,16 +161,20 @@ function emptyLabel(isReference) {
 }
 
 /**
+ * What keeps the reference from serving is said once, beside it, not at every region.
+ *
  * @param {HTMLElement} label
  * @param {RegionValue} value
  * @param {boolean} isReference
  * @param {number} sequence
+ * @param {string} referenceFlag
  */
-function writeLabel(label, value, isReference, sequence) {
+function writeLabel(label, value, isReference, sequence, referenceFlag) {
   const [name, number] = label.children;
   if (name === undefined || number === undefined) return;
   write(name, value.name);
-  write(number, isReference && !value.flag ? "100 %" : valueText(value));
+  if (isReference) write(number, value.flag.replace(/^reference /, "") || "100 %");
+  else write(number, referenceFlag === "" ? valueText(value) : "–");
   label.classList.toggle("uncertain", isReference ? value.flag !== "" : !isCertain(value));
   label.dataset["name"] = value.name;
   label.dataset["sequence"] = String(sequence);

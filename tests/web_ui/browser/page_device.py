@@ -19,13 +19,17 @@ class _Gate:
 
     def __init__(self, bus: FrameBusWriter) -> None:
         self.open = True
+        self.reference_flag = ""
         self.headers: dict[int, dict[str, Any]] = {}
         self._bus = bus
 
     def publish(self, header: bytes, jpeg: bytes, *, sequence: int, published_ns: int) -> None:
         if self.open:
-            self.headers[sequence] = json.loads(header)
-            self._bus.publish(header, jpeg, sequence=sequence, published_ns=published_ns)
+            said = json.loads(header)
+            if said["reference"] is not None:
+                said["reference"]["flag"] = self.reference_flag
+            self.headers[sequence] = said
+            self._bus.publish(json.dumps(said).encode(), jpeg, sequence=sequence, published_ns=published_ns)
 
     def close(self) -> None:
         self._bus.close()
@@ -44,6 +48,10 @@ class PageDevice(FakeDevice):
 
     def speak_again(self) -> None:
         self._gate.open = True
+
+    def ail_reference(self, flag: str) -> None:
+        """Publish the reference with that flag from now on."""
+        self._gate.reference_flag = flag
 
     def published(self, sequence: int) -> dict[str, Any]:
         return self._gate.headers[sequence]

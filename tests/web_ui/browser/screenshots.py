@@ -318,7 +318,7 @@ class Album:
     def question(self) -> None:
         page = self._hand.page
         page.locator("#act-record").click()
-        expect(page.locator("#line-text")).to_have_text("Stop the recording?")
+        expect(page.locator("#line-text")).to_contain_text("Stop the recording?")
         self._hand.keep(f"{self._scene}-question")
         page.locator("#line").get_by_role("button", name="Stop").click()
         expect(page.locator("#recording-word")).to_have_text("Not recording")

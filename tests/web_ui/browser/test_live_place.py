@@ -84,6 +84,16 @@ def test_no_value_says_why(live: Page, device: PageDevice) -> None:
     expect(live.locator("#labels .label", has_text="Tip")).to_contain_text("no reference")
 
 
+def test_what_ails_the_reference_is_said_once(live: Page, device: PageDevice) -> None:
+    device.ail_reference("reference too dark")
+    device.change(
+        reference=c.RegionState("Reference:100,100,40,40", "Reference", None, None),
+        regions=(c.RegionState("Tip:900,500,80,80", "Tip", None, None),),
+    )
+    expect(live.locator(".label[data-name=Reference] .label-value")).to_have_text("too dark")
+    expect(live.locator(".label[data-name=Tip] .label-value")).to_have_text("–")
+
+
 def test_a_silent_camera_is_not_live_within_half_a_second_and_comes_back(live: Page, device: PageDevice) -> None:
     device.fall_silent()
     age = live.evaluate(WHEN_NOT_LIVE)
