@@ -1,6 +1,5 @@
 """Recordings, clips and pictures through the same door as a live camera, at the pace at which they were taken."""
 
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +8,7 @@ import numpy as np
 
 from device.camera.clip import VideoClip
 from device.camera.footage import Footage, Taken
+from device.camera.lent_buffers import LentBuffers
 from device.camera.source import CameraStalled, EndOfFrames
 from device.camera.stack import PictureFolder, TiffStack
 from shared.calibration import Calibration
@@ -16,8 +16,6 @@ from shared.clock import Clock, SystemClock
 from shared.errors import Refused
 from shared.frame import CameraDescription, Counts, Frame
 from shared.recording.recording import Recording
-
-_BUFFERS = 4
 
 
 class RecordedFootage:
@@ -72,8 +70,7 @@ class ReplayCamera:
         self._started_ns: int | None = None
         self._next = 0
         self._sequences_a_round = 0
-        self._free: list[Counts] = [np.zeros(self.description.shape, np.uint16) for _ in range(_BUFFERS)]
-        self._lock = threading.Lock()
+        self._buffers = LentBuffers(self.description.shape)
         self._sequences_a_round = self._last_sequence() + 1
 
     @property
@@ -106,12 +103,8 @@ class ReplayCamera:
     def next_frame(self, timeout_s: float = 1.0) -> Iterator[Frame]:
         """Newest frame not yet lent; raises CameraStalled, EndOfFrames, or Refused where the footage is damaged."""
         step = self._await_frame(timeout_s)
-        buffer = self._borrowed()
-        try:
+        with self._buffers.lent() as buffer:
             yield self._loaded(step, buffer)
-        finally:
-            with self._lock:
-                self._free.append(buffer)
 
     def close(self) -> None:
         """Stop and close the footage; may be called twice."""
@@ -146,14 +139,6 @@ class ReplayCamera:
         self._clock.sleep_until_ns(self._due_at_ns(step))
         self._next = step + 1
         return step
-
-    def _borrowed(self) -> Counts:
-        with self._lock:
-            if not self._free:
-                raise CameraStalled(
-                    f"all {_BUFFERS} frame buffers are lent: leave a frame's with before taking the next"
-                )
-            return self._free.pop()
 
     def _loaded(self, step: int, buffer: Counts) -> Frame:
         rounds, number = divmod(step, len(self.footage))

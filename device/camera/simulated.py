@@ -1,12 +1,12 @@
 """The simulated camera: a scene seen at the scene's frame rate, under whatever light the ring really gave."""
 
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 import numpy as np
 from numpy.typing import NDArray
 
+from device.camera.lent_buffers import LentBuffers
 from device.camera.source import CameraStalled, LightSeen
 from shared.calibration import Calibration
 from shared.clock import Clock
@@ -14,7 +14,6 @@ from shared.frame import CameraDescription, Counts, Frame
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 
-_BUFFERS = 4
 _ROWS_BETWEEN_LOOKS = 64
 
 
@@ -48,8 +47,7 @@ class SimulatedCamera:
         self._gain = scene.camera.gain
         self._started_ns: int | None = None
         self._last_index = -1
-        self._free: list[Counts] = [np.zeros(self.description.shape, np.uint16) for _ in range(_BUFFERS)]
-        self._lock = threading.Lock()
+        self._buffers = LentBuffers(self.description.shape)
 
     @property
     def description(self) -> CameraDescription:
@@ -67,7 +65,8 @@ class SimulatedCamera:
         The kernel is compiled (or loaded) first, so that no frame waits for it.
         """
         if self._started_ns is None:
-            self.renderer.frame_into(self._free[0], 0, 0.0, self._exposure_us, self._gain, 0.0)
+            with self._buffers.lent() as buffer:
+                self.renderer.frame_into(buffer, 0, 0.0, self._exposure_us, self._gain, 0.0)
             self._started_ns = self._clock.now_ns()
 
     def inject(self, at_ns: int | None = None) -> None:
@@ -84,12 +83,8 @@ class SimulatedCamera:
     def next_frame(self, timeout_s: float = 1.0) -> Iterator[Frame]:
         """Newest frame not yet lent, drawn when its exposure is over; raises CameraStalled where none comes in time."""
         index = self._await_frame(timeout_s)
-        buffer = self._borrowed()
-        try:
+        with self._buffers.lent() as buffer:
             yield self._drawn(index, buffer)
-        finally:
-            with self._lock:
-                self._free.append(buffer)
 
     def close(self) -> None:
         """Stop; a later ``next_frame`` raises CameraStalled."""
@@ -115,14 +110,6 @@ class SimulatedCamera:
         self._clock.sleep_until_ns(ready_ns)
         self._last_index = index
         return index
-
-    def _borrowed(self) -> Counts:
-        with self._lock:
-            if not self._free:
-                raise CameraStalled(
-                    f"all {_BUFFERS} frame buffers are lent: leave a frame's with before taking the next"
-                )
-            return self._free.pop()
 
     def _drawn(self, index: int, buffer: Counts) -> Frame:
         readout_ns, exposure_us = self._readout_ns(index), self._exposure_us
