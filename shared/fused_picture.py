@@ -12,17 +12,8 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.colour import CLEAR_PERCENT, COVERED_PERCENT, NEUTRAL, PercentColours
 from shared.frame import Frame
-from shared.live_kernel import (
-    CHROMA_UNIT,
-    FULL_SCALE,
-    LARGEST,
-    SCRATCH_ROWS,
-    WHITE,
-    Numbers,
-    draw_half,
-    draw_whole,
-    halve_whole,
-)
+from shared.live_kernel import CHROMA_UNIT, FULL_SCALE, LARGEST, SCRATCH_ROWS, WHITE, Numbers
+from shared.live_passes import draw_half, draw_whole, halve_whole
 from shared.live_picture import (
     DARK_STROKE,
     LIGHT_STROKE,

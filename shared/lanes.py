@@ -4,13 +4,16 @@ Each works on int16 scalars inside a kernel, wraps on overflow unless said other
 lanes. Masks are -1 (all bits) for true and 0 for false.
 """
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"
-# ruff: noqa: ANN001, ANN201, ANN202
+# ruff: noqa: ANN001, ANN202
 
+import zlib
 from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from llvmlite import ir
-from numba import types
+from numba import njit, types
 from numba.extending import intrinsic
 
 I16 = ir.IntType(16)
@@ -121,8 +124,7 @@ blended = _lanes(
 )
 
 
-@intrinsic
-def borrowed(typingctx, array):
+def _borrowed(typingctx, array):
     """The same array without its owner, so that handing it on costs no atomic reference count. The owner must outlive it."""
 
     def codegen(context, builder, signature, values):
@@ -132,3 +134,23 @@ def borrowed(typingctx, array):
         return view._getvalue()
 
     return array(array), codegen
+
+
+borrowed: Any = intrinsic(_borrowed)
+
+
+def compiled(function: Callable[..., Any]) -> Any:
+    """Compile a kernel for this processor, without the interpreter's lock, and keep it on disk.
+
+    Kernels are compiled into each other across files, so what is kept counts as stale when any of those files has changed; numba
+    by itself would look at the function's own file alone and go on with old code.
+    """
+    dispatcher: Any = njit(cache=True, nogil=True, error_model="numpy")(function)
+    dispatcher._cache._cache_file._source_stamp = _stamp()
+    return dispatcher
+
+
+@cache
+def _stamp() -> tuple[int, ...]:
+    here = Path(__file__).parent
+    return tuple(zlib.crc32((here / f"{name}.py").read_bytes()) for name in ("lanes", "live_kernel", "live_passes"))

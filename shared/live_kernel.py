@@ -1,9 +1,9 @@
-"""The live picture in one pass over the frame, in 16-bit whole numbers: the loops.
+"""The live picture in one pass over the frame, in 16-bit whole numbers: the loops over rows.
 
 Rows flow through buffers that stay in the first-level cache: corrected row -> steadied plane -> smoothed rows -> percent and luma
 rows -> a row of blocks (2 x 2 pixels) with chroma, contour bands and marks -> finished rows of the Y, U and V planes. All values
 are int16: corrected counts times a fixed scale, percent as 4096 for the full scale, luma as 32 a grey level. ``fused_picture``
-prepares the numbers.
+prepares the numbers, ``live_passes`` runs the loops.
 
 A smoothed value of CLIPPED stands for "a saturated pixel is in it".
 """
@@ -14,15 +14,14 @@ A smoothed value of CLIPPED stands for "a saturated pixel is in it".
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
 from shared.lanes import (
     add,
     add_limited,
     blended,
-    borrowed,
     both,
     chosen,
+    compiled,
     down,
     down_unsigned,
     either,
@@ -46,8 +45,6 @@ LARGEST = 16383
 FULL_SCALE = 4096
 WHITE = 255 * 32
 CHROMA_UNIT = 8
-
-compiled = njit(cache=True, nogil=True, error_model="numpy")
 
 
 class Numbers(NamedTuple):
@@ -99,7 +96,8 @@ class Numbers(NamedTuple):
 
     def record(self) -> np.void:
         """The same for the compiled loops, whose cache on disk cannot outlive a renamed class but does outlive a record."""
-        return np.array([tuple(self)], _RECORD)[0]
+        record: np.void = np.array([tuple(self)], _RECORD)[0]
+        return record
 
 
 _RECORD = np.dtype(
@@ -143,7 +141,7 @@ def _mixed(old, new, old_first, share):
 
 
 @compiled
-def _steady_row(raw, dark, gain, state, y, n):
+def steady_row(raw, dark, gain, state, y, n):
     """Counts above dark over the flat, mixed into the steadied plane; returns the largest raw count."""
     shift_down, shift_up = np.int16(n.raw_down), np.int16(n.raw_up)
     share = np.int16(n.lesser_share)
@@ -170,14 +168,14 @@ def _steady_row(raw, dark, gain, state, y, n):
 
 
 @compiled
-def _rescale_row(state, y, n):
+def rescale_row(state, y, n):
     """Bring the steadied row to the exposure, gain and light of this frame."""
     for x in range(state.shape[1]):
         state[y, x] = min(max((state[y, x] * n.rescale + 32768) >> 16, -LARGEST), LARGEST)
 
 
 @compiled
-def _mend_defects(raw, dark, gain, state, y, n, lines, first, defects, starts, sources):
+def mend_defects(raw, dark, gain, state, y, n, lines, first, defects, starts, sources):
     """Steadied values of the defects of row ``y`` from their good neighbours, into MENDED; returns the next row's first."""
     width = raw.shape[1]
     share = np.int16(n.lesser_share)
@@ -199,14 +197,15 @@ def _mend_defects(raw, dark, gain, state, y, n, lines, first, defects, starts, s
 
 
 @compiled
-def _put_mended(state, y, lines, first, following, defects):
+def put_mended(state, y, lines, first, following, defects):
+    """Write what ``mend_defects`` found into the steadied plane."""
     width = state.shape[1]
     for at in range(following - first):
         state[y, defects[first + at] - y * width] = lines[MENDED, at]
 
 
 @compiled
-def _mark_clipped(raw, y, n, lines, first, defects):
+def mark_clipped(raw, y, n, lines, first, defects):
     """Masks of saturated pixels of row ``y``, defects left out; returns how many there are."""
     width = raw.shape[1]
     limit = np.uint16(n.saturation)
@@ -224,7 +223,7 @@ def _mark_clipped(raw, y, n, lines, first, defects):
 
 
 @compiled
-def _remember_row(state, remembered, y, n):
+def remember_row(state, remembered, y, n):
     """Mix the steadied row into the slow mean, in signal units."""
     scale, share = np.float32(n.remember_scale), np.float32(n.remember_share)
     for x in range(state.shape[1]):
@@ -233,7 +232,7 @@ def _remember_row(state, remembered, y, n):
 
 
 @compiled
-def _smooth_row(state, y, n, lines):
+def smooth_row(state, y, n, lines):
     """3 x 3 binomial mean of row ``y`` into the ring; roundings go up and down in turn so that they cancel."""
     height, width = state.shape
     slot = SMOOTHED + (y & 1)
@@ -296,7 +295,8 @@ def _byte(brightness):
 
 
 @compiled
-def _grey_row(smoothed, row, width, slot, n, line_bytes):
+def grey_row(smoothed, row, width, slot, n, line_bytes):
+    """Luma of the grey picture."""
     limit, shift, share = np.int16(n.tone_limit), np.int16(n.tone_shift), np.int16(n.tone_share)
     for x in range(width):
         line_bytes[LUMA + slot, x] = _byte(_toned(smoothed[row, x], limit, shift, share))
@@ -372,7 +372,7 @@ def _chroma_row(j, blocks, n, lines):
 
 
 @compiled
-def _block_row(j, blocks, least, n, lines, line_words):
+def block_row(j, blocks, least, n, lines, line_words):
     """Percent, contour band, marks and chroma of the blocks of two rows."""
     slot = j & 3
     for i in range(blocks):
@@ -393,7 +393,7 @@ def _block_row(j, blocks, least, n, lines, line_words):
 
 
 @compiled
-def _over_row(j, words, row_0, row_1, blocks, lines):
+def over_row(j, words, row_0, row_1, blocks, lines):
     """Masks of blocks that hold a clipped pixel."""
     largest = np.int16(LARGEST)
     for i in range(blocks):
@@ -403,7 +403,7 @@ def _over_row(j, words, row_0, row_1, blocks, lines):
 
 
 @compiled
-def _finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v):
+def finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v):
     """Lay strokes and marks over block row ``j`` and write its two rows of Y and its row of U and V."""
     slot = j & 1
     before, here_row, after = BAND + (max(j - 1, 0) & 3), BAND + (j & 3), BAND + (min(j + 1, half_rows - 1) & 3)
@@ -431,7 +431,7 @@ def _finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n
 
 
 @compiled
-def _finish_grey(j, blocks, offset, stripes, lines, y_words, u, v):
+def finish_grey(j, blocks, offset, stripes, lines, y_words, u, v):
     """Lay the stripes over block row ``j`` and write its two rows of Y; U and V are neutral."""
     slot, pattern = j & 1, j & 7
     for i in range(blocks):
@@ -456,224 +456,10 @@ def _write_luma(j, blocks, offset, lines, y_words):
 
 
 @compiled
-def _relative_row(plane, row, width, slot, which, baseline, baseline_row, n, lines, line_bytes):
+def relative_row(plane, row, width, slot, which, baseline, baseline_row, n, lines, line_bytes):
+    """Percent and luma of a row of ``plane``, its baseline taken off where there is one."""
     if n.with_baseline:
         _above_baseline_row(plane, row, width, baseline, baseline_row, lines)
         _coloured_row(plane, row, lines, COLUMN, width, slot, which, n, lines, line_bytes)
     else:
         _coloured_row(plane, row, plane, row, width, slot, which, n, lines, line_bytes)
-
-
-@compiled
-def _paint(
-    j,
-    any_clipped,
-    plane,
-    words,
-    row_0,
-    row_1,
-    width,
-    baseline,
-    baseline_0,
-    baseline_1,
-    least,
-    n,
-    lines,
-    line_bytes,
-    line_words,
-):
-    """First half of block row ``j``: everything that needs no neighbouring block row."""
-    blocks = width // 2
-    slot = (2 * j) & 3
-    if any_clipped:
-        _over_row(j, words, row_0, row_1, blocks, lines)
-    else:
-        for i in range(blocks):
-            lines[OVER + (j & 1), i] = 0
-    if n.relative:
-        _relative_row(plane, row_0, width, slot, 0, baseline, baseline_0, n, lines, line_bytes)
-        _relative_row(plane, row_1, width, slot + 1, 1, baseline, baseline_1, n, lines, line_bytes)
-        _block_row(j, blocks, least, n, lines, line_words)
-    else:
-        _grey_row(plane, row_0, width, slot, n, line_bytes)
-        _grey_row(plane, row_1, width, slot + 1, n, line_bytes)
-
-
-@compiled
-def _finish(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v):
-    """Second half of block row ``j``, once the block row after it is painted."""
-    if n.relative:
-        _finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v)
-    else:
-        _finish_grey(j, blocks, offset, stripes, lines, y_words, u, v)
-
-
-@compiled
-def _advance(upto, done, first, raw, dark, gain, defects, starts, sources, state, remembered, n, lines):
-    """Correct and steady rows until ``upto``; returns rows done, the next defect, and saturated pixels met."""
-    clipped = 0
-    while done <= upto:
-        if n.rescale != 65536:
-            _rescale_row(state, done, n)
-        following = first
-        if first < defects.shape[0] and defects[first] < (done + 1) * raw.shape[1]:
-            following = _mend_defects(raw, dark, gain, state, done, n, lines, first, defects, starts, sources)
-        largest = _steady_row(raw, dark, gain, state, done, n)
-        if following > first:
-            _put_mended(state, done, lines, first, following, defects)
-        if largest >= n.saturation:
-            clipped += _mark_clipped(raw, done, n, lines, first, defects)
-        elif lines[CLIP_ANY, done % CLIP_ROWS]:
-            for x in range(raw.shape[1]):
-                lines[CLIP + done % CLIP_ROWS, x] = 0
-            lines[CLIP_ANY, done % CLIP_ROWS] = 0
-        first = following
-        if (done & 7) == n.remember_phase:
-            _remember_row(state, remembered, done, n)
-        done += 1
-    return done, first, clipped
-
-
-@compiled
-def draw_whole(
-    raw, dark, gain, defects, starts, sources, state, remembered, baseline, least, stripes, dots, light_word, dark_word, n,
-    lines, line_bytes, line_words, y_words, u, v,
-):  # fmt: skip
-    """One frame to full-size planes; returns how many pixels are saturated."""
-    raw, dark, gain, state, remembered = (
-        borrowed(raw),
-        borrowed(dark),
-        borrowed(gain),
-        borrowed(state),
-        borrowed(remembered),
-    )
-    defects, starts, sources = borrowed(defects), borrowed(starts), borrowed(sources)
-    baseline, least, stripes, dots = borrowed(baseline), borrowed(least), borrowed(stripes), borrowed(dots)
-    lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
-    y_words, u, v = borrowed(y_words), borrowed(u), borrowed(v)
-    height = raw.shape[0]
-    half_rows, blocks = u.shape
-    done, first, clipped = 0, 0, 0
-    for j in range(half_rows):
-        for y in range(2 * j, min(2 * j + 2, height)):
-            if done <= min(y + 1, height - 1):
-                done, first, more = _advance(
-                    min(y + AHEAD, height - 1),
-                    done,
-                    first,
-                    raw,
-                    dark,
-                    gain,
-                    defects,
-                    starts,
-                    sources,
-                    state,
-                    remembered,
-                    n,
-                    lines,
-                )
-                clipped += more
-            _smooth_row(state, y, n, lines)
-        y_0, y_1 = 2 * j, min(2 * j + 1, height - 1)
-        row_0, row_1 = SMOOTHED, SMOOTHED + (y_1 & 1)
-        any_clipped = lines[CLIP_ANY, CLIP_ROWS] | lines[CLIP_ANY, CLIP_ROWS + 1]
-        _paint(
-            j,
-            any_clipped,
-            lines,
-            line_words,
-            row_0,
-            row_1,
-            2 * blocks,
-            baseline,
-            y_0,
-            y_1,
-            least,
-            n,
-            lines,
-            line_bytes,
-            line_words,
-        )
-        if j:
-            _finish(j - 1, half_rows, blocks, 0, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
-    _finish(half_rows - 1, half_rows, blocks, 0, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
-    return clipped
-
-
-@compiled
-def _halve(line_words, row_0, row_1, half, at):
-    """Mean of 2 x 2 smoothed values into row ``at`` of the half-size plane, CLIPPED where one of them is."""
-    largest, limit = np.int16(LARGEST), np.int16(CLIPPED)
-    for i in range(half.shape[1]):
-        a, b = low_half(line_words[row_0, i]), high_half(line_words[row_0, i])
-        c, d = low_half(line_words[row_1, i]), high_half(line_words[row_1, i])
-        over = is_above(greater(greater(a, b), greater(c, d)), largest)
-        half[at, i] = blended(over, limit, mean_high(mean_low(a, b), mean_low(c, d)))
-
-
-@compiled
-def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, half, n, lines, line_words):
-    """One frame to a half-size plane of smoothed values; returns how many pixels are saturated."""
-    raw, dark, gain, state, remembered = (
-        borrowed(raw),
-        borrowed(dark),
-        borrowed(gain),
-        borrowed(state),
-        borrowed(remembered),
-    )
-    defects, starts, sources, half = borrowed(defects), borrowed(starts), borrowed(sources), borrowed(half)
-    lines, line_words = borrowed(lines), borrowed(line_words)
-    height = raw.shape[0]
-    done, first, clipped = 0, 0, 0
-    for j in range(half.shape[0]):
-        for y in range(2 * j, 2 * j + 2):
-            if done <= min(y + 1, height - 1):
-                done, first, more = _advance(
-                    min(y + AHEAD, height - 1),
-                    done,
-                    first,
-                    raw,
-                    dark,
-                    gain,
-                    defects,
-                    starts,
-                    sources,
-                    state,
-                    remembered,
-                    n,
-                    lines,
-                )
-                clipped += more
-            _smooth_row(state, y, n, lines)
-        first_row, second_row = SMOOTHED, SMOOTHED + 1
-        _halve(line_words, first_row, second_row, half, j)
-    done, first, more = _advance(
-        height - 1, done, first, raw, dark, gain, defects, starts, sources, state, remembered, n, lines
-    )
-    return clipped + more
-
-
-@compiled
-def draw_half(
-    half, half_words, baseline, least, stripes, dots, light_word, dark_word, n, lines, line_bytes, line_words,
-    offset, half_rows, y_words, u, v,
-):  # fmt: skip
-    """A half-size plane into the planes' columns from block ``offset`` on."""
-    half, half_words, stripes, dots = (
-        borrowed(half),
-        borrowed(half_words),
-        borrowed(stripes),
-        borrowed(dots),
-    )
-    baseline, least, y_words, u, v = borrowed(baseline), borrowed(least), borrowed(y_words), borrowed(u), borrowed(v)
-    lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
-    height, width = half.shape
-    blocks = width // 2
-    for j in range(half_rows):
-        row_0, row_1 = 2 * j, min(2 * j + 1, height - 1)
-        _paint(
-            j, 1, half, half_words, row_0, row_1, width, baseline, row_0, row_1, least, n, lines, line_bytes, line_words
-        )
-        if j:
-            _finish(j - 1, half_rows, blocks, offset, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
-    _finish(half_rows - 1, half_rows, blocks, offset, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
