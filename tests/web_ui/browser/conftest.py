@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from tests.web_ui.browser.page_device import PageDevice
 
@@ -113,6 +113,14 @@ def web(folders: tuple[Path, Path]) -> Iterator[WebProcess]:
         yield process
 
 
+@pytest.fixture(scope="session")
+def tablet(browser: Browser) -> Iterator[BrowserContext]:
+    """A tablet that keeps what it loaded from one test to the next, as one in theatre does."""
+    context = browser.new_context(viewport={"width": LANDSCAPE[0], "height": LANDSCAPE[1]}, has_touch=True)
+    yield context
+    context.close()
+
+
 @pytest.fixture
 def opened(browser: Browser) -> Iterator[Callable[..., Page]]:
     """Opens a tablet of that size at an address; what the page complains about fails the test."""
@@ -120,11 +128,16 @@ def opened(browser: Browser) -> Iterator[Callable[..., Page]]:
     with ExitStack() as tablets:
 
         def open_tablet(
-            url: str, size: tuple[int, int] = LANDSCAPE, watch: Callable[[Page], None] = lambda _: None
+            url: str,
+            size: tuple[int, int] = LANDSCAPE,
+            watch: Callable[[Page], None] = lambda _: None,
+            context: BrowserContext | None = None,
         ) -> Page:
-            context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=True)
-            tablets.callback(context.close)
+            if context is None:
+                context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=True)
+                tablets.callback(context.close)
             page = context.new_page()
+            tablets.callback(page.close)
             page.on("pageerror", lambda error: complaints.append(str(error)))
             watch(page)
             page.goto(url)
@@ -141,9 +154,9 @@ def size(request: pytest.FixtureRequest) -> tuple[int, int]:
 
 
 @pytest.fixture
-def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page]) -> Page:
+def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: BrowserContext) -> Page:
     """A paired tablet that shows the live picture."""
-    page = opened(f"{web.url}/#pair={web.pair}")
+    page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
     expect_live(page)
     return page
 
