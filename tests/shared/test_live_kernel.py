@@ -159,7 +159,8 @@ def test_any_scene_agrees(seed, height, width, view, brightness, share):
     for number in range(2):
         seen = frame(number)
         off = differences(*(p.draw(seen, Look(view, (20.0, 60.0), reference * share)) for p in (plain, fused)))
-        assert np.mean(off > 2) < 0.03
+        # values are kept to an eighth of a count, so the dimmer the reference, the more blocks lie within rounding of a line
+        assert np.mean(off > 2) < 0.02 + 0.5 / (10.0 * reference * share)
 
 
 def test_saturated_share_counts_what_the_plain_rule_counts():
