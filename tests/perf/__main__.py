@@ -1,112 +1,115 @@
-"""``make perf``: every stage of this folder in turn, against its yardsticks and goals; written to results.md beside this file.
+"""``python -m tests.perf [STAGE ...]``: time every stage and write the table with date and machine to ``results.md``.
 
-A stage is a module here with ``rows() -> list[dict]``: "stage", "size" and figures. Compare times within a row, not between
-machines; what is judged are the goals below. ``python -m tests.perf live_path recorder`` measures only those and writes nothing.
+A stage is a module of this package with ``rows() -> list[dict[str, object]]``; a row names its ``stage`` and ``size``, and
+every other key is a figure with its unit in its name (ratios as ``over/under``). Read the ratios: milliseconds are this machine's.
 """
 
 import importlib
-import operator
-import os
+import pkgutil
 import platform
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-Row = dict[str, object]
+import tests.perf
 
-STAGES = (
-    "live_path",
-    "simulated_camera",
-    "recorder",
-    "frame_bus",
-    "picture_server",
-    "live_beside_viewers",
-    "demo_memory",
-)
 RESULTS = Path(__file__).with_name("results.md")
 
 
 @dataclass(frozen=True)
 class Goal:
-    """A bound on one figure of every row whose stage and size begin so."""
+    """A limit for one figure of the rows whose stage begins with ``stage`` (and of ``size``, where given)."""
 
     stage: str
-    size: str
     figure: str
-    sign: str
-    bound: float
+    limit: float
+    at_most: bool = True
+    size: str = ""
 
-    def judged(self, row: Row) -> str | None:
-        """One line of verdict; None where the row is another one."""
-        if not (str(row["stage"]).startswith(self.stage) and str(row["size"]).startswith(self.size)):
-            return None
-        compare: Callable[[object, object], bool] = {">=": operator.ge, "<=": operator.le}[self.sign]
-        value = row[self.figure]
-        verdict = "met" if compare(value, self.bound) else "NOT MET"
-        return f"| {row['stage']} | {self.figure} | {self.sign} {self.bound:g} | {value} | {verdict} |"
+    def verdict(self, row: dict[str, object]) -> str:
+        """``met`` or ``missed`` with figures; empty when the row is not meant."""
+        value = row.get(self.figure)
+        meant = str(row["stage"]).startswith(self.stage) and self.size in ("", row["size"])
+        if not meant or not isinstance(value, int | float):
+            return ""
+        met = value <= self.limit if self.at_most else value >= self.limit
+        sign = "<=" if self.at_most else ">="
+        return f"{self.figure} {value:g}, goal {sign} {self.limit:g}: {'met' if met else 'MISSED'}"
 
 
 GOALS = (
-    Goal("live path", "1456x1088", "plain/ours", ">=", 20),
-    Goal("live path", "1456x1088", "opencv/ours", ">=", 1.7),
-    Goal("live path", "1456x1088", "ours/floor", "<=", 1.25),
-    Goal("simulated camera", "1456x1088", "frames_per_s", ">=", 30),
-    Goal("recorder", "1456x1088", "ours_ms", "<=", 2.0),
-    Goal("recorder", "1456x1088", "ratio", ">=", 2.5),
-    Goal("picture server, 32", "", "processor_percent_a_viewer", "<=", 0.15),
-    Goal("picture server, 32", "", "p99_ms", "<=", 8.0),
-    Goal("live path beside", "1456x1088", "p99_ratio", "<=", 1.10),
-    Goal("memory of the demo", "", "all_mb", "<=", 500),
+    Goal("live path", "plain/ours", 20.0, at_most=False, size="1456x1088"),
+    Goal("live path", "opencv/ours", 1.7, at_most=False, size="1456x1088"),
+    Goal("live path", "ours/floor", 1.25, size="1456x1088"),
+    Goal("picture server", "processor_percent_a_viewer", 0.15),
+    Goal("picture server, 32", "p99_ms", 8.0),
+    Goal("live path beside", "p99_ratio", 1.10),
+    Goal("recorder", "ours_ms", 2.0),
+    Goal("recorder", "ratio", 2.5, at_most=False),
+    Goal("simulated camera", "frames_per_s", 30.0, at_most=False),
+    Goal("memory", "all_mb", 500.0),
 )
 
 
-def main() -> None:
-    """Measure, print, and write the results where all stages ran."""
-    chosen = tuple(sys.argv[1:]) or STAGES
-    unknown = set(chosen) - set(STAGES)
-    if unknown:
-        sys.exit(f"no such stage: {', '.join(sorted(unknown))}; there are: {', '.join(STAGES)}")
-    rows: list[Row] = []
-    for name in chosen:
-        began_s = time.monotonic()
-        print(f"{name} ...", file=sys.stderr, flush=True)
-        rows += importlib.import_module(f"tests.perf.{name}").rows()
-        print(f"{name} took {time.monotonic() - began_s:.0f} s", file=sys.stderr, flush=True)
-    text = report(rows)
-    print(text)
-    if set(chosen) == set(STAGES):
-        RESULTS.write_text(text, encoding="utf-8")
+def stages() -> list[str]:
+    """Names of the modules here that time something."""
+    names = (module.name for module in pkgutil.iter_modules(tests.perf.__path__) if module.name != "__main__")
+    return [name for name in names if "def rows(" in Path(tests.perf.__path__[0], f"{name}.py").read_text()]
 
 
-def report(rows: list[Row]) -> str:
-    """The whole as Markdown: where and when, goals, and every figure."""
-    verdicts = [verdict for row in rows for goal in GOALS if (verdict := goal.judged(row))]
-    busy = ", ".join(f"{one:.1f}" for one in os.getloadavg())
-    lines = [
-        "# Measured by `make perf`",
-        "",
-        f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC, {platform.machine()}, {os.cpu_count()} cores, {_processor()}, "
-        f"Python {platform.python_version()}; load at the end {busy}. Other work shares the machine: read the ratios.",
-        "",
-        "| stage | figure | goal | measured | |",
-        "|---|---|---|---|---|",
-        *verdicts,
-        "",
-    ]
+def table(rows: list[dict[str, object]]) -> str:
+    """Rows as text: one line of figures each, then its goals."""
+    lines = []
     for row in rows:
-        figures = {key: value for key, value in row.items() if key not in ("stage", "size")}
-        lines += [f"**{row['stage']}**, {row['size']}", "", f"| {' | '.join(figures)} |", "|" + "---|" * len(figures)]
-        lines += [f"| {' | '.join(str(value) for value in figures.values())} |", ""]
-    return "\n".join(lines)
+        figures = ", ".join(f"{key} {value}" for key, value in row.items() if key not in ("stage", "size"))
+        verdicts = [verdict for goal in GOALS if (verdict := goal.verdict(row))]
+        lines.append(f"| {row['stage']} | {row['size']} | {figures} | {'; '.join(verdicts) or '-'} |")
+    return "\n".join(["| stage | size | figures | goals |", "|---|---|---|---|", *lines])
 
 
-def _processor() -> str:
-    named = [line for line in Path("/proc/cpuinfo").read_text().splitlines() if line.startswith("model name")]
-    return named[0].partition(":")[2].strip() if named else "processor not named"
+def machine() -> str:
+    """Processor, system and interpreter."""
+    model = platform.processor()
+    cpuinfo = Path("/proc/cpuinfo")
+    if cpuinfo.exists():
+        found = [line.partition(":")[2].strip() for line in cpuinfo.read_text().splitlines() if "model name" in line]
+        model = f"{found[0]} x {len(found)}" if found else model
+    return (
+        f"{model or platform.machine()}, {platform.system()} {platform.machine()}, Python {platform.python_version()}"
+    )
+
+
+def main() -> int:
+    """Time what was asked for, all by default; a stage that fails is named and makes the exit code 1."""
+    known = stages()
+    chosen = sys.argv[1:] or known
+    if unknown := sorted(set(chosen) - set(known)):
+        print(f"no such stage: {', '.join(unknown)}; there are: {', '.join(known)}")
+        return 2
+    rows: list[dict[str, object]] = []
+    failed = []
+    for name in chosen:
+        began = time.monotonic()
+        print(f"{name} ...", end=" ", flush=True)
+        try:
+            found = importlib.import_module(f"tests.perf.{name}").rows()
+        except Exception as error:  # noqa: BLE001 - one stage's failure must not lose the others' figures
+            failed.append(f"{name}: {error!r}")
+            print(f"FAILED: {error!r}")
+            continue
+        print(f"{time.monotonic() - began:.0f} s")
+        rows += found
+    text = table(rows)
+    print(text)
+    if not sys.argv[1:]:
+        when = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
+        missing = "".join(f"\n\nFailed: {line}" for line in failed)
+        RESULTS.write_text(f"# Timings of {when}\n\n{machine()}. Made by `make perf`.\n\n{text}{missing}\n")
+        print(f"written to {RESULTS}")
+    return 1 if failed else 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
