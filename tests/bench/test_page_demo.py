@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, TimeoutError, expect
 
 from tests.bench.conftest import SCENE
 from tests.bench.running_demo import Demo, running_demo
@@ -15,8 +15,10 @@ pytestmark = pytest.mark.browser
 
 BASE_AT, TIP_AT = (0.25, 0.5), (0.75, 0.5)
 TIP_PERCENT = 35.0
-SETTLED = """() => /Light (on|tripped)/.test(document.getElementById("light-word").textContent)"""
-SHOWN = r"""() => {
+LIT = """() => document.getElementById("light-word").textContent.startsWith("Light on")"""
+PRESS_MS, PRESSES = 2_000, 10
+SHOWN_OR_TRIPPED = r"""() => {
+  if (document.getElementById("light-word").textContent === "Light tripped") return "tripped";
   const value = document.querySelector(".label[data-name=A] .label-value")?.textContent ?? "";
   const match = /^(\d+) ± (\d+) %$/.exec(value);
   return match && document.getElementById("since-injection").textContent >= "Dye 0:04" ? match.slice(1).map(Number) : null;
@@ -41,20 +43,28 @@ def finger_on_light(page: Page) -> Iterator[None]:
     box = page.locator("#act-light").bounding_box()
     assert box is not None
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-    word = page.locator("#light-word")
-    for _ in range(5):
+    for _ in range(PRESSES):
         page.mouse.down()
-        page.wait_for_function(SETTLED)
-        if "on" in (word.text_content() or ""):
+        try:
+            page.wait_for_function(LIT, timeout=PRESS_MS)
+        except TimeoutError:
+            page.mouse.up()  # after a trip this press has only armed the light again
+        else:
             break
-        page.mouse.up()
-        page.mouse.down()
-        expect(word).not_to_have_text("Light tripped")
-        page.mouse.up()
     try:
         yield
     finally:
         page.mouse.up()
+
+
+def value_shown(page: Page) -> tuple[int, int]:
+    """The tip's percentage and its uncertainty as they stand on the page once the dye has come; light is held for it."""
+    for _ in range(5):
+        with finger_on_light(page):
+            found = page.wait_for_function(SHOWN_OR_TRIPPED, timeout=20_000).json_value()
+        if found != "tripped":
+            return found[0], found[1]
+    raise AssertionError("the light trips again and again: this machine is too busy")
 
 
 def test_the_job_by_touch_and_a_killed_imager(steady_demo: Demo, opened: Callable[..., Page]) -> None:
@@ -64,7 +74,6 @@ def test_the_job_by_touch_and_a_killed_imager(steady_demo: Demo, opened: Callabl
     expect_live(page)
     assert page.evaluate(DIFFERENT_PICTURES) == [728, 544]
     with finger_on_light(page):
-        expect(page.locator("#light-word")).to_have_text("Light on 100 %")
         labels = page.locator("#labels .label")
         page.touchscreen.tap(*point_on_picture(page, *BASE_AT))
         expect(labels).to_have_count(1)
@@ -72,9 +81,9 @@ def test_the_job_by_touch_and_a_killed_imager(steady_demo: Demo, opened: Callabl
         expect(labels).to_have_count(2)
         page.locator("#act-dye").tap()
         expect(page.locator("#recording-word")).to_contain_text("Rec ")
+    shown, uncertainty = value_shown(page)
+    assert abs(shown - TIP_PERCENT) <= 1 + 3 * uncertainty
     with finger_on_light(page):
-        shown, uncertainty = page.wait_for_function(SHOWN, timeout=20_000).json_value()
-        assert abs(shown - TIP_PERCENT) <= 1 + 3 * uncertainty
         demo.child("imager").kill()
         expect(page.locator("#band")).to_contain_text("NOT LIVE")
     expect_live_again(page)
