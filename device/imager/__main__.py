@@ -41,11 +41,12 @@ def main() -> int:
     logging.basicConfig(format="imager: %(message)s", level=logging.INFO)
     options = _parser().parse_args()
     stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
     try:
         settings = _settings(options)
         with _imager(options, settings) as loop:
+            # Only now is there anything to finish. Until then a signal ends the process at once, also while kernels compile.
+            for number in (signal.SIGTERM, signal.SIGINT):
+                signal.signal(number, lambda *_: stop.set())
             sdnotify.SystemdNotifier().notify("READY=1")
             _run(loop, stop)
     except Refused as refused:
