@@ -110,9 +110,8 @@ _RECORD = np.dtype(
 # compiler leaves one alone that would need more than eight checks for overlap.
 CLIP = 0  # sixteen rows of masks, for row y in CLIP + y % 16
 CLIP_ROWS = 16
-CLIP_ANY = (
-    16  # column y % 16: how many pixels of row y are saturated; column 16 + y % 2: is CLIPPED anywhere in SMOOTHED
-)
+# column y % 16: how many pixels of row y are saturated; column 16 + y % 2: whether CLIPPED is anywhere in SMOOTHED
+CLIP_ANY = 16
 COLUMN = 17
 SMOOTHED = 18  # two, for the two rows of a block
 PERCENT = 20  # two
@@ -128,8 +127,8 @@ LEAST = 39
 MENDED = 40
 STROKE = 41
 SCRATCH_ROWS = 42
-AHEAD = 8
-"""Rows are steadied so many at a time, since memory gives long runs faster than short ones."""
+AHEAD = 14
+"""Rows are steadied so many at a time, since memory gives long runs faster than short ones; at most CLIP_ROWS - 2."""
 
 
 @compiled
@@ -282,8 +281,8 @@ def _spread_clipped(before, y, after, width, n, lines):
 def _toned(value, limit, shift, share):
     """Brightness, WHITE for full, of a smoothed value: the lesser of two straight lines (``colour.TONE_KNOTS``)."""
     x = greater(part(up(lesser(value, limit), shift), share), np.int16(0))
-    double = add_limited(x, x)
-    dark = add_limited(double, double)
+    low = lesser(x, np.int16(1024))
+    dark = up(add(add(low, low), low), np.int16(2))
     light = add(subtract(x, part(x, np.int16(21845))), np.int16(WHITE // 3))
     return lesser(lesser(dark, light), np.int16(WHITE))
 
