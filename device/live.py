@@ -29,6 +29,9 @@ from shared.signal import Measured, RegionPixels, RegionSignal, region_signal
 LONGEST_PAUSE_NS = 500_000_000
 """After a longer time without lit frames the picture starts afresh instead of mixing in what was seen before."""
 
+BETTER_LIGHT = 4.0
+"""A frame that gathered so many times more light than the one before also stands alone: the old one would only add noise."""
+
 _warm = threading.Lock()
 _is_warm = False
 
@@ -111,6 +114,7 @@ class LivePath:
         self._baseline: NDArray[np.float32] | None = None
         self._baseline_share = 0.0
         self._last_lit_ns: int | None = None
+        self._factor = 0.0
         self._lit = False
         self._seen = False
         self._planes: Planes | None = None
@@ -164,6 +168,8 @@ class LivePath:
 
     def process(self, frame: Frame) -> LivePicture:
         """Take a frame in and draw it as JPEG."""
+        if frame.lit and self._calibration.output_at(frame.light_level) <= 0:
+            frame = frame.with_light(0.0, False)
         with self._lock:
             self._measure(frame)
             look = self._look(frame)
@@ -221,13 +227,16 @@ class LivePath:
         return (*((self._reference,) if self._reference is not None else ()), *self._regions.values())
 
     def _measure(self, frame: Frame) -> None:
-        self._lit, self._seen = frame.lit and frame.light_level > 0, True
+        self._lit, self._seen = frame.lit, True
         if not self._lit:
             return
-        if self._last_lit_ns is None or frame.sensor_time_ns - self._last_lit_ns > LONGEST_PAUSE_NS:
+        factor = self._calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
+        paused = self._last_lit_ns is None or frame.sensor_time_ns - self._last_lit_ns > LONGEST_PAUSE_NS
+        if paused or factor * BETTER_LIGHT < self._factor:
             self._picture.restart()
             for watched in self._all_watched():
                 watched.steadied = None
+        self._factor = factor
         self._last_lit_ns = frame.sensor_time_ns
         for watched in self._all_watched():
             is_new = watched.newest is None

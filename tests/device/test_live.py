@@ -242,6 +242,27 @@ def test_after_a_long_pause_the_old_picture_is_not_mixed_in():
     assert live.process(scene.frame()).header["values"][0]["percent"] == pytest.approx(60, abs=1.0)
 
 
+def test_a_frame_lit_for_a_moment_only_leaves_no_noise_behind():
+    scene = Scene()
+    live = live_for(scene, steadying=0.9)
+    live.set_reference(REFERENCE)
+    live.put_region(Region.parse("tip:108,32,32,32"))
+    live.process(scene.frame(level=0.01))
+    clean = live_for(scene, steadying=0.9)
+    clean.set_reference(REFERENCE)
+    clean.put_region(Region.parse("tip:108,32,32,32"))
+    frame = scene.frame()
+    assert live.process(frame).header["values"] == clean.process(frame).header["values"]
+
+
+def test_a_frame_called_lit_at_level_zero_is_drawn_as_unlit():
+    scene = Scene()
+    live = live_for(scene)
+    frame = scene.frame(lit=False)
+    header = live.process(Frame(frame.pixels, 1, 1, frame.exposure_us, 1.0, 0.0, True)).header
+    assert header["lit"] is False
+
+
 def test_regions_come_and_go():
     scene = Scene()
     live = live_for(scene)
