@@ -2,8 +2,12 @@
 
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from tests import chromium
 
 
 class ManualClock:
@@ -25,6 +29,17 @@ class ManualClock:
 @pytest.fixture
 def manual_clock() -> ManualClock:
     return ManualClock()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's chromium. One for all: a process can hold only one of these drivers."""
+    if not Path(chromium.PATH).exists():
+        pytest.fail("chromium is not installed; run: apt-get install chromium (make browser does it)")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium.PATH, args=chromium.FLAGS)
+        yield browser
+        browser.close()
 
 
 @pytest.fixture(autouse=True)

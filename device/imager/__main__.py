@@ -16,6 +16,7 @@ import device
 from device.camera.source import EndOfFrames
 from device.control_server import ControlServer
 from device.controls import Controls, open_button
+from device.imager.choices import ChoicesFile
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
 from device.imager.operator_light import OperatorLight
@@ -104,7 +105,7 @@ def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerL
 
 def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.Namespace) -> ImagerLoop:
     loop = ImagerLoop(parts)
-    requests = Requests(parts, loop, exports)
+    requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"))
     settings = parts.settings
     if parts.source.kind == "picamera":
         loop.controls = Controls(
@@ -116,6 +117,7 @@ def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.
         )
         opened.callback(loop.controls.close)
     parts.source.camera.start()
+    requests.restore()
     opened.enter_context(ControlServer(options.run_dir / "control.sock", requests.handle))
     return loop
 

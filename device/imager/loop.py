@@ -26,7 +26,7 @@ class ImagerLoop:
         self._last_sequence: int | None = None
         self._last_light: tuple[str, float] | None = None
         self.lost_frames = 0
-        self.injected_ns: int | None = None
+        self.injections_ns: tuple[int, ...] = ()
         self.newest: Frame | None = None
         self.stalled_since_ns: int | None = None
 
@@ -56,8 +56,8 @@ class ImagerLoop:
 
     @property
     def since_injection_s(self) -> float | None:
-        """Seconds since dye went in, None before."""
-        return None if self.injected_ns is None else (self._parts.clock.now_ns() - self.injected_ns) / 1e9
+        """Seconds since dye went in last, None before."""
+        return (self._parts.clock.now_ns() - self.injections_ns[-1]) / 1e9 if self.injections_ns else None
 
     def _take(self, frame: Frame) -> None:
         parts = self._parts

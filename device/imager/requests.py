@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from device.drives import first_removable
+from device.imager.choices import Choices, ChoicesFile
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
 from device.imager.parts import Parts
@@ -18,15 +19,17 @@ from shared.recording.durable import replace_file
 from shared.region import Region
 
 REGIONS_AT_MOST = 12
+_CHOOSING = (c.SetView, c.SetContours, c.SetReference, c.PutRegion, c.RemoveRegion, c.MarkInjection)
 
 
 class Requests:
     """Answers requests, from several threads at once; also the actions of the button (device.controls.Actions)."""
 
-    def __init__(self, parts: Parts, loop: ImagerLoop, exports: Exports) -> None:
+    def __init__(self, parts: Parts, loop: ImagerLoop, exports: Exports, choices: ChoicesFile) -> None:
         self._parts = parts
         self._loop = loop
         self._exports = exports
+        self._choices = choices
         self._lock = threading.Lock()
         self._view: c.View = "relative"
         self._contours = parts.settings.picture.contours_percent
@@ -52,7 +55,46 @@ class Requests:
     def handle(self, request: object) -> object:
         """Do what ``request`` asks; the answer is the new state unless the request has one of its own. Raises Refused."""
         answer = self._acts[type(request)](request)
+        if isinstance(request, _CHOOSING):
+            self._keep()
         return self.state() if answer is None else answer
+
+    def restore(self) -> None:
+        """Go on with what an imager before this one kept; what cannot be taken up again is said on the page."""
+        try:
+            kept = self._choices.kept()
+            if kept is None:
+                return
+            live = self._parts.live
+            live.set_view(kept.view)
+            live.set_contours(kept.contours_percent)
+            self._view, self._contours = kept.view, kept.contours_percent
+            if kept.reference is not None:
+                live.set_reference(Region.parse(kept.reference))
+            for region in kept.regions:
+                live.put_region(Region.parse(region))
+        except Refused as refused:
+            self._note = f"the imager was restarted, and not everything could be taken up again: {refused.line}"
+            return
+        self._loop.injections_ns = kept.injections_ns
+        for moment_ns in kept.injections_ns:
+            self._parts.source.on_injection(moment_ns)
+        self._note = "the imager was restarted: it records no more"
+        if kept.injections_ns:
+            self._note += ", and what was there before the dye is no longer taken off"
+
+    def _keep(self) -> None:
+        live = self._parts.live
+        reference = live.reference_state()
+        self._choices.keep(
+            Choices(
+                view=self._view,
+                contours_percent=self._contours,
+                reference=reference.region if reference is not None else None,
+                regions=tuple(state.region for state in live.region_states()),
+                injections_ns=self._loop.injections_ns,
+            )
+        )
 
     # ---- the button -------------------------------------------------------------------------------------------------
 
@@ -83,6 +125,7 @@ class Requests:
     def mark_injection(self, pressed_ns: int) -> None:
         """Triple press."""
         self._injected(pressed_ns)
+        self._keep()
 
     # ---- the state --------------------------------------------------------------------------------------------------
 
@@ -211,8 +254,8 @@ class Requests:
         status = parts.light.status
         if status is not None:
             parts.recorder.event("light", level=status.level, lit=status.state == "lit")
-        if self._loop.injected_ns is not None:
-            parts.recorder.event("injection", self._loop.injected_ns)
+        for moment_ns in self._loop.injections_ns:
+            parts.recorder.event("injection", moment_ns)
         reference = parts.live.reference_state()
         if reference is not None:
             parts.recorder.event("reference", region=reference.region)
@@ -222,8 +265,8 @@ class Requests:
     def _mark_injection(self, request: c.MarkInjection) -> None:
         if not request.undo:
             self._injected(self._parts.clock.now_ns(), request.case)
-        elif self._loop.injected_ns is not None:
-            self._loop.injected_ns = None
+        elif self._loop.injections_ns:
+            self._loop.injections_ns = self._loop.injections_ns[:-1]
             self._note = ""
             self._parts.live.clear_baseline()
             self._parts.recorder.event("injection undone")
@@ -237,7 +280,7 @@ class Requests:
                     self._start_recording(case)
                 except Refused as refused:
                     notes.append(f"not recording: {refused.line}")
-        self._loop.injected_ns = moment_ns
+        self._loop.injections_ns = (*self._loop.injections_ns, moment_ns)
         try:
             self._parts.live.mark_baseline()
         except Refused:

@@ -222,7 +222,7 @@ def test_a_killed_imager_leaves_the_dark_and_the_recording_and_comes_back(demo: 
         wait_for(lambda: demo.state()["recording"]["seconds"] > 2.0, "two seconds recorded")
         wait_for(lambda: demo.state()["light"]["state"] == "lit", "lit")
         name = demo.state()["recording"]["name"]
-        imager = demo.child("imager")
+        imager, before = demo.child("imager"), demo.state()
         records = ring(demo)
         killed_ns = time.monotonic_ns()
         imager.kill()
@@ -232,6 +232,11 @@ def test_a_killed_imager_leaves_the_dark_and_the_recording_and_comes_back(demo: 
     with demo.stream() as stream:
         stream.until(lambda picture: picture.header["sensor_time_ns"] > killed_ns, "pictures again")
     assert demo.child("imager").pid != imager.pid
+    after = demo.state()
+    assert after["reference"]["region"] == BASE
+    assert [one["region"] for one in after["regions"]] == [one["region"] for one in before["regions"]]
+    assert after["since_injection_s"] > before["since_injection_s"]
+    assert any("the imager was restarted" in line for line in after["warnings"])
     assert "imager ended (signal SIGKILL), starting it again" in demo.messages.read_text()
     with Recording.open(demo.data / "recordings" / f"{name}.zarr") as recording:
         assert not recording.complete

@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 
 from device.camera.source import CameraStalled
+from device.imager.choices import ChoicesFile
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
 from device.imager.operator_light import OperatorLight
@@ -140,7 +141,7 @@ class Bench:
             data_folder=folder,
         )
         self.loop = ImagerLoop(self.parts)
-        self.requests = Requests(self.parts, self.loop, self.exports)
+        self.requests = Requests(self.parts, self.loop, self.exports, ChoicesFile(folder / "choices.json"))
 
     def ask(self, request: object) -> c.State:
         answer = self.requests.handle(request)
@@ -347,3 +348,36 @@ def test_recordings_are_listed_newest_first_and_none_is_fine(bench: Bench) -> No
     found = bench.requests.handle(c.ListRecordings())
     assert isinstance(found, c.Recordings)
     assert [(one.case, one.frames, one.complete) for one in found.recordings] == [("K7", 2, True)]
+
+
+def test_a_restarted_imager_goes_on_with_what_was_chosen(tmp_path: Path, manual_clock: ManualClock) -> None:
+    first = Bench(tmp_path, manual_clock)
+    first.turns(3)
+    first.ask(c.SetReference("base:10,10,20,20"))
+    first.ask(c.PutRegion("tip:60,20,10,10"))
+    first.ask(c.SetView("grey"))
+    first.ask(c.MarkInjection())
+    moment_ns = manual_clock.now_ns()
+    manual_clock.advance_ms(5_000)
+    first.ask(c.MarkInjection())
+    first.ask(c.MarkInjection(undo=True))
+    first.close()
+    second = Bench(tmp_path, manual_clock)
+    second.requests.restore()
+    state = second.ask(c.GetState())
+    second.close()
+    assert (state.view, [one.region for one in state.regions]) == ("grey", ["tip:60,20,10,10"])
+    assert state.reference is not None
+    assert state.reference.region == "base:10,10,20,20"
+    assert state.since_injection_s == pytest.approx((manual_clock.now_ns() - moment_ns) / 1e9)
+    assert second.injections == [moment_ns]
+    assert "restarted" in state.warnings[-1]
+
+
+def test_damaged_choices_are_said_and_left(tmp_path: Path, manual_clock: ManualClock) -> None:
+    (tmp_path / "choices.json").write_text('{"view": "upside down"}')
+    bench = Bench(tmp_path, manual_clock)
+    bench.requests.restore()
+    state = bench.ask(c.GetState())
+    bench.close()
+    assert "upside down" in state.warnings[-1]

@@ -13,23 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.web_ui.browser.page_device import PageDevice
 
 LANDSCAPE, PORTRAIT = (1180, 820), (820, 1180)
 PAIR_WORD = "harbour-gull-0042"
-CHROMIUM = "/usr/bin/chromium"
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 START_S, STOP_S = 30.0, 10.0
 
 
@@ -76,17 +65,6 @@ def web_process(run_folder: Path, data_folder: Path, port: int, word: str = PAIR
                 process.kill()
                 raise
     assert status == 0, f"the web process ended with {status}"
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Debian's chromium, without its own traffic."""
-    if not Path(CHROMIUM).exists():
-        pytest.fail("chromium is not installed; run: apt-get install chromium (make browser does it)")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")

@@ -24,9 +24,8 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 from playwright.sync_api import TimeoutError as TooLate
 
 from shared.scene.description import ready_scenes
+from tests import chromium
 from tests.web_ui.browser.conftest import (
-    CHROMIUM,
-    FLAGS,
     LANDSCAPE,
     PORTRAIT,
     STOP_S,
@@ -368,7 +367,7 @@ def main() -> None:
     FOLDER.mkdir(exist_ok=True)
     take: Callable[[Album, Path], None]
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        browser = playwright.chromium.launch(executable_path=chromium.PATH, args=chromium.FLAGS)
         for scene in arguments.scenes or SCENES:
             take = take_flap if scene == "flap" else take_scene
             with tempfile.TemporaryDirectory() as folder, demo(scene, arguments.fps, Path(folder)) as running:
