@@ -32,7 +32,7 @@ def manual_clock() -> ManualClock:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def chrome() -> Iterator[Browser]:
     """Debian's chromium. One for all: a process can hold only one of these drivers."""
     if not Path(chromium.PATH).exists():
         pytest.fail("chromium is not installed; run: apt-get install chromium (make browser does it)")

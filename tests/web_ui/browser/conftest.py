@@ -92,15 +92,15 @@ def web(folders: tuple[Path, Path]) -> Iterator[WebProcess]:
 
 
 @pytest.fixture(scope="session")
-def tablet(browser: Browser) -> Iterator[BrowserContext]:
+def tablet(chrome: Browser) -> Iterator[BrowserContext]:
     """A tablet that keeps what it loaded from one test to the next, as one in theatre does."""
-    context = browser.new_context(viewport={"width": LANDSCAPE[0], "height": LANDSCAPE[1]}, has_touch=True)
+    context = chrome.new_context(viewport={"width": LANDSCAPE[0], "height": LANDSCAPE[1]}, has_touch=True)
     yield context
     context.close()
 
 
 @pytest.fixture
-def opened(browser: Browser) -> Iterator[Callable[..., Page]]:
+def opened(chrome: Browser) -> Iterator[Callable[..., Page]]:
     """Opens a tablet of that size at an address; what the page complains about fails the test."""
     complaints: list[str] = []
     with ExitStack() as tablets:
@@ -112,7 +112,7 @@ def opened(browser: Browser) -> Iterator[Callable[..., Page]]:
             context: BrowserContext | None = None,
         ) -> Page:
             if context is None:
-                context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=True)
+                context = chrome.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=True)
                 tablets.callback(context.close)
             page = context.new_page()
             tablets.callback(page.close)
