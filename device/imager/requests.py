@@ -35,6 +35,7 @@ class Requests:
         self._contours = parts.settings.picture.contours_percent
         self._last_still: str | None = None
         self._note = ""
+        self._unreadable: tuple[str, ...] = ()
         self._acts: dict[type, Callable[..., object]] = {
             c.GetState: lambda _: None,
             c.SetView: self._set_view,
@@ -186,6 +187,7 @@ class Requests:
             found.append("the camera gives no frames; check its cable")
         if self._note:
             found.append(self._note)
+        found += [f"a recording cannot be opened: {line}" for line in self._unreadable]
         return tuple(found)
 
     # ---- the acts ---------------------------------------------------------------------------------------------------
@@ -307,7 +309,8 @@ class Requests:
 
     def _list_recordings(self, _: c.ListRecordings) -> c.Recordings:
         folder = self._parts.settings.recording.directory
-        return c.Recordings(summaries(folder)[0] if folder.is_dir() else ())
+        found, self._unreadable = summaries(folder) if folder.is_dir() else ((), ())
+        return c.Recordings(found)
 
     def _start_export(self, request: c.StartExport) -> c.ExportJob:
         target = Path(request.target) if request.target is not None else first_removable()

@@ -381,3 +381,13 @@ def test_damaged_choices_are_said_and_left(tmp_path: Path, manual_clock: ManualC
     state = bench.ask(c.GetState())
     bench.close()
     assert "upside down" in state.warnings[-1]
+
+
+def test_a_recording_that_cannot_be_opened_is_said(bench: Bench) -> None:
+    broken = bench.settings.recording.directory / "broken.zarr"
+    broken.mkdir(parents=True)
+    (broken / "zarr.json").write_text("{")
+    answer = bench.requests.handle(c.ListRecordings())
+    assert isinstance(answer, c.Recordings)
+    assert answer.recordings == ()
+    assert "broken.zarr" in bench.ask(c.GetState()).warnings[-1]
