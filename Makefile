@@ -8,7 +8,7 @@ READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts javascript browser perf screenshots clean
+.PHONY: help demo test check lint types contracts javascript packages perf screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
@@ -33,7 +33,7 @@ $(TOOLS): $(READY)
 demo: $(READY)
 	@$(BIN)/tapetum demo
 
-test: $(TOOLS) browser
+test: $(TOOLS) packages
 	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/web_ui/browser
 	$(BIN)/pytest tests/bench tests/web_ui/browser
 
@@ -58,10 +58,10 @@ web_ui/node_modules/.ready: $(TOOLS) web_ui/package-lock.json
 	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm ci --silent
 	@touch $@
 
-browser:
-	@tests/bring_chromium.sh
+packages:
+	@tests/bring_debian_packages.sh
 
-screenshots: $(TOOLS) browser
+screenshots: $(TOOLS) packages
 	$(BIN)/python -m tests.web_ui.browser.screenshots
 
 perf: $(TOOLS)

@@ -1,0 +1,18 @@
+#!/bin/sh
+# What the tests need of Debian besides Python: brings it where it may, says what to install where it may not.
+# chromium: the page's tests. ngspice: the circuits' tests. openscad, xvfb: the printed parts, and their pictures.
+set -eu
+missing=
+for pair in chromium:chromium ngspice:ngspice openscad:openscad Xvfb:xvfb; do
+    command -v "${pair%%:*}" >/dev/null || missing="$missing ${pair##*:}"
+done
+[ -z "$missing" ] && exit 0
+if [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
+    echo "installing for the tests:$missing"
+    export DEBIAN_FRONTEND=noninteractive
+    # shellcheck disable=SC2086
+    apt-get update -qq && apt-get install -y -qq --no-install-recommends $missing >/dev/null
+else
+    echo "the tests need packages; as root: apt-get install$missing" >&2
+    exit 2
+fi
