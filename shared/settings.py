@@ -1,7 +1,7 @@
 """Everything a hospital or builder may set, typed and bounded.
 
-The vendor file ``device/settings.toml`` names every key with its default; an override file names only what differs. Standard
-library only: the light guard reads its own part with it.
+The vendor file ``device/settings.toml`` names every key with its default, but for pins, which come from the pin map unless named;
+an override file names only what differs. Standard library only: the light guard reads its own part with it.
 """
 
 from collections.abc import Mapping
@@ -10,6 +10,22 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from shared.bounded import Length, Within, filled, plain, read_toml
+from shared.pins import board_pins, faults
+
+
+def _pin(name: str) -> Any:
+    """GPIO of a pin of the map, unless the settings name another."""
+    return field(default_factory=lambda: board_pins()[name].gpio)
+
+
+def _channel(name: str) -> Any:
+    return field(default_factory=lambda: board_pins()[name].channel)
+
+
+SOFTWARE_PWM_HZ = 1000
+"""Fastest software PWM that is allowed: lgpio takes 10,000 Hz, but a thread that sleeps between edges misses them by tens of
+microseconds on a busy board (from memory), and a hundredth of 1 ms is 10 us.
+"""
 
 
 @dataclass(frozen=True)
@@ -29,32 +45,36 @@ class CameraSettings:
 
 @dataclass(frozen=True)
 class LightSettings:
-    """Ring, pins and lease. Pins are numbers of the SoC's GPIO; the pulse pin belongs to the PWM hardware alone."""
+    """Ring, pins and lease. Pins are numbers of the SoC's GPIO; ``pwm_pin`` belongs to the PWM alone."""
 
     levels: Annotated[tuple[float, ...], Within(0.01, 1.0), Length(1, 12)] = (0.2, 0.4, 0.6, 0.8, 1.0)
     hold_to_light: bool = True
     lease_ms: Annotated[int, Within(20, 400)] = 100
     longest_lease_ms: Annotated[int, Within(20, 400)] = 400
-    enable_pin: Annotated[int, Within(0, 27)] = 17
-    heartbeat_pin: Annotated[int, Within(0, 27)] = 27
-    pwm_channel: Annotated[int, Within(0, 3)] = 0
+    enable_pin: Annotated[int, Within(0, 27)] = _pin("ring_enable")
+    heartbeat_pin: Annotated[int, Within(0, 27)] = _pin("heartbeat")
+    pwm_pin: Annotated[int, Within(0, 27)] = _pin("ring_dimming")
+    pwm_channel: Annotated[int, Within(0, 3)] = _channel("ring_dimming")
+    pwm: Literal["hardware", "software"] = "hardware"
     pwm_hz: Annotated[float, Within(50, 200_000)] = 20_000.0
     pwm_chip_device: Annotated[str, Length(0, 80)] = ""
+    pwm_step_ns: Annotated[int, Within(1, 10_000)] = 20
+    clock_error_ppm: Annotated[float, Within(0, 10_000)] = 100.0
 
     def __post_init__(self) -> None:
         if list(self.levels) != sorted(set(self.levels)):
             raise ValueError(f"levels must rise: {list(self.levels)}")
         if self.longest_lease_ms < self.lease_ms:
             raise ValueError(f"longest_lease_ms {self.longest_lease_ms} is below lease_ms {self.lease_ms}")
-        if self.enable_pin == self.heartbeat_pin:
-            raise ValueError(f"pin {self.enable_pin} has two owners, enable_pin and heartbeat_pin")
+        if self.pwm == "software" and self.pwm_hz > SOFTWARE_PWM_HZ:
+            raise ValueError(f"software PWM reaches pwm_hz {SOFTWARE_PWM_HZ}, not {self.pwm_hz:g}")
 
 
 @dataclass(frozen=True)
 class ButtonSettings:
     """The one button under one finger."""
 
-    pin: Annotated[int, Within(0, 27)] = 22
+    pin: Annotated[int, Within(0, 27)] = _pin("button")
     debounce_ms: Annotated[int, Within(1, 200)] = 20
     hold_ms: Annotated[int, Within(200, 3000)] = 500
     double_press_ms: Annotated[int, Within(100, 1000)] = 350
@@ -103,8 +123,15 @@ class Settings:
     web: WebSettings = field(default_factory=WebSettings)
 
     def __post_init__(self) -> None:
-        if self.button.pin in (self.light.enable_pin, self.light.heartbeat_pin):
-            raise ValueError(f"pin {self.button.pin} has two owners, the button and the light")
+        light = self.light
+        gpio = {
+            "ring_enable": light.enable_pin,
+            "heartbeat": light.heartbeat_pin,
+            "ring_dimming": light.pwm_pin,
+            "button": self.button.pin,
+        }
+        for fault in faults(board_pins().moved(gpio, {"ring_dimming": light.pwm_channel})):
+            raise ValueError(f"{fault.what}; {fault.remedy}")
 
 
 def load(vendor: Path, override: Path | None = None) -> Settings:

@@ -52,7 +52,7 @@ environment() {
     # From a fresh copy, because a build in place would take modules that are long deleted from an earlier one along.
     copy=$(mktemp -d)
     trap 'rm -rf "$copy"' EXIT
-    tar -C "$here/.." --exclude=node_modules --exclude=__pycache__ -cf - pyproject.toml README.md LICENSE shared device web_ui |
+    tar -C "$here/.." --exclude=node_modules --exclude=__pycache__ -cf - pyproject.toml README.md LICENSE shared device web_ui hardware |
         tar -C "$copy" -xf -
     "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --upgrade "$copy[board]"
 }

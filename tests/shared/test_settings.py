@@ -9,6 +9,7 @@ import pytest
 import device
 from shared.bounded import plain, read_toml
 from shared.errors import Refused
+from shared.pins import board_pins
 from shared.settings import Settings, changed, load
 
 VENDOR = Path(device.__path__[0]) / "settings.toml"
@@ -22,9 +23,26 @@ def leaves(values: dict[str, Any], prefix: str = "") -> dict[str, Any]:
     return found
 
 
-def test_the_vendor_file_names_every_key_with_its_default() -> None:
+FROM_THE_PIN_MAP = {"light.enable_pin", "light.heartbeat_pin", "light.pwm_pin", "light.pwm_channel", "button.pin"}
+
+
+def test_the_vendor_file_names_every_key_with_its_default_but_for_pins() -> None:
     assert load(VENDOR) == Settings()
-    assert leaves(read_toml(VENDOR)) == leaves(plain(Settings()))
+    everything = leaves(plain(Settings()))
+    assert leaves(read_toml(VENDOR)) == {key: everything[key] for key in everything.keys() - FROM_THE_PIN_MAP}
+
+
+def test_pins_come_from_the_pin_map_unless_named(tmp_path: Path) -> None:
+    pins, settings = board_pins(), Settings()
+    assert settings.light.enable_pin == pins["ring_enable"].gpio
+    assert settings.light.heartbeat_pin == pins["heartbeat"].gpio
+    assert (settings.light.pwm_pin, settings.light.pwm_channel) == (pins["ring_dimming"].gpio, 0)
+    assert settings.button.pin == pins["button"].gpio
+    override = tmp_path / "settings.toml"
+    override.write_text("[light]\nenable_pin = 16\npwm_pin = 13\npwm_channel = 1\n")
+    moved = load(VENDOR, override)
+    assert (moved.light.enable_pin, moved.light.pwm_pin, moved.light.pwm_channel) == (16, 13, 1)
+    assert moved.light.heartbeat_pin == pins["heartbeat"].gpio
 
 
 def test_every_key_is_explained_or_self_evident() -> None:
@@ -53,8 +71,11 @@ def test_an_override_names_only_what_differs(tmp_path: Path) -> None:
         ("[light]\nlevels = []\n", "light.levels must have 1 to 12"),
         ("[light]\nlevels = [0.5, 1.1]\n", "light.levels must be from 0.01 to 1: 1.1"),
         ("[light]\nlease_ms = 300\nlongest_lease_ms = 200\n", "longest_lease_ms 200 is below lease_ms 300"),
-        ("[light]\nenable_pin = 27\n", "pin 27 has two owners, enable_pin and heartbeat_pin"),
-        ("[button]\npin = 17\n", "pin 17 has two owners, the button and the light"),
+        ("[light]\nenable_pin = 27\n", "GPIO 27 has two owners, ring_enable and heartbeat"),
+        ("[light]\nenable_pin = 4\n", "GPIO 4 has two owners, ring_enable and thermometer"),
+        ("[light]\nenable_pin = 6\n", "ring_enable on GPIO 6: not low from reset"),
+        ("[light]\npwm_channel = 1\n", "ring_dimming on GPIO 12: channel 1 does not drive this pin; set channel 0"),
+        ("[button]\npin = 17\n", "GPIO 17 has two owners, ring_enable and button"),
         ("[camera]\nkind = 'film'\n", "camera.kind is not one of picamera, simulated, replay: film"),
         ("[recording]\nleast_free_mb = 9\n", "recording.least_free_mb must be from 10 to 100000: 9"),
         ("light = 3\n", "light must be a table: 3"),

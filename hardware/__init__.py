@@ -1,0 +1,1 @@
+"""What one builds. The installed program takes only the pin map and the ring from here."""
