@@ -132,9 +132,10 @@ def _pin_faults(pin: Pin) -> Iterable[Fault]:
     if by_kernel != (pin.owner == "kernel"):
         owner = "kernel" if by_kernel else "light guard or imager"
         yield Fault(f"{here}: {pin.function} cannot belong to {pin.owner}", f"its owner is {owner}")
-    if pin.owner == "light guard" and (pin.pull != "down" or pin.gpio not in LOW_FROM_RESET):
+    drives = pin.owner == "light guard" and pin.function != "input"
+    if drives and (pin.pull != "down" or pin.gpio not in LOW_FROM_RESET):
         yield Fault(
-            f"{here}: not low from reset, and what the light guard owns can light the ring",
+            f"{here}: not low from reset, and what the light guard drives can light the ring",
             "choose GPIO 9 to 27 and fit a pull-down resistor",
         )
 

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from shared.bounded import Length, Within, filled, plain, read_toml
 from shared.pins import board_pins, faults
+from shared.sensor_settings import CoverSettings, DistanceSettings, SupplySettings, TemperatureSettings
 
 
 def _pin(name: str) -> Any:
@@ -45,7 +46,7 @@ class CameraSettings:
 
 @dataclass(frozen=True)
 class LightSettings:
-    """Ring, pins and lease. Pins are numbers of the SoC's GPIO; ``pwm_pin`` belongs to the PWM alone."""
+    """Ring, pins, lease, and the conditions to be lit. Pins are numbers of the SoC's GPIO; ``pwm_pin`` belongs to the PWM alone."""
 
     levels: Annotated[tuple[float, ...], Within(0.01, 1.0), Length(1, 12)] = (0.2, 0.4, 0.6, 0.8, 1.0)
     hold_to_light: bool = True
@@ -60,6 +61,13 @@ class LightSettings:
     pwm_chip_device: Annotated[str, Length(0, 80)] = ""
     pwm_step_ns: Annotated[int, Within(1, 10_000)] = 20
     clock_error_ppm: Annotated[float, Within(0, 10_000)] = 100.0
+    cover_pin: Annotated[int, Within(0, 27)] = _pin("cover_switch")
+    longest_lit_s: Annotated[float, Within(1, 3600)] = 600.0
+    rest_s: Annotated[float, Within(1, 3600)] = 60.0
+    led_temperature: TemperatureSettings = field(default_factory=TemperatureSettings)
+    supply: SupplySettings = field(default_factory=SupplySettings)
+    cover: CoverSettings = field(default_factory=CoverSettings)
+    distance: DistanceSettings = field(default_factory=DistanceSettings)
 
     def __post_init__(self) -> None:
         if list(self.levels) != sorted(set(self.levels)):
@@ -128,6 +136,7 @@ class Settings:
             "ring_enable": light.enable_pin,
             "heartbeat": light.heartbeat_pin,
             "ring_dimming": light.pwm_pin,
+            "cover_switch": light.cover_pin,
             "button": self.button.pin,
         }
         for fault in faults(board_pins().moved(gpio, {"ring_dimming": light.pwm_channel})):

@@ -23,7 +23,14 @@ def leaves(values: dict[str, Any], prefix: str = "") -> dict[str, Any]:
     return found
 
 
-FROM_THE_PIN_MAP = {"light.enable_pin", "light.heartbeat_pin", "light.pwm_pin", "light.pwm_channel", "button.pin"}
+FROM_THE_PIN_MAP = {
+    "light.enable_pin",
+    "light.heartbeat_pin",
+    "light.pwm_pin",
+    "light.pwm_channel",
+    "light.cover_pin",
+    "button.pin",
+}
 
 
 def test_the_vendor_file_names_every_key_with_its_default_but_for_pins() -> None:
