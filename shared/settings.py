@@ -75,7 +75,7 @@ class LightSettings:
         if self.longest_lease_ms < self.lease_ms:
             raise ValueError(f"longest_lease_ms {self.longest_lease_ms} is below lease_ms {self.lease_ms}")
         if self.pwm == "software" and self.pwm_hz > SOFTWARE_PWM_HZ:
-            raise ValueError(f"software PWM reaches pwm_hz {SOFTWARE_PWM_HZ}, not {self.pwm_hz:g}")
+            raise ValueError(f"software PWM allows at most pwm_hz {SOFTWARE_PWM_HZ}, not {self.pwm_hz:g}")
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import Literal, cast
 import click
 
 from device.cli import answer, json_option
-from device.cli.running import asked, connected, run_dir_option
+from device.cli.running import asked, connected, pulses_words, run_dir_option
 from shared.bounded import plain
 from shared.errors import Refused
 from shared.protocol.control import GetState, Light
@@ -45,4 +45,5 @@ def command(act: str, seconds: float | None, run_dir: Path, as_json: bool) -> No
         else:
             state = asked(client, GetState())
     light = state.light
-    answer(plain(light), f"light {light.state}, level {light.wanted_level:.0%}", as_json)
+    words = f"light {light.state}, level {light.wanted_level:.0%}, {pulses_words(state)}"
+    answer(plain(light), words, as_json)

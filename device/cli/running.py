@@ -28,3 +28,14 @@ def asked(client: ControlClient, request: object) -> State:
     answer = client.ask(request)
     assert isinstance(answer, State)
     return answer
+
+
+def pulses_words(state: State) -> str:
+    """What dimming does to the exposures, for people: ``PWM 20.0 kHz, ripple 0.05 % at 15.0 ms``."""
+    light, exposure_ms = state.light, state.camera.exposure_us / 1000
+    name = "PWM" if light.pwm == "hardware" else "software PWM, in whole percents,"
+    if light.state != "lit":
+        return f"{name} dark; its ripple is known while lit"
+    if not light.pulse_hz:
+        return f"steady, no {name.split(',')[0]} ripple at {exposure_ms:.1f} ms"
+    return f"{name} {light.pulse_hz / 1000:.2f} kHz, ripple {light.ripple:.2%} at {exposure_ms:.1f} ms"

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from device.cli import answer, json_option
-from device.cli.running import asked, connected, run_dir_option
+from device.cli.running import asked, connected, pulses_words, run_dir_option
 from shared.bounded import plain
 from shared.protocol.control import GetState, State
 
@@ -26,6 +26,7 @@ def _readable(state: State) -> str:
         f"camera       {camera.model}, {camera.width} x {camera.height}, {camera.rate_hz:.1f} frames/s",
         f"newest       {camera.frame_age_ms:.0f} ms old, {camera.lost_frames} lost",
         f"light        {light.state} at {light.level:.0%}{', ' + light.reason if light.reason else ''}",
+        f"pulses       {pulses_words(state)}",
         f"recording    {recording.name or 'none'}, {recording.frames} frames, {recording.gaps} missing",
         f"room         {recording.free_mb:.0f} MB",
         f"calibration  {state.calibration}",

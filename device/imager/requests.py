@@ -177,6 +177,9 @@ class Requests:
             wanted_level=light.level,
             lease_left_ms=status.lease_left_ms,
             reason=status.reason,
+            pwm=status.pwm,
+            pulse_hz=status.pulse_hz,
+            ripple=status.ripple,
         )
 
     def _warnings(self) -> tuple[str, ...]:

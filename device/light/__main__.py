@@ -15,9 +15,10 @@ from device.light.guard import Guard
 from device.light.lamp import Lamp, LampFailed
 from device.light.loop import GuardLoop, only_guard
 from device.light.pins import board_factory, output_pin
-from device.light.pwm import PwmFailed, SysfsPwm, found_chip, refuse_shared_pins
+from device.light.pwm import PwmFailed, PwmOutput, SysfsPwm, found_chip, refuse_shared_pins
 from device.light.service import LogLines, ServiceNotice, ask_for_priority
 from device.light.simulated import RING_NAME, SimulatedRing, simulated_factory
+from device.light.software_pwm import SoftwarePwm
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.settings import LightSettings, load
@@ -60,22 +61,33 @@ def guarded(options: argparse.Namespace, settings: LightSettings, log: LogLines)
 
 
 def board_lamp(options: argparse.Namespace, settings: LightSettings) -> Lamp:
-    """The real ring: PWM through sysfs, pins through gpiozero."""
+    """The real ring: PWM through sysfs (or gpiozero, where the settings say so), pins through gpiozero."""
+    pwm: PwmOutput
+    if settings.pwm == "software":
+        factory = board_factory()
+        enable, heartbeat = (output_pin(pin, factory) for pin in (settings.enable_pin, settings.heartbeat_pin))
+        pwm = SoftwarePwm(settings.pwm_pin, factory)
+        return Lamp(pwm, enable, heartbeat, settings.pwm_hz)
     chip = found_chip(options.pwm_class, settings.pwm_chip_device)
     pins = {"enable_pin": settings.enable_pin, "heartbeat_pin": settings.heartbeat_pin}
     refuse_shared_pins(chip, settings.pwm_channel, pins)
     factory = board_factory()
     enable = output_pin(settings.enable_pin, factory)  # low before the PWM is touched
     heartbeat = output_pin(settings.heartbeat_pin, factory)
-    return Lamp(SysfsPwm(chip, settings.pwm_channel), enable, heartbeat, settings.pwm_hz)
+    pwm = SysfsPwm(chip, settings.pwm_channel, clock_error=settings.clock_error_ppm * 1e-6)
+    return Lamp(pwm, enable, heartbeat, settings.pwm_hz, settings.pwm_step_ns)
 
 
 def simulated_lamp(options: argparse.Namespace, settings: LightSettings) -> Lamp:
     """The ring of the rehearsal, on mock pins."""
     ring = SimulatedRing(options.run_dir / RING_NAME, SystemClock())
-    factory = simulated_factory(ring, settings.enable_pin, settings.heartbeat_pin)
+    software = settings.pwm == "software"
+    pulse_pin = settings.pwm_pin if software else None
+    factory = simulated_factory(ring, settings.enable_pin, settings.heartbeat_pin, pulse_pin)
     enable, heartbeat = (output_pin(pin, factory) for pin in (settings.enable_pin, settings.heartbeat_pin))
-    return Lamp(ring, enable, heartbeat, settings.pwm_hz)
+    if software:
+        return Lamp(SoftwarePwm(settings.pwm_pin, factory), enable, heartbeat, settings.pwm_hz)
+    return Lamp(ring, enable, heartbeat, settings.pwm_hz, settings.pwm_step_ns)
 
 
 def darkened(options: argparse.Namespace, settings: LightSettings, log: LogLines) -> int:
@@ -101,6 +113,9 @@ def _enable_low(_options: argparse.Namespace, settings: LightSettings) -> None:
 
 
 def _pwm_off(options: argparse.Namespace, settings: LightSettings) -> None:
+    if settings.pwm == "software":
+        output_pin(settings.pwm_pin, board_factory()).close()
+        return
     SysfsPwm(found_chip(options.pwm_class, settings.pwm_chip_device), settings.pwm_channel).close()
 
 

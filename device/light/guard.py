@@ -9,6 +9,7 @@ from collections.abc import Callable
 from device.light.conditions import Facts, conditions, first_missing
 from device.light.lamp import Lamp, LampFailed
 from device.light.lease import LeaseBook, LeaseTerms
+from device.light.pwm import Pulses
 from device.light.states import Event, Light, Transition, event_for, stepped
 from shared.clock import Clock
 from shared.protocol.light import VERSION, Lease, LightStatus, Look, Rearm, Want
@@ -27,6 +28,7 @@ class Guard:
     def __init__(self, lamp: Lamp, settings: LightSettings, clock: Clock, log: Callable[[str], None]) -> None:
         self._lamp, self._clock, self._log = lamp, clock, log
         self._conditions = conditions(settings.levels[-1])
+        self._pwm = settings.pwm
         self._book = LeaseBook(LeaseTerms(settings.lease_ms, settings.longest_lease_ms))
         self._now_ns = clock.now_ns()
         self.light = Light("off", self._now_ns)
@@ -34,7 +36,8 @@ class Guard:
         self._wanted_on, self._wanted_level = False, 0.0
         self._refusal = ""
         self._exposure_us = 0.0
-        self._driven: tuple[float, float] | None = None  # (level, exposure_us) the lamp has; None: dark
+        self._driven: tuple[float, float] | None = None  # (level, exposure_us) asked of the lamp; None: dark
+        self._pulses: Pulses | None = None  # and what it made of that
         self._dark_failed = False
         self._level, self._level_since_ns = 0.0, self._now_ns
         self._lit_ns = 0
@@ -107,6 +110,9 @@ class Guard:
             lease_left_ms=max(0, self._book.end_ns - now_ns) / 1e6,
             lit_seconds=(self._lit_ns + running_ns) / 1e9,
             reason=self._reason(now_ns)[:400],
+            pwm=self._pwm,
+            pulse_hz=self._pulses.hz if self._pulses else 0.0,
+            ripple=self._pulses.ripple(self._exposure_us) if self._pulses else 0.0,
         )
 
     def close(self) -> None:
@@ -173,11 +179,11 @@ class Guard:
         relit = self._driven is None
         self._driven = wanted
         try:
-            self._lamp.light(*wanted)
+            self._pulses = self._lamp.light(*wanted)
         except LampFailed as error:
             self.fault(f"the light output failed: {error}")
             return
-        self._now_at_level(wanted[0])
+        self._now_at_level(self._pulses.level)
         if relit:
             self._beat(now_ns)
 
@@ -193,6 +199,7 @@ class Guard:
                 self._log(f"{self._now_ns / 1e9:.6f} {error}; trying again, and the heartbeat has stopped")
             return
         self._dark_failed = False
+        self._pulses = None
         self._now_at_level(0.0)
 
     def _beat(self, now_ns: int) -> None:

@@ -3,7 +3,8 @@
 from collections.abc import Callable
 
 from device.light.pins import OutputPin
-from device.light.pwm import PwmFailed, PwmOutput, locked_period_ns
+from device.light.pwm import Pulses, PwmFailed, PwmOutput
+from shared.optics.pwm_ripple import locked_period_ns
 
 
 class LampFailed(Exception):
@@ -13,20 +14,27 @@ class LampFailed(Exception):
 class Lamp:
     """Owner of the ring's three lines. Enable goes low first and high last, so the PWM never decides alone."""
 
-    def __init__(self, pwm: PwmOutput, enable: OutputPin, heartbeat: OutputPin, wanted_hz: float) -> None:
+    def __init__(
+        self, pwm: PwmOutput, enable: OutputPin, heartbeat: OutputPin, wanted_hz: float, step_ns: int = 1
+    ) -> None:
+        """``step_ns`` is what the PWM hardware counts time in."""
         self._pwm, self._enable, self._heartbeat = pwm, enable, heartbeat
-        self._wanted_hz = wanted_hz
+        self._wanted_hz, self._step_ns = wanted_hz, step_ns
         self._closed = False
 
-    def light(self, level: float, exposure_us: float) -> None:
-        """Ring on at duty ``level``, its PWM period locked to the exposure; raises LampFailed, and is then dark."""
-        period_ns = locked_period_ns(exposure_us, self._wanted_hz)
+    def light(self, level: float, exposure_us: float) -> Pulses:
+        """Ring on at duty ``level``, its PWM period locked to the exposure; returns what is really given.
+
+        Raises LampFailed, and is then dark.
+        """
+        period_ns = locked_period_ns(exposure_us * 1000, self._wanted_hz, self._step_ns)
         try:
-            self._pwm.set(period_ns, round(level * period_ns))
+            given = self._pwm.set(period_ns, round(level * period_ns))
             self._enable.on()
         except Exception as error:
             self._all((self._enable.off, self._pwm.off))
             raise LampFailed(str(error)) from error
+        return given
 
     def beat(self) -> None:
         """One edge for the dead-man, which holds the driver enabled only while edges come; raises LampFailed."""

@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gpiozero.pins.mock import MockFactory, MockPin
+from gpiozero.pins.mock import MockFactory, MockPWMPin
 
+from device.light.pwm import Pulses
 from shared.clock import Clock
 
 RING_NAME = "simulated_ring"
@@ -94,10 +95,11 @@ class SimulatedRing:
         self._closed = False
         self._update()
 
-    def set(self, period_ns: int, duty_ns: int) -> None:
-        """Pulse."""
+    def set(self, period_ns: int, duty_ns: int) -> Pulses:
+        """Pulse, exactly as asked."""
         self._duty = duty_ns / period_ns
         self._update()
+        return Pulses(period_ns, duty_ns)
 
     def off(self) -> None:
         """No pulses."""
@@ -208,10 +210,11 @@ def _slot(file: mmap.mmap, slot: int) -> RingRecord | None:
     return RingRecord(serial, heartbeat_ns, changes)
 
 
-class RingPin(MockPin):  # type: ignore[misc]
-    """Mock pin with the circuit's pull-down, which tells the ring of each edge.
+class RingPin(MockPWMPin):  # type: ignore[misc]
+    """Mock pin with the circuit's pull-down, which tells the ring of each edge, or of the duty of its pulses.
 
-    It forgets its history (a mock pin otherwise keeps it for ever).
+    It cuts a duty down to whole percents as the board's library does, and forgets its history (a mock pin otherwise keeps
+    it for ever).
     """
 
     def __init__(self, factory: Any, info: Any) -> None:
@@ -223,18 +226,22 @@ class RingPin(MockPin):  # type: ignore[misc]
         if value == "input":
             self._change_state(False)
 
-    def _change_state(self, value: bool) -> bool:
-        changed: bool = super()._change_state(value)
+    def _change_state(self, value: float) -> bool:
+        changed: bool = super()._change_state(int(value * 100) / 100)
         if changed:
             self.clear_states()
             if self.told is not None:
-                self.told(value)
+                self.told(self.state)
         return changed
 
 
-def simulated_factory(ring: SimulatedRing, enable_pin: int, heartbeat_pin: int) -> MockFactory:
-    """Pin factory whose enable and heartbeat pins are wired to ``ring``."""
+def simulated_factory(
+    ring: SimulatedRing, enable_pin: int, heartbeat_pin: int, pulse_pin: int | None = None
+) -> MockFactory:
+    """Pin factory whose enable and heartbeat pins are wired to ``ring``, and the pin of software PWM where there is one."""
     factory = MockFactory(pin_class=RingPin)
-    factory.pin(enable_pin).told = ring.enable
+    factory.pin(enable_pin).told = lambda state: ring.enable(state > 0)
+    if pulse_pin is not None:
+        factory.pin(pulse_pin).told = lambda duty: ring.set(100, round(100 * duty))
     factory.pin(heartbeat_pin).told = lambda _high: ring.beat()
     return factory

@@ -169,7 +169,10 @@ class CameraState:
 
 @dataclass(frozen=True)
 class LampState:
-    """The guard's LightStatus, with what the imager knows of it. ``reachable`` is false while the guard does not answer."""
+    """The guard's LightStatus, with what the imager knows of it. ``reachable`` is false while the guard does not answer.
+
+    ``ripple`` is what dimming by pulses does to exposures, peak to peak as a share of their mean.
+    """
 
     reachable: bool
     state: LightState
@@ -178,6 +181,9 @@ class LampState:
     wanted_level: float
     lease_left_ms: float
     reason: str
+    pwm: Literal["hardware", "software"] = "hardware"
+    pulse_hz: float = 0.0
+    ripple: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,8 @@ class LightStatus:
     """What the ring does now. ``level`` is the duty in force (0 when dark), ``since_ns`` when it took force.
 
     ``reason`` is empty, or the sentence for the page: why it tripped, or why it is not lit though wanted.
+    ``pulse_hz`` is the PWM's frequency (0 for steady light, or none), ``ripple`` the most by which exposures may differ for it,
+    peak to peak as a share of their mean.
     """
 
     state: LightState
@@ -65,6 +67,9 @@ class LightStatus:
     lease_left_ms: float
     lit_seconds: float
     reason: Annotated[str, Length(0, 400)] = ""
+    pwm: Literal["hardware", "software"] = "hardware"
+    pulse_hz: Annotated[float, Within(0.0, 1e9)] = 0.0
+    ripple: Annotated[float, Within(0.0, 1e9)] = 0.0
     version: int = VERSION
 
 

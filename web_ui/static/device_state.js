@@ -23,6 +23,9 @@
  * @property {number} wanted_level
  * @property {number} lease_left_ms
  * @property {string} reason
+ * @property {"hardware" | "software"} [pwm]
+ * @property {number} [pulse_hz]
+ * @property {number} [ripple]
  *
  * @typedef {object} RegionState
  * @property {string} region

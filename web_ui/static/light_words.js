@@ -17,6 +17,21 @@ export function lightSentence(light, rearmed) {
   return "";
 }
 
+/**
+ * What dimming by pulses does to one picture after another: `PWM ripple 0.05 % at 15.0 ms`.
+ *
+ * @param {LampState} light
+ * @param {number} exposureUs
+ */
+export function rippleText(light, exposureUs) {
+  const name = light.pwm === "software" ? "Software PWM" : "PWM";
+  if (light.state !== "lit" || light.ripple === undefined) return `${name} ripple: known while lit`;
+  const at = `at ${(exposureUs / 1000).toFixed(1)} ms`;
+  if (!light.pulse_hz) return `No PWM ripple ${at}: the light does not pulse`;
+  const percent = light.ripple * 100;
+  return `${name} ripple ${percent >= 0.995 ? percent.toFixed(1) : percent.toFixed(2)} % ${at}`;
+}
+
 /** @param {string} words */
 function sentence(words) {
   const trimmed = words.trim();

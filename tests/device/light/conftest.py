@@ -14,7 +14,7 @@ import pytest
 from device.light.guard import Guard
 from device.light.lamp import Lamp
 from device.light.link import LightLink
-from device.light.pwm import PwmFailed
+from device.light.pwm import Pulses, PwmFailed
 from device.light.simulated import RingRecord, SimulatedRingReader
 from shared.clock import SystemClock
 from shared.settings import LightSettings
@@ -63,6 +63,7 @@ class FakePwm:
     def set(self, period_ns, duty_ns):
         self._act("set")
         self.period_ns, self.duty_ns = period_ns, duty_ns
+        return Pulses(period_ns, duty_ns)
 
     def off(self):
         self._act("off")
@@ -93,7 +94,9 @@ class Bench:
 class FakeKernel:
     """The kernel's side of /sys/class/pwm: keeps its rules, can refuse a write on order, and records every one.
 
-    Rules: a channel that never had a period refuses everything but a period; the duty never exceeds the period.
+    Rules: a channel that never had a period refuses everything but a period; the duty never exceeds the period; the polarity
+    changes only while disabled. ``step_ns``: what a driver that reports what it made of a setting rounds to. ``hands_over_after``:
+    how often one looks before the files of an exported channel may be written.
     """
 
     def __init__(self, pwm_class: Path, device_folder: str, number: int, channels: int):
@@ -106,18 +109,29 @@ class FakeKernel:
         self.writes: list[tuple[str, str]] = []
         self.fail_at: set[int] = set()
         self.broken = False
+        self.error = errno.EIO
+        self.step_ns = 1
+        self.polarity = "normal"
+        self.hands_over_after = 0
+
+    def writable(self, path: Path) -> bool:
+        self.hands_over_after -= 1
+        return self.hands_over_after < 0
 
     def write(self, path: Path, text: str) -> None:
         number = len(self.writes)
         self.writes.append((path.name, text))
         if self.broken or number in self.fail_at:
-            raise OSError(errno.EIO, os.strerror(errno.EIO))
+            raise OSError(self.error, os.strerror(self.error))
         if path.name == "export":
             self._export(int(text))
         elif path.name == "unexport":
             for file in (self.chip / f"pwm{text}").iterdir():
                 file.unlink()
             (self.chip / f"pwm{text}").rmdir()
+        elif path.name == "polarity":
+            assert (path.parent / "enable").read_text() == "0\n", "the kernel refuses a polarity while enabled"
+            path.write_text(f"{text}\n")
         else:
             self._setting(path, int(text))
 
@@ -126,12 +140,15 @@ class FakeKernel:
         folder.mkdir()
         for name in ("period", "duty_cycle", "enable"):
             (folder / name).write_text("0\n")
+        (folder / "polarity").write_text(f"{self.polarity}\n")
 
     def _setting(self, path: Path, value: int) -> None:
         now = {name: int((path.parent / name).read_text()) for name in ("period", "duty_cycle", "enable")}
         now[path.name] = value
         if not now["period"] or now["duty_cycle"] > now["period"]:
             raise OSError(errno.EINVAL, os.strerror(errno.EINVAL))
+        if path.name != "enable":
+            value = self.step_ns * round(value / self.step_ns)
         path.write_text(f"{value}\n")
 
     def pulsing(self, channel: int) -> bool:

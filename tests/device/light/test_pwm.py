@@ -1,15 +1,29 @@
-"""SysfsPwm against the fake kernel, and the locked period against the ripple formula (reference-values section 9)."""
+"""SysfsPwm against the fake kernel."""
 
-import numpy as np
+import errno
+
 import pytest
 
 from device.light.lamp import Lamp, LampFailed
-from device.light.pwm import PwmFailed, SysfsPwm, found_chip, locked_period_ns, refuse_shared_pins
+from device.light.pwm import Pulses, PwmFailed, SysfsPwm, found_chip, refuse_shared_pins
 from shared.errors import Refused
 
 
-def opened(kernel, channel=0):
-    return SysfsPwm(kernel.chip, channel, write=kernel.write)
+def opened(kernel, channel=0, **more):
+    return SysfsPwm(kernel.chip, channel, write=kernel.write, writable=kernel.writable, **more)
+
+
+class Waits:
+    """A clock that moves only while one sleeps."""
+
+    def __init__(self):
+        self.ns = 0
+
+    def sleep(self, seconds):
+        self.ns += round(seconds * 1e9)
+
+    def now_ns(self):
+        return self.ns
 
 
 def test_order_of_writes_is_period_duty_enable_on_a_fresh_channel(fake_kernel):
@@ -130,34 +144,75 @@ def test_impossible_duties_never_reach_the_kernel(fake_kernel, period, duty):
     assert kernel.writes == [("export", "0")]
 
 
-def ripple(exposure_ns, period_ns, duty):
-    """Peak to peak on-time of an exposure over all phases, relative to its mean, counted from the square wave itself."""
-    starts = np.linspace(0, period_ns, 20_001)
-
-    def on_time(until):
-        whole, rest = np.divmod(until, period_ns)
-        return whole * duty * period_ns + np.minimum(rest, duty * period_ns)
-
-    on = on_time(starts + exposure_ns) - on_time(starts)
-    return np.ptp(on) / (duty * exposure_ns)
+def test_it_waits_until_an_exported_channel_is_handed_over(fake_kernel):
+    kernel, waits = fake_kernel(), Waits()
+    kernel.hands_over_after = 20
+    pwm = opened(kernel, sleep=waits.sleep, now_ns=waits.now_ns)
+    assert 0 < waits.ns < 1e9
+    pwm.set(50_000, 20_000)
+    assert kernel.pulsing(0)
 
 
-def test_the_counting_agrees_with_the_tabled_ripple():
-    # reference-values section 9, P = 1 ms: T = 10.3 ms, d = .5 -> .058252; T = 10.25, d = .2 -> .097561; T = 10 -> 0
-    assert ripple(10.3e6, 1e6, 0.5) == pytest.approx(0.058252, abs=2e-6)
-    assert ripple(10.25e6, 1e6, 0.2) == pytest.approx(0.097561, abs=2e-6)
-    assert ripple(10e6, 1e6, 0.5) == pytest.approx(0, abs=1e-9)
+def test_a_channel_that_is_never_handed_over_is_refused_with_the_remedy(fake_kernel):
+    kernel, waits = fake_kernel(), Waits()
+    kernel.hands_over_after = 10**9
+    with pytest.raises(PwmFailed, match="period may not be written; is pwm-permissions installed"):
+        opened(kernel, sleep=waits.sleep, now_ns=waits.now_ns)
+    assert kernel.writes == [("export", "0")]
 
 
-@pytest.mark.parametrize("exposure_us", [4_992.04, 15_000.0, 8_333.3, 33_333.0, 210.0])
-@pytest.mark.parametrize("duty", [0.2, 0.5, 0.8])
-def test_a_locked_period_leaves_next_to_no_ripple(exposure_us, duty):
-    locked = locked_period_ns(exposure_us, 20_000.0)
-    assert 0.85 < locked / 50_000 < 1.15
-    assert ripple(exposure_us * 1000, locked, duty) < 1e-4
-    # and an exposure the plain period does not fit shows it
-    assert ripple(4_992_040, 50_000, 0.5) > 1e-3
+def test_a_channel_that_never_appears_is_said(fake_kernel):
+    kernel, waits = fake_kernel(), Waits()
+    with pytest.raises(PwmFailed, match="did not appear"):
+        SysfsPwm(kernel.chip, 0, write=lambda _path, _text: None, sleep=waits.sleep, now_ns=waits.now_ns)
 
 
-def test_an_exposure_below_half_a_period_gets_the_plain_period():
-    assert locked_period_ns(20.0, 20_000.0) == 50_000
+@pytest.mark.parametrize(
+    ("error", "words"),
+    [(errno.EACCES, "pwm-permissions"), (errno.EBUSY, "another driver"), (errno.EIO, "output error")],
+)
+def test_what_the_kernel_refuses_is_told_with_a_remedy(fake_kernel, error, words):
+    kernel = fake_kernel()
+    kernel.broken, kernel.error = True, error
+    with pytest.raises(PwmFailed, match=f"export.*{words}"):
+        opened(kernel)
+
+
+def test_an_inverted_channel_is_put_right_before_anything_is_lit(fake_kernel):
+    kernel = fake_kernel()
+    kernel.polarity = "inversed"
+    pwm = opened(kernel)
+    assert ("polarity", "normal") in kernel.writes
+    pwm.set(50_000, 20_000)
+    assert (kernel.chip / "pwm0" / "polarity").read_text() == "normal\n"
+
+
+def test_what_a_driver_makes_of_it_is_what_counts(fake_kernel):
+    kernel = fake_kernel()
+    kernel.step_ns = 1000
+    given = opened(kernel, clock_error=1e-4).set(49_900, 10_300)
+    assert given == Pulses(50_000, 10_000, 1e-4)
+    assert (given.level, given.hz) == (0.2, 20_000)
+
+
+def test_a_driver_that_gives_more_than_asked_is_not_trusted(fake_kernel):
+    kernel = fake_kernel()
+    pwm = opened(kernel)
+    kernel.step_ns = 20_000
+    with pytest.raises(PwmFailed, match=r"gives a duty of 0\.500, asked for was 0\.220"):
+        pwm.set(50_000, 11_000)
+
+
+def test_a_file_that_holds_no_number_is_an_error_not_a_crash(fake_kernel):
+    kernel = fake_kernel()
+    pwm = opened(kernel)
+    (kernel.chip / "pwm0" / "period").write_text("lots\n")
+    with pytest.raises(PwmFailed, match="'lots' is not a whole number"):
+        pwm.set(50_000, 20_000)
+
+
+def test_ripple_of_pulses_has_the_clocks_and_the_exposures_rounding_in_it():
+    # worked: e / d with e = 100 ppm + 0.5 us / 5 ms = 2e-4, d = .2
+    assert Pulses(50_000, 10_000, 1e-4).ripple(5000) == pytest.approx(2e-4 / 0.2)
+    assert Pulses(50_000, 50_000, 1e-4).ripple(5000) == 0.0
+    assert Pulses(50_000, 50_000).hz == 0.0

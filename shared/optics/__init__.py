@@ -1,0 +1,1 @@
+"""Light on its way: limits, dye, filters, parts, and what dimming makes of it."""
