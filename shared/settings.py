@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from shared.bounded import Length, Within, filled, plain, read_toml
+from shared.optics.ring import Ring
 from shared.pins import board_pins, faults
 from shared.sensor_settings import CoverSettings, DistanceSettings, SupplySettings, TemperatureSettings
 
@@ -64,6 +65,7 @@ class LightSettings:
     cover_pin: Annotated[int, Within(0, 27)] = _pin("cover_switch")
     longest_lit_s: Annotated[float, Within(1, 3600)] = 600.0
     rest_s: Annotated[float, Within(1, 3600)] = 60.0
+    shortest_working_distance_mm: Annotated[float, Within(30, 2000)] = 150.0
     led_temperature: TemperatureSettings = field(default_factory=TemperatureSettings)
     supply: SupplySettings = field(default_factory=SupplySettings)
     cover: CoverSettings = field(default_factory=CoverSettings)
@@ -76,6 +78,18 @@ class LightSettings:
             raise ValueError(f"longest_lease_ms {self.longest_lease_ms} is below lease_ms {self.lease_ms}")
         if self.pwm == "software" and self.pwm_hz > SOFTWARE_PWM_HZ:
             raise ValueError(f"software PWM allows at most pwm_hz {SOFTWARE_PWM_HZ}, not {self.pwm_hz:g}")
+
+
+EXAMPLE_RING = Ring(
+    leds=8,
+    radius_mm=30.0,
+    wavelength_nm=770.0,
+    fwhm_nm=30.0,
+    half_angle_deg=30.0,
+    emitter_diameter_mm=3.0,
+    radiant_intensity_w_sr=0.25,
+)
+"""Assumed, nobody's real ring: modest enough to need no end at the shortest working distance. A builder puts their own in."""
 
 
 @dataclass(frozen=True)
@@ -125,6 +139,7 @@ class Settings:
 
     camera: CameraSettings = field(default_factory=CameraSettings)
     light: LightSettings = field(default_factory=LightSettings)
+    ring: Ring = EXAMPLE_RING
     button: ButtonSettings = field(default_factory=ButtonSettings)
     picture: PictureSettings = field(default_factory=PictureSettings)
     recording: RecordingSettings = field(default_factory=RecordingSettings)

@@ -6,9 +6,10 @@ it is in front of an LED, and between those it is anywhere in between; so it is 
 
 - every term falls with rho, so the highest point lies inside the circle, and by symmetry in one sector of half an LED's
   spacing;
-- over a rectangle of the plane, each term is at most its value at the point of the rectangle next to its LED. Rectangles are
-  halved, the one with the highest bound first, until no bound exceeds the best point found by more than ``TOLERANCE``
-  (branch and bound);
+- over a rectangle of the plane no term exceeds its value at the point of the rectangle next to its LED; nor does the sum exceed
+  the tangent plane at the middle by more than the highest second derivative allows. The lower of the two bounds counts;
+- rectangles are halved, the one with the highest bound first, until no bound exceeds the best point found by more than
+  ``TOLERANCE`` (branch and bound);
 - where rho^2 (m+4) <= d^2 a term is concave; in a disc about the axis where all are, the axis is the highest point, exactly.
 
 What is returned is the bound, never less than the truth, or exactly the axis where that is proven to be the highest.
@@ -27,7 +28,7 @@ from functools import lru_cache
 from shared.errors import Refused
 from shared.optics.ring import Ring
 
-TOLERANCE = 0.002
+TOLERANCE = 0.0001
 """How much more than the truth the highest irradiance may be said to be, off the axis."""
 
 NEAREST_EMITTER_DIAMETERS = 5.0
@@ -43,9 +44,10 @@ def nearest_distance_mm(ring: Ring) -> float:
 
 def axis_irradiance_w_m2(ring: Ring, distance_mm: float) -> float:
     """Irradiance on the ring's axis, on a plane parallel to the ring. Raises Refused outside the range of distances."""
-    return (
-        ring.intensity_w_sr * ring.leds * _term(_checked_m(ring, distance_mm), ring.radius_mm / 1e3, ring.lobe_exponent)
-    )
+    _check(ring, distance_mm)
+    squared = (ring.radius_mm / distance_mm) ** 2
+    one = (1 + squared) ** (-(ring.lobe_exponent + 3) / 2)
+    return float(ring.leds * one * ring.intensity_w_sr / (distance_mm / 1e3) ** 2)
 
 
 def highest_irradiance_w_m2(ring: Ring, distance_mm: float) -> float:
@@ -54,11 +56,12 @@ def highest_irradiance_w_m2(ring: Ring, distance_mm: float) -> float:
     A surface turned towards the nearest LED instead can get a little more where the highest point is off the axis. Raises Refused
     outside the range of distances.
     """
-    distance_m = _checked_m(ring, distance_mm)
-    return ring.intensity_w_sr * _highest(ring.leds, ring.radius_mm / 1e3, distance_m, ring.lobe_exponent)
+    _check(ring, distance_mm)
+    highest = _highest(ring.leds, ring.radius_mm / distance_mm, ring.lobe_exponent)
+    return highest * ring.intensity_w_sr / (distance_mm / 1e3) ** 2
 
 
-def _checked_m(ring: Ring, distance_mm: float) -> float:
+def _check(ring: Ring, distance_mm: float) -> None:
     nearest_mm = nearest_distance_mm(ring)
     if not nearest_mm <= distance_mm <= FARTHEST_MM:
         raise Refused(
@@ -67,54 +70,79 @@ def _checked_m(ring: Ring, distance_mm: float) -> float:
             f"{distance_mm:g} mm",
             "choose a distance inside",
         )
-    return distance_mm / 1e3
 
 
-def _term(distance_m: float, lateral_m: float, exponent: float) -> float:
-    """Irradiance by an LED of 1 W/sr; written so that nothing overflows for narrow lobes."""
-    squared = lateral_m * lateral_m + distance_m * distance_m
-    return float((distance_m * distance_m / squared) ** ((exponent + 1) / 2)) / squared
+_Cell = tuple[float, float, float, float]
+"""Rectangle of the plane: left, right, low, high."""
 
 
 @lru_cache(maxsize=1024)
-def _highest(leds: int, radius_m: float, distance_m: float, exponent: float) -> float:
-    axis = leds * _term(distance_m, radius_m, exponent)
-    if leds == 1 or radius_m == 0:
-        return leds * _term(distance_m, 0.0, exponent)
-    feet = [
-        (radius_m * math.cos(2 * math.pi * number / leds), radius_m * math.sin(2 * math.pi * number / leds))
-        for number in range(leds)
-    ]
-
-    def bound(left: float, right: float, low: float, high: float) -> float:
-        total = 0.0
-        for x, y in feet:
-            lateral_m = math.hypot(max(left - x, 0.0, x - right), max(low - y, 0.0, y - high))
-            total += _term(distance_m, lateral_m, exponent)
-        return total
-
-    def axis_is_highest_in(right: float, high: float) -> bool:
-        return (exponent + 4) * (radius_m + math.hypot(right, high)) ** 2 <= distance_m * distance_m
-
-    sector = (0.0, radius_m, 0.0, radius_m * math.sin(math.pi / leds))
-    best = max(axis, bound(radius_m, radius_m, 0.0, 0.0))
-    waiting = [(-bound(*sector), sector)]
+def _highest(leds: int, radius: float, exponent: float) -> float:
+    """Highest irradiance by LEDs of 1 W/sr at the distance 1."""
+    plane = _Plane(leds, radius, exponent)
+    if leds == 1 or radius == 0:
+        return float(leds)
+    best = max(plane.at(0.0, 0.0)[0], plane.at(radius, 0.0)[0])
+    sector = (0.0, radius, 0.0, radius * math.sin(math.pi / leds))
+    waiting = [(-plane.bound(sector), sector)]
     while waiting:
-        highest, (left, right, low, high) = heapq.heappop(waiting)
-        if -highest <= best * (1 + TOLERANCE):
-            return max(best, -highest)
-        if axis_is_highest_in(right, high):
-            continue
+        bound, cell = heapq.heappop(waiting)
+        if -bound <= best * (1 + TOLERANCE):
+            return max(best, -bound)
+        left, right, low, high = cell
         across, up = (left + right) / 2, (low + high) / 2
-        best = max(best, bound(across, across, up, up))
+        best = max(best, plane.at(across, up)[0])
         wide = right - left >= high - low
-        halves = (
+        for half in (
             ((left, across, low, high), (across, right, low, high))
             if wide
             else ((left, right, low, up), (left, right, up, high))
-        )
-        for half in halves:
-            limit = bound(*half)
-            if limit > best:
-                heapq.heappush(waiting, (-limit, half))
+        ):
+            bound = plane.bound(half)
+            if bound > best and not plane.axis_is_highest_in(half):
+                heapq.heappush(waiting, (-bound, half))
     return best
+
+
+class _Plane:
+    """The plane at the distance 1 from a ring of LEDs of 1 W/sr; each term is (1 + rho^2)^-k."""
+
+    def __init__(self, leds: int, radius: float, exponent: float) -> None:
+        turns = [2 * math.pi * number / leds for number in range(leds)]
+        self._feet = [(radius * math.cos(turn), radius * math.sin(turn)) for turn in turns]
+        self._radius = radius
+        self._k = (exponent + 3) / 2
+        # Second derivative of a term along rho: 2k ((2k+1) rho^2 - 1) / (1 + rho^2)^(k+2), highest at rho^2 = 3 / (2k+1).
+        self._steepest = 4 * self._k * (1 + 3 / (2 * self._k + 1)) ** (-self._k - 2)
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Irradiance at a point, and the length of its gradient there."""
+        total = slope_x = slope_y = 0.0
+        for foot_x, foot_y in self._feet:
+            dx, dy = x - foot_x, y - foot_y
+            rise = 1 + dx * dx + dy * dy
+            term = rise**-self._k
+            slope = -2 * self._k * term / rise
+            total, slope_x, slope_y = total + term, slope_x + slope * dx, slope_y + slope * dy
+        return total, math.hypot(slope_x, slope_y)
+
+    def bound(self, cell: _Cell) -> float:
+        """What the irradiance nowhere in the cell exceeds: the lower of two bounds (see the top of the file)."""
+        left, right, low, high = cell
+        reach = math.hypot(right - left, high - low) / 2
+        total, slope = self.at((left + right) / 2, (low + high) / 2)
+        nearest_terms = curvature = 0.0
+        for x, y in self._feet:
+            near = math.hypot(max(left - x, 0.0, x - right), max(low - y, 0.0, y - high))
+            far = math.hypot(max(x - left, right - x), max(y - low, high - y))
+            nearest_terms += (1 + near * near) ** -self._k
+            if not self._concave_within(far):
+                curvature += self._steepest
+        return float(min(nearest_terms, total + slope * reach + curvature * reach * reach / 2))
+
+    def axis_is_highest_in(self, cell: _Cell) -> bool:
+        """Whether the cell lies in a disc about the axis in which every term is concave."""
+        return self._concave_within(self._radius + math.hypot(cell[1], cell[3]))
+
+    def _concave_within(self, lateral: float) -> bool:
+        return (2 * self._k + 1) * lateral * lateral <= 1
