@@ -1,6 +1,6 @@
 """Keeps every frame, in a thread of its own, without ever holding up the one that takes the frames.
 
-``offer`` copies a frame into a ring of buffers made beforehand; a frame that finds the ring full is counted and stored as a gap.
+``offer`` takes a frame into a ring of rooms made beforehand; a frame that finds the ring full is counted and stored as a gap.
 What happens to it from there: recording_run.py.
 """
 
@@ -16,12 +16,12 @@ from device.recording_run import RecordingRun
 from shared.calibration import Calibration
 from shared.clock import Clock
 from shared.errors import Refused
-from shared.frame import CameraDescription, Counts, Frame
+from shared.frame import CameraDescription, Frame
 from shared.protocol.control import RecordingState
 from shared.recording import RecordingWriter
 from shared.recording.events import checked_event
 from shared.recording.names import checked_case, checked_name, recording_name
-from shared.recording.packing import FramePacker
+from shared.recording.packing import FramePacker, FrameRoom
 from shared.settings import RecordingSettings
 
 
@@ -55,16 +55,18 @@ class Recorder:
         self._clock = clock
         self._free = free
         self._wall = wall
-        self._ring: list[Counts] = []
+        self._ring: list[FrameRoom] = []
+        self._shape = (0, 0)
         self._run: RecordingRun | None = None
         self.failure: BaseException | None = None
 
     def prepare(self, camera: CameraDescription) -> None:
         """Make the ring for this frame size, and compile what compresses it, now, so that ``start`` need not (it takes seconds)."""
-        if not self._ring or self._ring[0].shape != camera.shape:
-            self._ring = [np.empty(camera.shape, np.uint16) for _ in range(self._settings.queue_frames)]
-            for buffer in self._ring:
-                buffer.fill(0)
+        if self._shape != camera.shape:
+            self._ring = [FrameRoom(camera.shape) for _ in range(self._settings.queue_frames)]
+            self._shape = camera.shape
+            for room in self._ring:  # so that no frame waits for the kernel to hand over memory
+                room.take(np.zeros(camera.shape, np.uint16))
             FramePacker(camera.shape).pack(self._ring[0])
 
     @property

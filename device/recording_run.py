@@ -9,13 +9,12 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import replace
-
-import numpy as np
 
 from shared.clock import Clock
-from shared.frame import Counts, Frame
+from shared.frame import Frame
 from shared.recording import Event, RecordingWriter
+from shared.recording.packing import FrameRoom
+from shared.recording.table import FrameRow
 from shared.settings import RecordingSettings
 
 SYNC_INTERVAL_NS = 1_000_000_000
@@ -27,7 +26,7 @@ _LOG = logging.getLogger(__name__)
 
 
 class RecordingRun:
-    """Starts at once; ``make`` opens the writer, in the writer's thread, and ``ring`` holds the buffers frames are copied to.
+    """Starts at once; ``make`` opens the writer, in the writer's thread, and ``ring`` holds the rooms that take frames in.
 
     ``ended_because`` says why a recording ended by itself, ``failure`` keeps the exception where that was not for lack of room.
     """
@@ -36,7 +35,7 @@ class RecordingRun:
         self,
         name: str,
         make: Callable[[], RecordingWriter],
-        ring: Sequence[Counts],
+        ring: Sequence[FrameRoom],
         settings: RecordingSettings,
         clock: Clock,
         free: Callable[[], int],
@@ -54,7 +53,7 @@ class RecordingRun:
         self._free_bytes = free
         self._size = len(ring)
         self._free = deque(ring)
-        self._filled: deque[tuple[Counts | None, Frame | Event]] = deque()
+        self._filled: deque[tuple[FrameRoom | None, FrameRow | Event]] = deque()
         self._wake = threading.Condition()
         self._done = threading.Event()
         self._reason = "stopped"
@@ -73,7 +72,7 @@ class RecordingRun:
     # ---- the imager's side ------------------------------------------------------------------------------------------
 
     def offer(self, frame: Frame) -> bool:
-        """Copy ``frame`` into a free buffer; a loss is counted and becomes a gap event. Returns whether it was kept."""
+        """Take ``frame`` into a free room of the ring; a loss is counted and becomes a gap event. Returns whether it was kept."""
         if not self.accepting:
             return False
         self._note_lost_before(frame)
@@ -84,16 +83,16 @@ class RecordingRun:
             return False
         self._last_ns = frame.sensor_time_ns
         try:
-            buffer = self._free.popleft()
+            room = self._free.pop()  # the one used last: still in the processor's cache
         except IndexError:
             self.gaps += 1
             self._refused += 1
             self._refused_at_ns = self._refused_at_ns if self._refused > 1 else frame.sensor_time_ns
             return False
         self._note_refused()
-        np.copyto(buffer, frame.pixels)
+        room.take(frame.pixels)
         self.kept += 1
-        self._put(buffer, replace(frame, pixels=buffer))
+        self._put(room, FrameRow.of(frame))
         return True
 
     def event(self, event: Event) -> bool:
@@ -151,8 +150,8 @@ class RecordingRun:
             self._refused = 0
             self._put(None, Event("gap", self._refused_at_ns, fields))
 
-    def _put(self, buffer: Counts | None, item: Frame | Event) -> None:
-        self._filled.append((buffer, item))
+    def _put(self, room: FrameRoom | None, item: FrameRow | Event) -> None:
+        self._filled.append((room, item))
         with self._wake:
             self._wake.notify()
 
@@ -184,7 +183,7 @@ class RecordingRun:
             self._fail(error)
         finally:
             self.accepting = False
-            self.gaps += sum(isinstance(item, Frame) for _, item in self._filled)
+            self.gaps += sum(isinstance(item, FrameRow) for _, item in self._filled)
             self._filled.clear()
             self._done.set()
 
@@ -199,15 +198,16 @@ class RecordingRun:
                 with self._wake:
                     self._wake.wait_for(lambda: self._filled or not self.accepting, _IDLE_S)
                 continue
-            buffer, item = self._filled[0]
+            room, item = self._filled[0]
             if isinstance(item, Event):
                 writer.event(item.kind, item.time_ns, **item.fields)
             else:
-                writer.append(item)
+                assert room is not None
+                writer.append_taken(item, room)
                 self.written += 1
             self._filled.popleft()
-            if buffer is not None:
-                self._free.append(buffer)
+            if room is not None:
+                self._free.append(room)
 
     def _look_after(self) -> None:
         now_ns = self._clock.now_ns()

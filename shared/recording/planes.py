@@ -28,6 +28,7 @@ class _Figures:
     light_output: Annotated[tuple[tuple[float, float], ...], Length(1, 1000)]
     origin: Literal["commissioned", "scene truth", "assumed"]
     made_at: str = field(default="")
+    light_measured_at: str = field(default="")
 
 
 def write_planes(folder: Path, calibration: Calibration) -> None:
@@ -40,6 +41,7 @@ def write_planes(folder: Path, calibration: Calibration) -> None:
         light_output=calibration.light_output,
         origin=calibration.origin,
         made_at=calibration.made_at,
+        light_measured_at=calibration.light_measured_at,
     )
     (folder / "zarr.json").write_bytes(as_json(group_metadata(plain(figures))))
     for name, (data_type, dtype) in _PLANES.items():

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.frame import Counts
 from shared.recording.durable import write_all
-from shared.recording.packing import FramePacker, unpack_frame
+from shared.recording.packing import unpack_frame
 
 SHARD_FRAMES = 64
 INDEX_BYTES = SHARD_FRAMES * 16 + 4
@@ -27,10 +27,9 @@ _CRC = struct.Struct("<I")
 
 
 class ShardWriter:
-    """Appends frames, compressed by ``packer``, to a new file at ``path``."""
+    """Appends compressed frames to a new file at ``path``."""
 
-    def __init__(self, path: Path, packer: FramePacker) -> None:
-        self._packer = packer
+    def __init__(self, path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         self.handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o644)
         self._entries = np.full((SHARD_FRAMES, 2), MISSING, "<u8")
@@ -47,9 +46,8 @@ class ShardWriter:
         """Whether no further frame fits."""
         return self.count == SHARD_FRAMES
 
-    def append(self, pixels: Counts) -> int:
-        """Compress and add one (height, width) uint16 frame; returns the bytes it took. An OSError leaves the shard as it was."""
-        packed = self._packer.pack(pixels)
+    def append(self, packed: NDArray[np.uint8]) -> int:
+        """Add one frame as ``FramePacker`` made it; returns the bytes it took. An OSError leaves the shard as it was."""
         length = write_all(self.handle, (packed.data, _CRC.pack(google_crc32c.value(packed))), self.end)
         self._entries[self.count] = self.end, length
         try:
@@ -60,6 +58,10 @@ class ShardWriter:
         self.count += 1
         self.end += length
         return length
+
+    def forget(self) -> None:
+        """Give back the memory in which the kernel still holds what has been flushed, so that a long recording does not fill it."""
+        os.posix_fadvise(self.handle, 0, 0, os.POSIX_FADV_DONTNEED)
 
     def close(self) -> None:
         """Close the file; may be called twice."""

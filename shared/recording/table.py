@@ -8,7 +8,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,22 @@ _COLUMNS: Mapping[str, tuple[str, str, Any, str]] = {
     "light_level": ("float64", "<f8", float("nan"), "mean duty of the ring over the exposure, 0 to 1"),
     "lit": ("bool", "|b1", False, "whether the ring was on during the exposure"),
 }
+
+
+class FrameRow(NamedTuple):
+    """What is known of one frame beside its pixels: ``Frame``'s fields of the same names."""
+
+    sequence: int
+    sensor_time_ns: int
+    exposure_us: float
+    gain: float
+    light_level: float
+    lit: bool
+
+    @classmethod
+    def of(cls, frame: Frame) -> Self:
+        """The row of ``frame``, which holds on to none of its pixels."""
+        return cls(frame.sequence, frame.sensor_time_ns, frame.exposure_us, frame.gain, frame.light_level, frame.lit)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,13 +84,13 @@ class TableWriter:
         (folder / "zarr.json").write_bytes(as_json(group_metadata()))
         self.declare()
 
-    def put(self, number: int, frame: Frame) -> None:
-        """Write row ``number``, the last one or the one behind it, for one frame; flushes nothing."""
+    def put(self, number: int, values: FrameRow) -> None:
+        """Write row ``number``, the last one or the one behind it; flushes nothing."""
         row = number % CHUNK_ROWS
         if row == 0:
             self._start_chunk(number // CHUNK_ROWS)
         for name, (_, dtype, _, _) in _COLUMNS.items():
-            value = np.array(getattr(frame, name), dtype)
+            value = np.array(getattr(values, name), dtype)
             write_all(self._handles[name], (value.tobytes(),), row * value.itemsize)
         self._rows = number + 1
 

@@ -18,10 +18,10 @@ from shared.frame import CameraDescription, Frame
 from shared.recording.durable import replace_file, sync_folder
 from shared.recording.events import EventWriter, checked_event
 from shared.recording.layout import FORMAT, as_json, group_metadata, image_metadata, ome_metadata
-from shared.recording.packing import FramePacker
+from shared.recording.packing import FramePacker, FrameRoom
 from shared.recording.planes import write_planes
 from shared.recording.shard import SHARD_FRAMES, ShardWriter
-from shared.recording.table import TableWriter
+from shared.recording.table import FrameRow, TableWriter
 
 
 class RecordingWriter:
@@ -55,7 +55,7 @@ class RecordingWriter:
             "case": case,
             "extra": plain(dict(extra or {})),
         }
-        self._packer = FramePacker(camera.shape)
+        self._packer, self._room = FramePacker(camera.shape), FrameRoom(camera.shape)
         self._lock = threading.Lock()
         self._metadata_lock = threading.Lock()
         self._shard: ShardWriter | None = None
@@ -82,12 +82,18 @@ class RecordingWriter:
         """Write one frame behind the last. Raises OSError (ENOSPC) and then leaves everything as it was before the call."""
         if frame.pixels.shape != self._camera.shape:
             raise Refused("frame of another size", frame.pixels.shape, f"this recording holds {self._camera.shape}")
+        self._room.take(frame.pixels)
+        self.append_taken(FrameRow.of(frame), self._room)
+
+    def append_taken(self, row: FrameRow, room: FrameRoom) -> None:
+        """The same for a frame whose pixels ``room`` has taken in, and what else is known of it."""
+        packed = self._packer.pack(room)
         with self._lock:
             if self._closed:
                 raise ValueError(f"{self.path} is closed")
             shard = self._shard if self._shard is not None and not self._shard.full else self._next_shard()
-            self._table.put(self._frames, frame)
-            self._bytes += shard.append(frame.pixels)
+            self._table.put(self._frames, row)
+            self._bytes += shard.append(packed)
             self._frames += 1
 
     def event(self, kind: str, time_ns: int, **fields: Any) -> None:
@@ -152,7 +158,7 @@ class RecordingWriter:
     def _next_shard(self) -> ShardWriter:
         number = self._frames // SHARD_FRAMES
         folder = self.path / "image" / "c" / str(number) / "0"
-        shard = ShardWriter(folder / "0", self._packer)
+        shard = ShardWriter(folder / "0")
         if self._shard is not None:
             self._retired.append(self._shard)
         self._shard = shard
@@ -175,6 +181,7 @@ class RecordingWriter:
             for handle in handles:
                 os.close(handle)
             for shard in retired:
+                shard.forget()
                 shard.close()
         for folder in folders:
             sync_folder(folder)

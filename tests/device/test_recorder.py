@@ -15,6 +15,8 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.recording import Recording, RecordingWriter
+from shared.recording.packing import FrameRoom
+from shared.recording.table import FrameRow
 from shared.settings import RecordingSettings
 from tests.conftest import ManualClock
 
@@ -57,13 +59,13 @@ def bench(tmp_path: Path, manual_clock: ManualClock) -> Iterator[Bench]:
 def gate(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
     """While it is closed no frame gets past the writer."""
     opened = threading.Event()
-    real = RecordingWriter.append
+    real = RecordingWriter.append_taken
 
-    def append(self: RecordingWriter, frame: Frame) -> None:
+    def append(self: RecordingWriter, row: FrameRow, room: FrameRoom) -> None:
         assert opened.wait(DEADLINE_S)
-        real(self, frame)
+        real(self, row, room)
 
-    monkeypatch.setattr(RecordingWriter, "append", append)
+    monkeypatch.setattr(RecordingWriter, "append_taken", append)
     yield opened
     opened.set()
 
@@ -216,11 +218,11 @@ def test_the_longest_recording(bench: Bench) -> None:
 
 
 def test_a_dead_writer_is_seen(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    def append(self: RecordingWriter, frame: Frame) -> None:
+    def append(self: RecordingWriter, row: FrameRow, room: FrameRoom) -> None:
         raise RuntimeError("the writer broke")
 
     path = bench.start()
-    monkeypatch.setattr(RecordingWriter, "append", append)
+    monkeypatch.setattr(RecordingWriter, "append_taken", append)
     bench.recorder.offer(frame(0))
     assert bench.recorder.wait_finished(DEADLINE_S)
     state = bench.recorder.state()
