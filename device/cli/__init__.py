@@ -12,6 +12,7 @@ from shared.errors import Refused
 _COMMANDS = {
     "demo": "All of it on the simulated device, in a browser; no hardware.",
     "run": "The handheld itself, in the foreground.",
+    "parts": "Whether dye, LED, filters, lens and sensor fit each other, and what to change.",
     "simulate": "Write a recording from a scene, as fast as it can.",
     "recordings": "List recordings.",
     "analyse": "Curves and relative values of a recording, with intervals.",
