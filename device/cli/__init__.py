@@ -13,6 +13,7 @@ _COMMANDS = {
     "demo": "All of it on the simulated device, in a browser; no hardware.",
     "run": "The handheld itself, in the foreground.",
     "parts": "Whether dye, LED, filters, lens and sensor fit each other, and what to change.",
+    "light-limits": "Exposure limits in front of a ring: shortest distance, allowed time.",
     "simulate": "Write a recording from a scene, as fast as it can.",
     "recordings": "List recordings.",
     "analyse": "Curves and relative values of a recording, with intervals.",
@@ -32,7 +33,7 @@ class _OnDemand(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
-        command = importlib.import_module(f"device.cli.{cmd_name}").command
+        command = importlib.import_module(f"device.cli.{cmd_name.replace('-', '_')}").command
         assert isinstance(command, click.Command)
         return command
 

@@ -62,9 +62,15 @@ class Limit:
     """
 
     name: LimitName
+    words: str
     clause: str
     quantity: Literal["irradiance_w_m2", "retinal_w_m2_sr_rad", "retinal_brief_w_m2_sr_rad"]
     pieces: tuple[Piece, ...]
+
+    @property
+    def sentence(self) -> str:
+        """What it protects and which clause says so."""
+        return f"{self.words} ({self.clause})"
 
     @property
     def continuous(self) -> float:
@@ -192,7 +198,8 @@ _EYE_1000_S = EYE_LONGEST_S * EYE_CONTINUOUS_W_M2
 
 EYE_INFRARED = Limit(
     "eye-infrared",
-    "infrared, cornea and lens: IEC 62471:2006 4.3.7",
+    "eye, infrared at cornea and lens",
+    "IEC 62471:2006 4.3.7",
     "irradiance_w_m2",
     (
         Piece((_EYE_1000_S / 18_000) ** 4, 18_000, 0.25),
@@ -202,19 +209,22 @@ EYE_INFRARED = Limit(
 )
 RETINA = Limit(
     "retina",
-    "retina, longer than 10 s: IEC 62471:2006 4.3.6",
+    "eye, retina, longer than 10 s",
+    "IEC 62471:2006 4.3.6",
     "retinal_w_m2_sr_rad",
     (Piece(10, _RETINA_10_S, 0), Piece(math.inf, 6000, 1)),
 )
 RETINA_BRIEF = Limit(
     "retina-brief",
-    "retina, up to 10 s: ICNIRP 2013",
+    "eye, retina, up to 10 s",
+    "ICNIRP 2013, weak visual stimulus",
     "retinal_brief_w_m2_sr_rad",
     (Piece(10, 2.0e4, 0.75), Piece(math.inf, 2.0e4 * 10**-0.25, 1)),
 )
 SKIN = Limit(
     "skin",
-    "skin: IEC 62471:2006 4.3.8",
+    "skin, heat",
+    "IEC 62471:2006 4.3.8",
     "irradiance_w_m2",
     (Piece(10, 20_000, 0.25), Piece(math.inf, 20_000 * 10**-0.75, 1)),
 )
