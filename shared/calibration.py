@@ -19,7 +19,8 @@ class Calibration:
     ``dark_counts`` is (height, width) float32, the count at no light; ``flat`` (height, width) float32, relative sensitivity times
     illumination, 1.0 where it is greatest; ``defects`` (height, width) bool, pixels that are replaced by their neighbours.
     ``counts_per_electron`` (K) and ``read_noise_electrons`` are those of the photon transfer curve at unit gain (EMVA 1288).
-    ``light_output`` pairs level (0 to 1) with output relative to full level, rising, between which one interpolates.
+    ``light_output`` pairs level (0 to 1) with output relative to full level, rising, between which one interpolates;
+    ``light_measured_at`` says when it was measured, empty where it is assumed to be proportional.
     ``origin`` says how far to trust it: "commissioned" was measured on this device, "scene truth" comes from a simulated scene,
     "assumed" stands in where nothing is known.
     """
@@ -34,6 +35,7 @@ class Calibration:
     light_output: tuple[tuple[float, float], ...] = ((0.0, 0.0), (1.0, 1.0))
     origin: Origin = "assumed"
     made_at: str = ""
+    light_measured_at: str = ""
 
     def __post_init__(self) -> None:
         for name in ("dark_counts", "flat", "defects"):

@@ -21,6 +21,7 @@ _COMMANDS = {
     "status": "What a running device is doing.",
     "light": "Switch the light of a running device, or step its level.",
     "record": "Start or stop recording on a running device.",
+    "calibrate": "Measure what this handheld's camera and ring do, on a running device.",
 }
 
 

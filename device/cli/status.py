@@ -30,6 +30,7 @@ def _readable(state: State) -> str:
         f"recording    {recording.name or 'none'}, {recording.frames} frames, {recording.gaps} missing",
         f"room         {recording.free_mb:.0f} MB",
         f"calibration  {state.calibration}",
+        f"light output {f'measured {state.light_measured_at}' if state.light_measured_at else 'assumed linear'}",
     ]
     for region in (*((state.reference,) if state.reference else ()), *state.regions):
         value = region.flag if region.percent is None else f"{region.percent:.1f} ± {region.percent_u or 0:.1f} %"

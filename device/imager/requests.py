@@ -148,6 +148,9 @@ class Requests:
             exports=self._exports.jobs,
             last_still=self._last_still,
             warnings=self._warnings(),
+            light_measured_at=parts.source.calibration.light_measured_at,
+            ring=parts.source.ring,
+            data_folder=str(parts.data_folder),
         )
 
     def _camera_state(self) -> c.CameraState:

@@ -4,12 +4,15 @@ carries no scenes, a rehearsal no video decoder.
 
 import argparse
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any, Literal
 
 from device.camera.source import Camera
 from shared.calibration import Calibration
 from shared.clock import Clock
+from shared.errors import Refused
+from shared.optics.light_output import newest
 from shared.settings import Settings
 
 
@@ -21,6 +24,7 @@ def _no_dye(_moment_ns: int) -> None:
 class Source:
     """A camera not yet started, and what belongs to it.
 
+    ``ring`` says whose light it sees, empty where that is past (a replay): measured light output belongs to a ring.
     ``stamps_light`` says that its frames carry their own light level. ``on_injection`` tells a simulated patient when dye goes in;
     ``extra`` is kept with each recording; ``notes`` are sentences for the page, such as what is unknown of a replayed clip.
     """
@@ -32,6 +36,7 @@ class Source:
     on_injection: Callable[[int], None] = _no_dye
     extra: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    ring: str = ""
 
 
 def open_source(options: argparse.Namespace, settings: Settings, clock: Clock) -> Source:
@@ -44,7 +49,7 @@ def open_source(options: argparse.Namespace, settings: Settings, clock: Clock) -
 
     camera = open_picamera(settings.camera, clock)
     calibration = Calibration.assumed(camera.description)
-    return Source(camera, "picamera", calibration, stamps_light=False)
+    return Source(camera, "picamera", calibration, stamps_light=False, ring="handheld")
 
 
 def _simulated(options: argparse.Namespace, clock: Clock) -> Source:
@@ -54,9 +59,18 @@ def _simulated(options: argparse.Namespace, clock: Clock) -> Source:
 
     path = scene_path(options.scene)
     ring = SimulatedRingReader(options.run_dir / RING_NAME)
-    camera = SimulatedCamera(Scene.load(path), options.seed, clock, ring)
+    scene = Scene.load(path)
+    camera = SimulatedCamera(scene, options.seed, clock, ring)
     extra = {"scene": path.read_text(encoding="utf-8"), "seed": options.seed}
-    return Source(camera, "simulated", camera.calibration, True, lambda moment_ns: camera.inject(moment_ns), extra)
+    return Source(
+        camera,
+        "simulated",
+        camera.calibration,
+        stamps_light=True,
+        ring=f"simulated, droop {scene.light.droop:g}",
+        on_injection=lambda moment_ns: camera.inject(moment_ns),
+        extra=extra,
+    )
 
 
 def _replayed(options: argparse.Namespace, clock: Clock) -> Source:
@@ -66,3 +80,17 @@ def _replayed(options: argparse.Namespace, clock: Clock) -> Source:
     calibration = camera.calibration or Calibration.assumed(camera.description)
     notes = tuple(f"replay: {one}" for one in camera.footage.unknown)
     return Source(camera, "replay", calibration, True, notes=notes)
+
+
+def with_measured_light(source: Source, data_folder: Path) -> Source:
+    """The source with the light output that was measured for its ring; one that cannot be read is said on the page, not used."""
+    if not source.ring:
+        return source
+    try:
+        found = newest(data_folder, source.ring)
+    except Refused as refused:
+        return replace(source, notes=(*source.notes, f"light output is assumed linear: {refused.line}"))
+    if found is None:
+        return source
+    calibration = replace(source.calibration, light_output=found.table, light_measured_at=found.made_at)
+    return replace(source, calibration=calibration)

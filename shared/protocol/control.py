@@ -228,7 +228,9 @@ class ExportJob:
 
 @dataclass(frozen=True)
 class State:
-    """Everything a newcomer's page needs."""
+    """Everything a newcomer's page needs. ``light_measured_at`` is empty where light output is assumed linear; ``ring`` is whose
+    light it is, ``data_folder`` where the device keeps recordings and calibration.
+    """
 
     camera: CameraState
     light: LampState
@@ -244,6 +246,9 @@ class State:
     exports: tuple[ExportJob, ...] = ()
     last_still: str | None = None
     warnings: tuple[str, ...] = ()
+    light_measured_at: str = ""
+    ring: str = ""
+    data_folder: str = ""
     version: int = VERSION
 
 

@@ -11,6 +11,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from shared.bounded import Length, Within, filled, read_toml
 from shared.frame import CameraDescription
 
@@ -117,12 +120,18 @@ class SurfaceScene:
 class LightScene:
     """The ring. ``fall_off`` is the share lost in the corners. Absent ``electrons_per_s`` (a second, of a pixel at the field's
     centre that sees level 1 at full light): what brings level 1 to 65 % of the converter's range at the exposure and gain set.
+    ``droop`` is the share of its promise that full level loses to its own heat: output is then no longer proportional to level.
     """
 
     level: Share = 1.0
+    droop: Annotated[float, Within(0, 0.5)] = 0.0
     fall_off: Annotated[float, Within(0, 0.9)] = 0.15
     pwm_hz: Annotated[float, Within(0, 1_000_000)] = 20_000.0
     electrons_per_s: Annotated[float, Within(100, 1e9)] | None = None
+
+    def efficiency(self, level: NDArray[np.floating] | float) -> NDArray[np.float64]:
+        """Output at ``level`` over level, beside that at full level: output(l) = l (1 - droop l) / (1 - droop)."""
+        return np.asarray((1.0 - self.droop * np.asarray(level, np.float64)) / (1.0 - self.droop))
 
 
 @dataclass(frozen=True)

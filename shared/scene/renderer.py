@@ -89,14 +89,18 @@ class SceneRenderer:
         )
 
     def row_duty(self, time_s: float, exposure_us: float, level: float | NDArray[np.floating]) -> NDArray[np.float64]:
-        """Share of each row's exposure that saw light, (height,), for a ring dimmed to ``level`` (one, or one a row)."""
+        """Light of each row's exposure beside full level's, (height,), for a ring dimmed to ``level`` (one, or one a row)."""
         camera = self.scene.camera
         row_time_s = camera.set_row_time_us / 1e6 if camera.shutter == "rolling" else 0.0
         starts_s = time_s - exposure_us / 2e6 + row_time_s * np.arange(camera.height)
-        return on_share(starts_s, exposure_us / 1e6, level, self.scene.light.pwm_hz)
+        share = on_share(starts_s, exposure_us / 1e6, level, self.scene.light.pwm_hz)
+        return np.asarray(share * self.scene.light.efficiency(level), np.float64)
 
     def calibration(self) -> Calibration:
-        """Scene truth: dark at the scene's own exposure and gain, flat of sensitivity times illumination, hot pixels as defects."""
+        """Scene truth: dark at the scene's own exposure and gain, flat of sensitivity times illumination, hot pixels as defects.
+
+        The camera's truth, not the ring's: light output is assumed linear until it is measured, as on a real handheld.
+        """
         camera, sensor = self.scene.camera, self._sensor
         k = camera.counts_per_electron
         dark_e = camera.noise.dark_current_electrons_per_s * camera.set_exposure_us / 1e6

@@ -86,7 +86,8 @@ class SceneTruth:
         leaked = optics.leakage * self._seen(self._canvas.reflectance * SURFACE_STEP, time_s)
         emission = self.fluorescence(time_s) + leaked
         lit, unlit = sensor.lit * SENSITIVITY_STEP, sensor.unlit * SENSITIVITY_STEP
-        per_s = (emission * lit * light_level + optics.ambient * unlit) * self.scene.electrons_per_s
+        light = light_level * float(self.scene.light.efficiency(light_level))
+        per_s = (emission * lit * light + optics.ambient * unlit) * self.scene.electrons_per_s
         electrons = (per_s + camera.noise.dark_current_electrons_per_s) * exposure_us / 1e6
         return np.asarray(sensor.dark * DARK_STEP_COUNTS + camera.counts_per_electron * gain * electrons)
 

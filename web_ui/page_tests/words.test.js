@@ -2,7 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { refusalLine } from "../static/device_api.js";
-import { lightSentence, rippleText } from "../static/light_words.js";
+import { lightSentence, outputText, rippleText } from "../static/light_words.js";
 import { exportWords, recordingAbout } from "../static/recordings_sheet.js";
 import { dyeWords } from "../static/run_actions.js";
 import { ageText, calibrationText, lightWord } from "../static/status_line.js";
@@ -44,6 +44,11 @@ test("ripple is said with the exposure it is for, and by which pulses", () => {
   assert.equal(rippleText(lamp({ state: "lit", pwm: "software", pulse_hz: 1000, ripple: 1 / 15 }), 15_000), "Software PWM ripple 6.7 % at 15.0 ms");
   assert.equal(rippleText(lamp({ state: "lit", pwm: "hardware", pulse_hz: 0, ripple: 0 }), 8000), "No PWM ripple at 8.0 ms: the light does not pulse");
   assert.equal(rippleText(lamp({ pwm: "software", ripple: 0, pulse_hz: 0 }), 8000), "Software PWM ripple: known while lit");
+});
+
+test("light output says whether it was ever measured", () => {
+  assert.equal(outputText(""), "Light output assumed linear");
+  assert.equal(outputText("2026-11-25T18:00:38Z"), "Light output measured 2026-11-25");
 });
 
 test("assumed calibration is called what it is", () => {

@@ -66,6 +66,7 @@
  * @property {ExportJob[]} exports
  * @property {string | null} last_still
  * @property {string[]} warnings
+ * @property {string} [light_measured_at] empty: assumed linear
  * @property {boolean} [hold_to_light]
  *
  * @typedef {object} RecordingSummary

@@ -2,7 +2,7 @@
 /** @import { DeviceState } from "./device_state.js" */
 
 import { element, write } from "./element.js";
-import { rippleText } from "./light_words.js";
+import { outputText, rippleText } from "./light_words.js";
 
 /** Steps of a third of a stop, as photographers count. */
 const STEP = 2 ** (1 / 3);
@@ -42,6 +42,7 @@ export class ExposureSheet {
     if (state === null) return;
     write(element("exposure-value"), `${(state.camera.exposure_us / 1000).toFixed(1)} ms`);
     write(element("pulse-ripple"), rippleText(state.light, state.camera.exposure_us));
+    write(element("light-output"), outputText(state.light_measured_at ?? ""));
     write(element("gain-value"), `${state.camera.gain.toFixed(1)} ×`);
     const locked = state.recording.name !== null;
     write(element("exposure-teach"), locked ? "Locked while a recording runs." : "Set before the dye; locked while a recording runs.");

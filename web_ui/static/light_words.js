@@ -32,6 +32,11 @@ export function rippleText(light, exposureUs) {
   return `${name} ripple ${percent >= 0.995 ? percent.toFixed(1) : percent.toFixed(2)} % ${at}`;
 }
 
+/** @param {string} measuredAt moment in ISO 8601; empty: never */
+export function outputText(measuredAt) {
+  return measuredAt === "" ? "Light output assumed linear" : `Light output measured ${measuredAt.slice(0, 10)}`;
+}
+
 /** @param {string} words */
 function sentence(words) {
   const trimmed = words.trim();

@@ -167,15 +167,25 @@ def test_without_an_injection_nothing_shines(small_scene) -> None:
     assert renderer.truth.fluorescence(100.0 + 15 + 12).max() == pytest.approx(1.0)
 
 
-def test_pulses_band_a_rolling_shutter_and_flicker_a_global_one(small_scene) -> None:
-    """T = 1.5 ms at P = 1 ms, d = 0.5: peak to peak 0.667 of the mean (derivation in the reference sheet, section 9)."""
-    camera = {"shutter": "rolling", "row_time_us": 101.0}
-    rolling = SceneRenderer(small_scene(camera=camera, light={"pwm_hz": 1000.0}), 0).row_duty(1.0, 1500.0, 0.5)
-    assert (rolling.max() - rolling.min()) / 0.5 == pytest.approx(2 / 3, abs=0.01)
-    steady = SceneRenderer(small_scene(light={"pwm_hz": 1000.0}), 0)
-    frames = [steady.row_duty(t, 1500.0, 0.5) for t in np.linspace(1.0, 1.001, 101)]
-    assert all(np.ptp(frame) == 0 for frame in frames)
-    assert np.ptp([frame[0] for frame in frames]) / 0.5 == pytest.approx(2 / 3, abs=1e-6)
+def test_a_ring_that_droops_gives_more_than_its_share_when_dimmed(small_scene) -> None:
+    """Worked: output(l) = l (1 - .15 l) / .85, so half level gives .5 x .925 / .85 = .54412 of full level."""
+    changes = {"optics": {"ambient": 0.0}, "camera": {"noise": {"dark_current_electrons_per_s": 0.0}}}
+    renderer = SceneRenderer(small_scene(light={"droop": 0.15, "pwm_hz": 0.0}, **changes), 0)
+    full, half = (drawn_mean(renderer, level) for level in (1.0, 0.5))
+    assert half / full == pytest.approx(0.54412, abs=2e-3)
+    black = renderer.truth.counts(20.0, 15_000.0, 1.0, 0.0)
+    told = [(renderer.truth.counts(20.0, 15_000.0, 1.0, level) - black).mean() for level in (1.0, 0.5)]
+    assert told[1] / told[0] == pytest.approx(0.54412, abs=1e-5)
+    assert full == pytest.approx(told[0], rel=2e-3)
+    straight = SceneRenderer(small_scene(light={"pwm_hz": 0.0}, **changes), 0)
+    assert drawn_mean(straight, 1.0) == pytest.approx(full, rel=1e-3), "full light is what it was without droop"
+
+
+def drawn_mean(renderer: SceneRenderer, level: float) -> float:
+    """Mean counts above black of one frame, 20 s on."""
+    pixels = np.empty(renderer.scene.description.shape, np.uint16)
+    renderer.frame_into(pixels, 0, 20.0, 15_000.0, 1.0, level)
+    return float(pixels.mean() - renderer.truth.counts(20.0, 15_000.0, 1.0, 0.0).mean())
 
 
 def test_a_kymograph_finds_the_packets_speed(small_scene) -> None:

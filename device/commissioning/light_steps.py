@@ -1,0 +1,111 @@
+"""Takes a running device through its light levels, up and down with darkness between, while it records.
+
+A client of the control socket like page and button: light is asked for as by a held finger, and the guard decides. Whatever
+happens, the light is let go of first.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from shared.errors import Refused
+from shared.protocol.control import GetState, Light, Record, State
+
+CASE = "light-output"
+LIT_FRAMES = 16
+DARK_FRAMES = 10
+POLL_S = 0.05
+PATIENCE_S = 6.0
+
+
+class Device(Protocol):
+    """The imager, as asked through its control socket."""
+
+    def ask(self, request: object) -> State:
+        """State after ``request``; raises Refused."""
+
+
+@dataclass
+class LightSteps:
+    """One walk. ``say`` tells the person what goes on; ``pause`` waits some seconds."""
+
+    device: Device
+    say: Callable[[str], None]
+    pause: Callable[[float], None]
+
+    def recorded(self) -> str:
+        """Walk through all levels; returns the recording's name. Raises Refused with the reason, the light off."""
+        state = self._fit()
+        levels = state.light_levels
+        start = min(range(len(levels)), key=lambda index: abs(levels[index] - state.light.wanted_level))
+        self._step("dimmer", len(levels) - 1)
+        name = self.device.ask(Record("start", CASE)).recording.name
+        try:
+            self._frames(DARK_FRAMES, lit=False)
+            for index in (*range(len(levels)), *reversed(range(len(levels)))):
+                self._at(levels[index])
+        finally:
+            try:
+                self.device.ask(Light("off"))
+            finally:
+                self._stop_recording()
+        self._step("brighter", start)
+        if name is None:
+            raise Refused("the device did not record", remedy="see tapetum status")
+        return name
+
+    def _fit(self) -> State:
+        state = self.device.ask(GetState())
+        light = state.light
+        refusals = {
+            "a replayed device has no ring": state.camera.kind == "replay",
+            "the light guard does not answer": not light.reachable,
+            "the light has tripped": light.state == "tripped",
+            "someone is using the light": light.wanted_on or light.state == "lit",
+            "a recording runs": state.recording.name is not None,
+            "the ring has one level only, so there is nothing to compare": len(state.light_levels) < 2,
+        }
+        for what, is_so in refusals.items():
+            if is_so:
+                raise Refused(what, light.reason or None, "see tapetum status")
+        return state
+
+    def _at(self, level: float) -> None:
+        state = self.device.ask(GetState())
+        if abs(state.light.wanted_level - level) > 1e-6:
+            self._step("brighter" if level > state.light.wanted_level else "dimmer", 1)
+        self.say(f"level {level:.0%}")
+        self._frames(LIT_FRAMES, lit=True)
+        self.device.ask(Light("off"))
+        self._frames(DARK_FRAMES, lit=False)
+
+    def _step(self, act: Literal["brighter", "dimmer"], times: int) -> None:
+        for _ in range(times):
+            self.device.ask(Light(act))
+
+    def _frames(self, wanted: int, lit: bool) -> None:
+        """Wait for so many frames with the light on (asking for it again and again, as a finger does) or off."""
+        since: int | None = None
+        state = self.device.ask(GetState())
+        patience_s = PATIENCE_S + 2 * wanted / max(state.camera.rate_hz, 0.5)
+        for _ in range(round(patience_s / POLL_S)):
+            state = self.device.ask(Light("on") if lit else GetState())
+            if (state.light.state == "lit") == lit:
+                since = state.camera.sequence if since is None else since
+                if state.camera.sequence - since >= wanted:
+                    return
+            elif since is not None or state.light.state == "tripped":
+                raise Refused("the light did not stay as asked", state.light.reason or state.light.state, "start again")
+            self.pause(POLL_S)
+        what = f"not {wanted} frames {'with' if lit else 'without'} light within {patience_s:.0f} s"
+        raise Refused(what, state.light.reason or None, "see tapetum status")
+
+    def _stop_recording(self) -> None:
+        """Stop, unless it ended by itself, and wait until all is on the disk."""
+        if self.device.ask(GetState()).recording.name is not None:
+            self.device.ask(Record("stop"))
+        for _ in range(round(PATIENCE_S / POLL_S)):
+            if self.device.ask(GetState()).recording.name is None:
+                return
+            self.pause(POLL_S)
+        raise Refused("the recording is not finished", f"{PATIENCE_S:g} s", "see tapetum status")

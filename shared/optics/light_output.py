@@ -1,0 +1,99 @@
+"""Light output of a ring as measured: what each level really gives. One dated file a measurement, in the device's data folder.
+
+The newest file of a ring is the one in force; to go back to an older one, take the newer away.
+"""
+
+import json
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Annotated
+
+from shared.bounded import Length, Within, filled, plain
+from shared.errors import Refused
+from shared.recording.durable import replace_file
+
+VERSION = 1
+FOLDER = Path("calibration") / "light_output"
+"""Within the data folder."""
+
+Counts = Annotated[float, Within(0, 65_535)]
+
+
+@dataclass(frozen=True)
+class LevelOutput:
+    """One level. ``output`` and its standard uncertainty ``u`` are relative to full level; the counts are those on the way up and
+    on the way down, unlit ones taken off.
+    """
+
+    level: Annotated[float, Within(0.001, 1)]
+    output: Annotated[float, Within(1e-6, 2)]
+    u: Annotated[float, Within(0, 1)]
+    up_counts: Counts
+    down_counts: Counts
+
+
+@dataclass(frozen=True)
+class LightOutput:
+    """A measurement, levels rising. At the highest level output is set equal to level, so the scale of signals stays as it was.
+
+    ``made_at`` is UTC in ISO 8601, ``ring`` says whose it is, ``recording`` holds the frames, ``region`` is where they were read.
+    """
+
+    made_at: Annotated[str, Length(20, 20)]
+    ring: Annotated[str, Length(1, 80)]
+    camera: Annotated[str, Length(1, 80)]
+    exposure_us: Annotated[float, Within(1, 1e7)]
+    gain: Annotated[float, Within(1, 64)]
+    region: Annotated[str, Length(1, 200)]
+    recording: Annotated[str, Length(1, 120)]
+    levels: Annotated[tuple[LevelOutput, ...], Length(2, 100)]
+    version: Annotated[int, Within(VERSION, VERSION)] = VERSION
+
+    def __post_init__(self) -> None:
+        for before, after in pairwise(self.levels):
+            if not (after.level > before.level and after.output > before.output):
+                raise ValueError(f"output does not rise from level {before.level:g} to {after.level:g}")
+
+    @property
+    def table(self) -> tuple[tuple[float, float], ...]:
+        """Level and output, from dark upwards: ``Calibration.light_output``."""
+        return ((0.0, 0.0), *((one.level, one.output) for one in self.levels))
+
+    def budget_output(self, level: float) -> float:
+        """Output that a budget of exposure has to count at ``level``: as measured, but never below the level itself.
+
+        A ring that droops gives more than its share when dimmed; one that was measured too low must not buy more time.
+        """
+        rising = self.table
+        for (below, low), (above, high) in pairwise(rising):
+            if level <= above:
+                return max(level, low + (high - low) * (level - below) / (above - below))
+        return max(level, rising[-1][1])
+
+
+def keep(data_folder: Path, measured: LightOutput, evidence: str) -> Path:
+    """Write the measurement, and the readings it comes from beside it as CSV; returns its path. Raises Refused."""
+    folder = data_folder / FOLDER
+    path = folder / f"{measured.made_at.replace(':', '-')}.json"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        replace_file(path.with_suffix(".csv"), evidence.encode())
+        replace_file(path, json.dumps(plain(measured), indent=1).encode())
+    except OSError as error:
+        remedy = "run it as the user the device runs as, and see that there is room"
+        raise Refused(f"{path}: cannot be written ({error.strerror})", remedy=remedy) from None
+    return path
+
+
+def newest(data_folder: Path, ring: str) -> LightOutput | None:
+    """The measurement in force for ``ring``; None where there is none. Raises Refused naming a file that is damaged."""
+    for path in sorted((data_folder / FOLDER).glob("*.json"), reverse=True):
+        try:
+            values = json.loads(path.read_bytes())
+        except (OSError, ValueError) as error:
+            raise Refused(f"{path}: cannot be read ({error})", remedy="take it away, and measure again") from None
+        found = filled(LightOutput, values, str(path))
+        if found.ring == ring:
+            return found
+    return None

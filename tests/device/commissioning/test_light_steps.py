@@ -1,0 +1,175 @@
+"""The walk through the levels, on a fake device: light only as a held finger asks for it, and never left on."""
+
+from dataclasses import replace
+
+import pytest
+
+from device.commissioning.light_steps import CASE, LightSteps
+from shared.errors import Refused
+from shared.protocol.control import CameraState, GetState, LampState, Light, Record, RecordingState, State
+
+STATE = State(
+    camera=CameraState("fake", 96, 96, "simulated", 15_000.0, 1.0, 30.0, 0, 5.0, 0),
+    light=LampState(True, "ready", 0.0, False, 0.6, 0.0, ""),
+    view="grey",
+    contours_percent=(),
+    reference=None,
+    regions=(),
+    recording=RecordingState(None, 0.0, 0, 0, 0.0, 1000.0),
+    since_injection_s=None,
+    calibration="assumed",
+    light_levels=(0.2, 0.6, 1.0),
+    hold_to_light=True,
+)
+HOLD_S = 1.0
+
+
+class FakeDevice:
+    """A device that lights while it is asked often enough, gives a frame each 33 ms, and remembers what was asked."""
+
+    def __init__(self, **light):
+        self.state = replace(STATE, light=replace(STATE.light, **light))
+        self.asked, self.levels = [], []
+        self.now_s, self.held_until_s = 0.0, -1.0
+        self.trip_at_s = self.stop_recording_at_s = float("inf")
+        self.lights = True
+        self.still = bool(light)  # stays as it was made
+
+    def pause(self, seconds):
+        self.now_s += seconds
+
+    def ask(self, request):
+        self.asked.append(request)
+        self.now_s += 0.001
+        match request:
+            case Light(act="on"):
+                self.held_until_s = self.now_s + HOLD_S
+            case Light(act="off"):
+                self.held_until_s = -1.0
+            case Light(act=act):
+                levels = self.state.light_levels
+                index = levels.index(self.state.light.wanted_level) + (1 if act == "brighter" else -1)
+                self._change(wanted_level=levels[min(max(index, 0), len(levels) - 1)])
+            case Record(act="start", case=case):
+                self._record(f"walk_{case}")
+            case Record():
+                self._record(None)
+        if not self.still:
+            self._pass()
+        return self.state
+
+    def _pass(self):
+        held = self.now_s < self.held_until_s
+        state = "tripped" if self.now_s > self.trip_at_s else "lit" if held and self.lights else "ready"
+        level = self.state.light.wanted_level if state == "lit" else 0.0
+        if not self.levels or self.levels[-1] != level:
+            self.levels.append(level)
+        reason = {"tripped": "the camera's frames stopped coming", "lit": ""}.get(state, "too warm" if held else "")
+        self._change(state=state, level=level, reason=reason, wanted_on=held)
+        self.state = replace(self.state, camera=replace(self.state.camera, sequence=int(self.now_s * 30)))
+        if self.now_s > self.stop_recording_at_s:
+            self._record(None)
+
+    def _change(self, **light):
+        self.state = replace(self.state, light=replace(self.state.light, **light))
+
+    def _record(self, name):
+        self.state = replace(self.state, recording=replace(self.state.recording, name=name))
+
+
+def walked(device, said=None):
+    return LightSteps(device, (said if said is not None else []).append, device.pause).recorded()
+
+
+def test_it_goes_up_and_down_with_darkness_between_and_leaves_the_level_as_it_was():
+    device, said = FakeDevice(), []
+    assert walked(device, said) == f"walk_{CASE}"
+    assert device.levels == [0.0, 0.2, 0.0, 0.6, 0.0, 1.0, 0.0, 1.0, 0.0, 0.6, 0.0, 0.2, 0.0]
+    assert said == ["level 20%", "level 60%", "level 100%", "level 100%", "level 60%", "level 20%"]
+    assert device.state.light.wanted_level == 0.6
+    assert device.state.recording.name is None
+
+
+def test_light_is_asked_for_again_and_again_and_each_time_let_go_of():
+    device = FakeDevice()
+    walked(device)
+    times = [request for request in device.asked if isinstance(request, Light) and request.act in ("on", "off")]
+    assert sum(request.act == "on" for request in times) > 6 * 5
+    assert sum(request.act == "off" for request in times) == 7
+    assert times[-1].act == "off"
+
+
+@pytest.mark.parametrize(
+    ("light", "words"),
+    [
+        ({"reachable": False}, "guard does not answer"),
+        ({"state": "tripped", "reason": "hot"}, "has tripped: hot"),
+        ({"wanted_on": True}, "someone is using the light"),
+        ({"state": "lit"}, "someone is using the light"),
+    ],
+)
+def test_a_device_that_is_not_fit_is_left_alone(light, words):
+    device = FakeDevice(**light)
+    with pytest.raises(Refused, match=words):
+        walked(device)
+    assert device.asked == [GetState()]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"light_levels": (1.0,)}, "one level only"),
+        ({"recording": replace(STATE.recording, name="a run")}, "a recording runs"),
+        ({"camera": replace(STATE.camera, kind="replay")}, "replayed device has no ring"),
+    ],
+)
+def test_nor_is_one_that_cannot_be_measured(change, words):
+    device = FakeDevice()
+    device.state = replace(device.state, **change)
+    with pytest.raises(Refused, match=words):
+        walked(device)
+    assert device.asked == [GetState()]
+
+
+def test_a_trip_ends_it_with_the_light_let_go_of_and_the_recording_stopped():
+    device = FakeDevice()
+    device.trip_at_s = 3.0
+    with pytest.raises(Refused, match="did not stay as asked: the camera's frames stopped"):
+        walked(device)
+    assert device.held_until_s < 0
+    assert device.state.recording.name is None
+
+
+def test_a_guard_that_never_lights_is_told_of_with_its_reason():
+    device = FakeDevice()
+    device.lights = False
+    with pytest.raises(Refused, match="not 16 frames with light within 7 s: too warm"):
+        walked(device)
+    assert device.held_until_s < 0
+    assert device.state.recording.name is None
+
+
+def test_a_recording_that_ended_by_itself_is_not_stopped_twice():
+    device = FakeDevice()
+    device.stop_recording_at_s = 2.0
+    walked(device)
+    assert Record("stop") not in device.asked
+
+
+@pytest.mark.parametrize("failing", range(1, 60, 4))
+def test_whatever_request_fails_light_is_let_go_of(failing):
+    device = FakeDevice()
+    answers = device.ask
+
+    def ask(request):
+        if len(device.asked) == failing:
+            device.asked.append(request)
+            raise Refused("the imager does not answer")
+        return answers(request)
+
+    device.ask = ask
+    with pytest.raises(Refused, match="does not answer"):
+        walked(device)
+    device.ask = answers
+    if any(isinstance(request, Light) and request.act == "on" for request in device.asked):
+        assert device.held_until_s < 0

@@ -1,0 +1,85 @@
+"""The file of a light output measurement: what is kept, found again, refused."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shared.bounded import plain
+from shared.errors import Refused
+from shared.optics.light_output import FOLDER, LevelOutput, LightOutput, keep, newest
+
+DROOPING = tuple(
+    LevelOutput(level, level * (1 - 0.15 * level) / 0.85, 1e-4, 300 * level, 300 * level) for level in (0.25, 0.5, 1.0)
+)
+MEASURED = LightOutput(
+    made_at="2026-11-25T10:00:00Z",
+    ring="handheld",
+    camera="fake",
+    exposure_us=15_000.0,
+    gain=1.0,
+    region="middle:10,10,10,10",
+    recording="2026-11-25T09-59-50Z_light-output",
+    levels=DROOPING,
+)
+
+
+def test_what_is_kept_is_found_again_with_its_evidence_beside_it(tmp_path):
+    path = keep(tmp_path, MEASURED, "sequence,counts\n1,2\n")
+    assert path == tmp_path / FOLDER / "2026-11-25T10-00-00Z.json"
+    assert path.with_suffix(".csv").read_text() == "sequence,counts\n1,2\n"
+    assert newest(tmp_path, "handheld") == MEASURED
+    assert sorted(file.name for file in path.parent.iterdir()) == [f"{path.stem}.csv", f"{path.stem}.json"]
+
+
+def test_the_newest_of_the_right_ring_counts_and_taking_it_away_goes_back(tmp_path):
+    keep(tmp_path, MEASURED, "")
+    later = keep(tmp_path, replace(MEASURED, made_at="2027-01-02T10:00:00Z"), "")
+    keep(tmp_path, replace(MEASURED, made_at="2027-02-02T10:00:00Z", ring="simulated, droop 0.15"), "")
+    assert newest(tmp_path, "handheld").made_at == "2027-01-02T10:00:00Z"
+    assert newest(tmp_path, "another") is None
+    later.unlink()
+    assert newest(tmp_path, "handheld") == MEASURED
+    assert newest(tmp_path / "nowhere", "handheld") is None
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"version": 2}, "version must be from 1 to 1: 2"),
+        ({"levels": [plain(DROOPING[0])]}, "levels must have 2 to 100"),
+        ({"levels": [plain(one) for one in reversed(DROOPING)]}, "does not rise from level 1 to 0.5"),
+        ({"colour": "red"}, "unknown key: colour"),
+    ],
+)
+def test_a_damaged_or_foreign_file_is_refused_by_name(tmp_path, change, words):
+    path = keep(tmp_path, MEASURED, "")
+    path.write_text(json.dumps({**plain(MEASURED), **change}))
+    with pytest.raises(Refused, match=words) as refused:
+        newest(tmp_path, "handheld")
+    assert path.name in refused.value.line
+
+
+def test_a_file_cut_off_is_refused(tmp_path):
+    path = keep(tmp_path, MEASURED, "")
+    path.write_text(path.read_text()[:40])
+    with pytest.raises(Refused, match=r"cannot be read.*measure again"):
+        newest(tmp_path, "handheld")
+
+
+def test_where_it_cannot_be_written_it_says_what_to_do(tmp_path):
+    (tmp_path / "calibration").write_text("a file where a folder should be")
+    with pytest.raises(Refused, match=r"cannot be written.*as the user the device runs as"):
+        keep(tmp_path, MEASURED, "")
+
+
+@given(st.floats(0, 1))
+def test_a_budget_counts_what_was_measured_and_never_less_than_the_level(level):
+    levels, outputs = zip(*MEASURED.table, strict=True)
+    counted = MEASURED.budget_output(level)
+    assert counted == pytest.approx(max(level, np.interp(level, levels, outputs)), abs=1e-12)
+    weak = tuple(replace(one, output=one.output * 0.5) for one in DROOPING)
+    assert replace(MEASURED, levels=weak).budget_output(level) >= level
