@@ -8,6 +8,7 @@ import atexit
 import contextlib
 import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import device
@@ -16,6 +17,9 @@ from device.light.lamp import Lamp, LampFailed
 from device.light.loop import GuardLoop, only_guard
 from device.light.pins import board_factory, output_pin
 from device.light.pwm import PwmFailed, PwmOutput, SysfsPwm, found_chip, refuse_shared_pins
+from device.light.sensed import limits
+from device.light.sensors.link import SensorLink
+from device.light.sensors.simulated import rehearsal_settings
 from device.light.service import LogLines, ServiceNotice, ask_for_priority
 from device.light.simulated import RING_NAME, SimulatedRing, simulated_factory
 from device.light.software_pwm import SoftwarePwm
@@ -46,18 +50,37 @@ def guarded(options: argparse.Namespace, settings: LightSettings, log: LogLines)
     """The guard's whole life. Dark comes first on every way out: signal, error, or end of the interpreter."""
     log(ask_for_priority())
     clock = SystemClock()
+    if options.simulated:
+        settings = rehearsal_settings(settings)
     lamp = simulated_lamp(options, settings) if options.simulated else board_lamp(options, settings)
     atexit.register(_close_again, lamp)
     guard = Guard(lamp, settings, clock, log)
     try:
-        with GuardLoop(guard, options.run_dir, clock, ServiceNotice(os.environ), log) as loop:
+        with (
+            sensors_of(options, settings) as sensors,
+            GuardLoop(guard, options.run_dir, clock, ServiceNotice(os.environ), log, sensors) as loop,
+        ):
             try:
-                log(f"stopped by {loop.run()}")
+                why = loop.run()
+                log(f"stopped by {why}")
             finally:
                 guard.close()
     finally:
         guard.close()
-    return 0
+    return 0 if why.startswith("SIG") else 1
+
+
+@contextlib.contextmanager
+def sensors_of(options: argparse.Namespace, settings: LightSettings) -> Iterator[SensorLink | None]:
+    """The process that reads the sensors, where any is fitted."""
+    if not limits(settings):
+        yield None
+        return
+    arguments = ["--run-dir", str(options.run_dir), "--settings", str(options.settings), "--sys", str(options.sys)]
+    if options.settings_override is not None:
+        arguments += ["--settings-override", str(options.settings_override)]
+    with contextlib.closing(SensorLink([*arguments, *(["--simulated"] if options.simulated else [])])) as link:
+        yield link
 
 
 def board_lamp(options: argparse.Namespace, settings: LightSettings) -> Lamp:
@@ -134,6 +157,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--simulated", action="store_true", help="mock pins and a simulated ring in the run folder")
     parser.add_argument("--dark", action="store_true", help="force everything off, and end")
     parser.add_argument("--pwm-class", type=Path, default=Path("/sys/class/pwm"), help=argparse.SUPPRESS)
+    parser.add_argument("--sys", type=Path, default=Path("/sys"), help=argparse.SUPPRESS)
     return parser
 
 

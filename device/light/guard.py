@@ -6,13 +6,18 @@ Dark comes before words: the lamp obeys, then the step is logged.
 
 from collections.abc import Callable
 
-from device.light.conditions import Facts, conditions, first_missing
+from device.light.condition import Condition, Facts, ends_ns, first_missing
+from device.light.conditions import SAME_EXPOSURES, conditions
 from device.light.lamp import Lamp, LampFailed
 from device.light.lease import LeaseBook, LeaseTerms
+from device.light.on_time import OnTime
 from device.light.pwm import Pulses
+from device.light.sensed import Sensed, limits, next_sensed
+from device.light.sensors import SensorName
+from device.light.sensors.packet import Reading
 from device.light.states import Event, Light, Transition, event_for, stepped
 from shared.clock import Clock
-from shared.protocol.light import VERSION, Lease, LightStatus, Look, Rearm, Want
+from shared.protocol.light import VERSION, ConditionState, Lease, LightStatus, Look, Rearm, Seen, Want
 from shared.settings import LightSettings
 
 BEAT_NS = 20_000_000
@@ -21,13 +26,16 @@ BEAT_NS = 20_000_000
 DARK_AGAIN_NS = 20_000_000
 """How soon a lamp that could not be switched off is tried again."""
 
+SAME_US = 1.0
+"""Exposures that differ by no more are the same: sensors report whole microseconds, rounded either way."""
+
 
 class Guard:
     """Owner of the lamp. ``log`` gets one line for each step and each thing refused."""
 
     def __init__(self, lamp: Lamp, settings: LightSettings, clock: Clock, log: Callable[[str], None]) -> None:
         self._lamp, self._clock, self._log = lamp, clock, log
-        self._conditions = conditions(settings.levels[-1])
+        self._conditions, self._limits = conditions(settings), limits(settings)
         self._pwm = settings.pwm
         self._book = LeaseBook(LeaseTerms(settings.lease_ms, settings.longest_lease_ms))
         self._now_ns = clock.now_ns()
@@ -35,7 +43,10 @@ class Guard:
         self._connected = False
         self._wanted_on, self._wanted_level = False, 0.0
         self._refusal = ""
-        self._exposure_us = 0.0
+        self._exposure_us, self._same_exposures = 0.0, 0
+        self._seen: Seen = "unclear"
+        self._sensed: dict[SensorName, Sensed] = {}
+        self._on_time = OnTime(settings, self._now_ns)
         self._driven: tuple[float, float] | None = None  # (level, exposure_us) asked of the lamp; None: dark
         self._pulses: Pulses | None = None  # and what it made of that
         self._dark_failed = False
@@ -53,9 +64,17 @@ class Guard:
         """Its socket closed. If the light was lit, that was no goodbye."""
         self._meet(connected=False)
 
+    def sense(self, reading: Reading) -> None:
+        """A sensor said something."""
+        now_ns = self.turn()
+        limit = self._limits.get(reading.name)
+        if limit is not None:
+            self._sensed[reading.name] = next_sensed(self._sensed.get(reading.name), reading, limit, now_ns)
+            self._settle(now_ns)
+
     def take(self, message: Lease | Want | Rearm | Look) -> LightStatus:
         """Act on one message, and say how things stand."""
-        known_trip = self.light.latched
+        known_trip, listed = self.light.latched, False
         now_ns = self.turn()
         match message:
             case Lease():
@@ -64,12 +83,13 @@ class Guard:
                 self._wanted_on, self._wanted_level = on, level
             case Rearm(act=act):
                 if known_trip:  # a trip found this very moment is one the operator cannot have answered
+                    self._seen = "unclear"  # was an event and is answered; a ring that is still on will be seen again
                     self._step(act, now_ns, f"operator: {act}")
-            case Look(version=version):
+            case Look(version=version, conditions=listed):
                 if version != VERSION:
                     self.fault(f"the imager speaks version {version} of the protocol, the guard {VERSION}")
         self._settle(now_ns)
-        return self.status(now_ns)
+        return self.status(now_ns, listed)
 
     def fault(self, reason: str) -> None:
         """Trip: dark at once, latched. In a trip, the first reason stays."""
@@ -83,6 +103,7 @@ class Guard:
         if backwards_ns > 0:
             self._book.end()  # its end was reckoned on a clock that no longer counts
             self.fault(f"time ran backwards by {backwards_ns / 1e6:.3f} ms")
+        self._on_time.pass_to(now_ns, lit=self.light.state == "lit" or self._dark_failed)
         self._settle(now_ns)
         if self._dark_failed:
             self._darken()
@@ -94,12 +115,15 @@ class Guard:
         """When ``turn`` must be called next, if nothing else happens before."""
         if self._dark_failed:
             return self._now_ns + DARK_AGAIN_NS
-        if self.light.state == "lit":
-            return min(self._book.end_ns, self._next_beat_ns)
-        return self._book.end_ns if self.light.state == "ready" else None
+        if self.light.state not in ("ready", "lit"):
+            return None
+        end_ns = ends_ns(self._conditions, self._facts(self._now_ns))
+        if self.light.state == "ready":
+            return end_ns
+        return self._next_beat_ns if end_ns is None else min(end_ns, self._next_beat_ns)
 
-    def status(self, now_ns: int) -> LightStatus:
-        """What the imager is told."""
+    def status(self, now_ns: int, listed: bool = False) -> LightStatus:
+        """What the imager is told, with the list of conditions where that is asked for."""
         running_ns = now_ns - self.light.since_ns if self.light.state == "lit" else 0
         return LightStatus(
             state=self.light.shown_state,
@@ -113,6 +137,7 @@ class Guard:
             pwm=self._pwm,
             pulse_hz=self._pulses.hz if self._pulses else 0.0,
             ripple=self._pulses.ripple(self._exposure_us) if self._pulses else 0.0,
+            conditions=self._listed(now_ns) if listed else (),
         )
 
     def close(self) -> None:
@@ -127,7 +152,7 @@ class Guard:
         self._connected = connected
         self._settle(now_ns)
         self._wanted_on, self._wanted_level = False, 0.0
-        self._refusal = ""
+        self._refusal, self._same_exposures, self._seen = "", 0, "unclear"
         self._book.drop()
         self._settle(now_ns)
 
@@ -136,8 +161,14 @@ class Guard:
         if refusal and not self._refusal:  # one line for a run of refused frames, not one each
             self._log(f"{now_ns / 1e9:.6f} lease refused: {refusal}")
         self._refusal = refusal
-        if not refusal:
-            self._exposure_us = lease.exposure_us
+        if refusal:
+            return
+        if abs(lease.exposure_us - self._exposure_us) > SAME_US:
+            self._exposure_us, self._same_exposures = lease.exposure_us, 0
+        self._same_exposures = min(self._same_exposures + 1, SAME_EXPOSURES)
+        if lease.seen not in ("unclear", self._seen):
+            self._log(f"{now_ns / 1e9:.6f} camera: {lease.seen}")
+            self._seen = lease.seen
 
     def _facts(self, now_ns: int) -> Facts:
         return Facts(
@@ -146,8 +177,13 @@ class Guard:
             lease_end_ns=self._book.end_ns,
             wanted_on=self._wanted_on,
             wanted_level=self._wanted_level,
+            on_time=self._on_time,
+            same_exposures=self._same_exposures,
             lease_refusal=self._refusal,
             ring_obeys=not self._dark_failed,
+            lit=self.light.state == "lit",
+            seen=self._seen,
+            sensed=self._sensed,
         )
 
     def _settle(self, now_ns: int) -> None:
@@ -213,6 +249,10 @@ class Guard:
         if level != self._level:
             self._level, self._level_since_ns = level, self._clock.now_ns()
 
+    def _listed(self, now_ns: int) -> tuple[ConditionState, ...]:
+        facts = self._facts(now_ns)
+        return tuple(_condition_state(condition, facts) for condition in self._conditions)
+
     def _reason(self, now_ns: int) -> str:
         if self.light.latched:
             return self.light.trip_reason
@@ -221,6 +261,19 @@ class Guard:
         facts = self._facts(now_ns)
         missing = first_missing(self._conditions, facts)
         return missing.sentence(facts) if missing else ""
+
+
+def _condition_state(condition: Condition, facts: Facts) -> ConditionState:
+    holds = condition.holds(facts)
+    value = condition.value(facts)
+    return ConditionState(
+        name=condition.name,
+        state="absent" if condition.absent else "holds" if holds else "missing",
+        sentence="" if holds and not condition.absent else condition.sentence(facts),
+        value=None if value is None else round(value, 3),
+        limit=condition.limit,
+        unit=condition.unit,
+    )
 
 
 def _line(step: Transition) -> str:

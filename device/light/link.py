@@ -15,7 +15,18 @@ from typing import Literal
 from device.light.lease import LeaseBook, LeaseTerms
 from shared.clock import Clock
 from shared.errors import Refused
-from shared.protocol.light import FROM_GUARD, TO_GUARD, VERSION, Lease, LightStatus, Look, Rearm, Want
+from shared.protocol.light import (
+    FROM_GUARD,
+    TO_GUARD,
+    VERSION,
+    ConditionState,
+    Lease,
+    LightStatus,
+    Look,
+    Rearm,
+    Seen,
+    Want,
+)
 from shared.protocol.wire import decoded, encoded
 
 ANSWER_WAIT_S = 0.002
@@ -23,7 +34,7 @@ RECONNECT_NS = 100_000_000
 SILENT_NS = 250_000_000
 """A guard that leaves a message unanswered for so long is taken for gone."""
 
-_PACKET_BYTES = 4096
+_PACKET_BYTES = 16_384
 _HISTORY = 512
 
 
@@ -39,6 +50,7 @@ class LightLink:
         self._unanswered, self._asked_ns = 0, 0  # messages without an answer, and since when there is one
         self._status: LightStatus | None = None
         self._reachable = False
+        self._conditions: tuple[ConditionState, ...] = ()
         self._wanted_on, self._wanted_level = False, 0.0
         self._let_go_first = False
         self._trouble = ""
@@ -48,10 +60,18 @@ class LightLink:
     # ---- what the imager asks ---------------------------------------------------------------------------------------
 
     def renew(
-        self, frame_sequence: int, sensor_time_ns: int, frame_interval_us: float, exposure_us: float
+        self,
+        frame_sequence: int,
+        sensor_time_ns: int,
+        frame_interval_us: float,
+        exposure_us: float,
+        seen: Seen = "unclear",
     ) -> LightStatus:
-        """Give light a lease for this frame, if it is newer than every one before and fresh; returns the newest status."""
-        lease = Lease(frame_sequence, sensor_time_ns, frame_interval_us, exposure_us)
+        """Give light a lease for this frame, if it is newer than every one before and fresh; returns the newest status.
+
+        ``seen`` is the camera's second opinion on the last change of the light.
+        """
+        lease = Lease(frame_sequence, sensor_time_ns, frame_interval_us, exposure_us, seen)
         with self._lock:
             self._trouble = self._unfit(lease) or self._book.renew(lease, self._clock.now_ns())
             self._connected()
@@ -69,6 +89,12 @@ class LightLink:
             self._let_go_first = self._let_go_first and on
             self._wanted_on, self._wanted_level = connected and on and not self._let_go_first, level
             return self._asked(Want(self._wanted_on, level))
+
+    def survey(self) -> None:
+        """Ask for the list of conditions; ``conditions`` has it once it was answered."""
+        with self._lock:
+            self._connected()
+            self._asked(Look(conditions=True))
 
     def release(self) -> LightStatus:
         """First half of leaving a trip: the operator let go."""
@@ -119,6 +145,11 @@ class LightLink:
     def reachable(self) -> bool:
         """Whether the guard answers."""
         return self._reachable
+
+    @property
+    def conditions(self) -> tuple[ConditionState, ...]:
+        """Every condition to be lit as it stood at the last survey; empty while the guard does not answer."""
+        return self._conditions
 
     @property
     def trouble(self) -> str:
@@ -206,6 +237,7 @@ class LightLink:
             return
         self._unanswered, self._asked_ns = max(0, self._unanswered - 1), self._clock.now_ns()
         self._status, self._reachable = status, True
+        self._conditions = status.conditions or self._conditions
         self._note(status.since_ns, status.level)
 
     def _note(self, since_ns: int, level: float) -> None:
@@ -220,7 +252,7 @@ class LightLink:
             self._socket.close()
             self._socket = None
             self._let_go_first = self._let_go_first or self._wanted_on
-        self._unanswered, self._wanted_on = 0, False
+        self._unanswered, self._wanted_on, self._conditions = 0, False, ()
         self._book.drop()
         if self._status is None:
             return

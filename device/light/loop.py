@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Self
 
 from device.light.guard import Guard
+from device.light.sensors.link import SensorLink
 from device.light.service import ServiceNotice
 from shared.clock import Clock
 from shared.errors import Refused
@@ -34,9 +35,15 @@ class GuardLoop:
     """Serves ``light.sock`` in the run folder until told to stop. Raises Refused when another guard serves it."""
 
     def __init__(
-        self, guard: Guard, run_dir: Path, clock: Clock, notice: ServiceNotice, log: Callable[[str], None]
+        self,
+        guard: Guard,
+        run_dir: Path,
+        clock: Clock,
+        notice: ServiceNotice,
+        log: Callable[[str], None],
+        sensors: SensorLink | None = None,
     ) -> None:
-        self._guard, self._clock, self._notice, self._log = guard, clock, notice, log
+        self._guard, self._clock, self._notice, self._log, self._sensors = guard, clock, notice, log, sensors
         self._path = run_dir / SOCKET_NAME
         self._selector = selectors.DefaultSelector()
         self._imager: socket.socket | None = None
@@ -55,6 +62,8 @@ class GuardLoop:
             source.setblocking(False)
             self._selector.register(source, selectors.EVENT_READ, act)
         self._waker.setblocking(False)
+        if sensors is not None:
+            self._selector.register(sensors.socket, selectors.EVENT_READ, self._sense)
 
     def __enter__(self) -> Self:
         """Take the signals that end a service; they end the loop, between two turns."""
@@ -99,6 +108,15 @@ class GuardLoop:
     def _drain_wakes(self) -> None:
         with contextlib.suppress(BlockingIOError):
             self._woken.recv(4096)
+
+    def _sense(self) -> None:
+        assert self._sensors is not None
+        try:
+            for reading in self._sensors.readings():
+                self._guard.sense(reading)
+        except (EOFError, ValueError) as error:
+            self._guard.fault("the sensors' process ended" if isinstance(error, EOFError) else str(error))
+            self.stop("the end of its sensors")
 
     def _feed_watchdog(self) -> None:
         now_ns = self._clock.now_ns()

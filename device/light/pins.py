@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from importlib import import_module
 from typing import Any, Protocol
 
-from gpiozero import OutputDevice
+from gpiozero import DigitalInputDevice, OutputDevice
 from gpiozero.pins import Factory
 
 from shared.errors import Refused
@@ -31,12 +31,29 @@ class OutputPin(Protocol):
         """Give the pin back; may be called twice."""
 
 
+class InputPin(Protocol):
+    """A pin that is only read."""
+
+    @property
+    def is_active(self) -> bool:
+        """Whether the switch is closed."""
+
+
 def output_pin(number: int, factory: Factory) -> OutputPin:
     """Claim a pin, active high, driven low from the first moment. Raises Refused when it has an owner already or is not there."""
     try:
         pin: OutputPin = OutputDevice(number, active_high=True, initial_value=False, pin_factory=factory)
     except Exception as error:  # each pin library raises its own kinds; all mean that there is no such pin for us
         raise Refused(f"GPIO {number} cannot be driven ({error})", remedy="free the pin, or name another") from error
+    return pin
+
+
+def input_pin(number: int, factory: Factory) -> InputPin:
+    """Claim a pin for a switch to ground, pulled up. Raises Refused when it has an owner already or is not there."""
+    try:
+        pin: InputPin = DigitalInputDevice(number, pull_up=True, pin_factory=factory)
+    except Exception as error:
+        raise Refused(f"GPIO {number} cannot be read ({error})", remedy="free the pin, or name another") from error
     return pin
 
 

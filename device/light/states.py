@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
 
-from device.light.conditions import Condition, Facts, first_missing
+from device.light.condition import Condition, Facts, first_missing
 from shared.protocol.light import LightState
 
 State = Literal["off", "ready", "lit", "tripped", "released"]
@@ -74,6 +74,9 @@ def stepped(light: Light, event: Event, now_ns: int, reason: str) -> tuple[Light
 
 def event_for(light: Light, among: tuple[Condition, ...], facts: Facts) -> tuple[Event, str] | None:
     """What the facts mean in this state, with the reason; None when nothing is to change."""
+    alarm = next((one for one in among if one.alarms and not one.holds(facts)), None)
+    if alarm is not None and light.state != "tripped":
+        return "fault", alarm.sentence(facts)
     device = first_missing(among, facts, "device")
     operator = first_missing(among, facts, "operator")
     if light.state == "lit":

@@ -17,7 +17,11 @@ from device.light.link import LightLink
 from device.light.pwm import Pulses, PwmFailed
 from device.light.simulated import RingRecord, SimulatedRingReader
 from shared.clock import SystemClock
+from shared.sensor_settings import SupplySettings, TemperatureSettings
 from shared.settings import LightSettings
+
+NO_SENSORS = LightSettings(led_temperature=TemperatureSettings("absent"), supply=SupplySettings("absent"))
+"""Cover and distance are absent anyway."""
 
 
 class FakePin:
@@ -75,7 +79,7 @@ class FakePwm:
 
 
 class Bench:
-    """A guard on a fake lamp, with its clock and its log."""
+    """A guard on a fake lamp, with its clock and its log; without sensors, unless the settings name some."""
 
     def __init__(self, clock, settings=None):
         self.clock = clock
@@ -83,7 +87,8 @@ class Bench:
         self.pwm = FakePwm(self.acts)
         self.enable, self.heartbeat = FakePin("enable", self.acts), FakePin("heartbeat", self.acts)
         self.lamp = Lamp(self.pwm, self.enable, self.heartbeat, wanted_hz=20_000.0)
-        self.guard = Guard(self.lamp, settings or LightSettings(), clock, self.log.append)
+        self.settings = settings or NO_SENSORS
+        self.guard = Guard(self.lamp, self.settings, clock, self.log.append)
 
     @property
     def shining(self):
@@ -234,6 +239,11 @@ class GuardProcess:
                     process.kill()
                 process.wait(10)
         self.ring.close()
+
+
+@pytest.fixture
+def no_sensors() -> LightSettings:
+    return NO_SENSORS
 
 
 @pytest.fixture

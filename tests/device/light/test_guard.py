@@ -1,16 +1,26 @@
+from dataclasses import replace
+
+from device.light.conditions import SAME_EXPOSURES
 from device.light.guard import BEAT_NS
 from shared.protocol.light import Lease, Look, Rearm, Want
-from shared.settings import LightSettings
 
 MS = 1_000_000
 
 
-def frame(bench, sequence, interval_us=33_333.0, exposure_us=15_000.0):
-    return bench.guard.take(Lease(sequence, bench.clock.now_ns(), interval_us, exposure_us))
+def frame(bench, sequence, interval_us=33_333.0, exposure_us=15_000.0, seen="unclear"):
+    return bench.guard.take(Lease(10 + sequence, bench.clock.now_ns(), interval_us, exposure_us, seen))
+
+
+def locked(bench):
+    """An imager that has sent all but the last of the frames that make an exposure a locked one."""
+    bench.guard.imager_came()
+    for number in range(SAME_EXPOSURES - 1):
+        age_ns = (SAME_EXPOSURES - number) * 1000
+        bench.guard.take(Lease(number, bench.clock.now_ns() - age_ns, 33_333.0, 15_000.0))
 
 
 def lit(bench, level=0.4):
-    bench.guard.imager_came()
+    locked(bench)
     bench.guard.take(Want(True, level))
     status = frame(bench, 1)
     assert status.state == "lit"
@@ -26,7 +36,7 @@ def test_nothing_is_lit_before_frames_come_however_much_it_is_wanted(bench):
 
 
 def test_frames_alone_make_it_ready_and_not_lit(bench):
-    bench.guard.imager_came()
+    locked(bench)
     assert frame(bench, 1).state == "ready"
     assert not bench.shining
 
@@ -62,7 +72,7 @@ def test_a_lease_that_arrives_after_the_end_comes_too_late(bench):
 
 
 def test_the_heart_beats_only_while_lit(bench):
-    bench.guard.imager_came()
+    locked(bench)
     frame(bench, 1)
     bench.clock.advance_ms(50)
     frame(bench, 2)
@@ -79,21 +89,40 @@ def test_the_heart_beats_only_while_lit(bench):
     assert ("heartbeat", "toggle") not in bench.acts
 
 
-def test_level_and_exposure_change_without_a_dark_moment(bench):
+def test_the_level_changes_without_a_dark_moment(bench):
     lit(bench, 0.4)
     bench.clock.advance_ms(10)
     bench.acts.clear()
     status = bench.guard.take(Want(True, 0.8))
     assert (status.level, status.since_ns) == (0.8, 1_010 * MS)
     assert bench.acts == [("pwm", "set"), ("enable", "on")]
-    frame(bench, 2, exposure_us=7_777.0)
+
+
+def test_a_new_exposure_is_dark_until_it_is_locked_and_then_lit_at_its_own_period(bench):
+    lit(bench)
+    states = []
+    for number in range(2, 6):
+        bench.clock.advance_ms(1)
+        states.append(frame(bench, number, exposure_us=7_777.0).state)
+        assert bench.shining == (states[-1] == "lit")
+    assert states == ["off", "off", "lit", "lit"]
     periods = 7_777_000 / bench.pwm.period_ns
     assert abs(periods - round(periods)) < 0.002  # whole but for the kernel's nanosecond
+    assert "exposure is not steady yet: 1 of 3" in bench.log[-3]
 
 
-def test_a_level_above_the_settings_is_not_lit(manual_clock, make_bench):
-    bench = make_bench(manual_clock, LightSettings(levels=(0.2, 0.6)))
-    bench.guard.imager_came()
+def test_an_exposure_reported_a_microsecond_off_is_the_same_one(bench):
+    lit(bench)
+    bench.acts.clear()
+    for number, exposure_us in enumerate((15_001.0, 14_999.0, 15_000.0)):
+        bench.clock.advance_ms(1)
+        assert frame(bench, 2 + number, exposure_us=exposure_us).state == "lit"
+    assert ("pwm", "set") not in bench.acts
+
+
+def test_a_level_above_the_settings_is_not_lit(manual_clock, make_bench, no_sensors):
+    bench = make_bench(manual_clock, replace(no_sensors, levels=(0.2, 0.6)))
+    locked(bench)
     frame(bench, 1)
     status = bench.guard.take(Want(True, 0.61))
     assert (status.state, status.level) == ("ready", 0.0)
@@ -113,10 +142,10 @@ def test_an_imager_that_vanishes_while_lit_trips_and_one_that_said_goodbye_does_
     bench.guard.imager_left()
     assert not bench.shining
     assert bench.guard.light.trip_reason == "the imager is not connected to the light guard"
-    bench.guard.imager_came()
+    bench.clock.advance_ms(1)
+    locked(bench)
     bench.guard.take(Rearm("release"))
     bench.guard.take(Rearm("press"))
-    bench.clock.advance_ms(1)
     frame(bench, 1)
     assert bench.guard.take(Want(True, 0.4)).state == "lit"
     bench.guard.take(Want(False, 0.4))
@@ -162,7 +191,7 @@ def test_time_that_runs_backwards_trips_and_ends_the_lease(bench):
 
 
 def test_a_pwm_that_fails_trips_and_leaves_enable_low(bench):
-    bench.guard.imager_came()
+    locked(bench)
     frame(bench, 1)
     bench.pwm.broken = True
     status = bench.guard.take(Want(True, 0.4))

@@ -8,6 +8,7 @@ import contextlib
 import json
 import os
 import random
+import select
 import signal
 import socket
 import stat
@@ -17,6 +18,8 @@ import sys
 import time
 
 import pytest
+
+from device.light.conditions import SAME_EXPOSURES
 
 MS = 1_000_000
 IMAGER_DEAD_NS = 150 * MS
@@ -238,13 +241,19 @@ class RawImager:
         )
 
     def light(self, interval_us=33_333.0):
-        self.send(kind="Want", on=False, level=0.5)
-        self.send(kind="Rearm", act="release")
-        self.send(kind="Rearm", act="press")
-        self.send(kind="Want", on=True, level=0.5)
-        status = self.lease(interval_us=interval_us)
-        assert status["state"] == "lit"
-        return status
+        """Ask until it is lit: the sensors may not have answered yet, and an exposure is locked after some frames."""
+        deadline = time.monotonic() + 20
+        while time.monotonic() < deadline:
+            self.send(kind="Want", on=False, level=0.5)
+            self.send(kind="Rearm", act="release")
+            self.send(kind="Rearm", act="press")
+            self.send(kind="Want", on=True, level=0.5)
+            for _ in range(SAME_EXPOSURES):
+                status = self.lease(interval_us=interval_us)
+            if status["state"] == "lit":
+                return status
+            select.select([], [], [], 0.002)
+        raise AssertionError(f"not lit: {status['state']}, {status['reason']}")
 
     def closed_by_guard(self):
         with contextlib.suppress(ConnectionResetError, BrokenPipeError):
@@ -271,7 +280,7 @@ NONSENSE = {
     "wrong type": b'{"kind": "Want", "on": "yes", "level": 0.5}',
     "too long": b'{"kind": "Look"' + b" " * 60_000 + b"}",
     "deep": b'{"kind":' + b"[" * 3_000 + b"]" * 500,
-    "another version": b'{"kind": "Look", "version": 2}',
+    "another version": b'{"kind": "Look", "version": 3}',
 }
 
 

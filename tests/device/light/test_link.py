@@ -151,7 +151,7 @@ def test_an_answer_that_is_none_ends_the_connection(link, script, answer):
 def test_another_version_is_not_spoken_with(link, script):
     link.want(True, 0.5)
     script.accept()
-    script.answer(version=2)
+    script.answer(version=3)
     link.want(True, 0.5)
     assert not link.reachable
 

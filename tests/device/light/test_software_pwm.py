@@ -1,11 +1,14 @@
 """SoftwarePwm on gpiozero's own mock of a PWM pin, cut down to whole percents as gpiozero's lgpio pins do."""
 
+from dataclasses import replace
+
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPWMPin
 from hypothesis import given
 from hypothesis import strategies as st
 
 from device.light import __main__ as program
+from device.light.conditions import SAME_EXPOSURES
 from device.light.lamp import Lamp
 from device.light.pwm import PwmFailed
 from device.light.simulated import SimulatedRingReader
@@ -134,15 +137,17 @@ def test_dark_forces_the_pulse_pin_low_too(factory, tmp_path, monkeypatch):
     assert pin.state == 0
 
 
-def test_the_guard_tells_the_level_really_in_force_and_its_ripple(make_bench, manual_clock, factory):
-    settings = LightSettings(pwm="software", pwm_hz=1000)
+def test_the_guard_tells_the_level_really_in_force_and_its_ripple(make_bench, manual_clock, no_sensors, factory):
+    settings = replace(no_sensors, pwm="software", pwm_hz=1000)
     bench = make_bench(manual_clock, settings)
     pwm = SoftwarePwm(12, factory)
     lamp = Lamp(pwm, bench.enable, bench.heartbeat, settings.pwm_hz)
     bench.guard._lamp = lamp
     bench.guard.imager_came()
     bench.guard.take(Want(True, 0.295))
-    status = bench.guard.take(Lease(1, manual_clock.now_ns(), 33_333.0, 15_000.0))
+    for number in range(SAME_EXPOSURES):
+        manual_clock.advance_ms(1)
+        status = bench.guard.take(Lease(number, manual_clock.now_ns(), 33_333.0, 15_000.0))
     assert (status.level, status.pwm, status.wanted_level) == (0.29, "software", 0.295)
     assert status.pulse_hz == pytest.approx(1000)
     assert status.ripple == pytest.approx(1 / 15, rel=1e-6)

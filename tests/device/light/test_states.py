@@ -1,206 +1,60 @@
-"""The guard explored: every reachable state breadth first, and random walks with random numbers.
+"""The guard explored: every reachable state breadth first, one condition at a time, and random walks with all of them at once."""
 
-The oracle is written here from the issue's words, and shares no code with the guard: it keeps its own account of who is
-connected, what is wanted, and when the last frame that counts was given.
-"""
-
-import copy
+import itertools
 from collections import deque
+from dataclasses import replace
 
 import pytest
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
 
-from device.light.conditions import Facts, conditions
+from device.light.condition import Facts
+from device.light.conditions import SAME_EXPOSURES, conditions
+from device.light.on_time import OnTime
+from device.light.sensed import Sensed
 from device.light.states import TABLE, Light, event_for, stepped
-from shared.protocol.light import Lease, Look, Rearm, Want
+from shared.sensor_settings import CoverSettings, DistanceSettings, SupplySettings, TemperatureSettings
+from shared.settings import LightSettings
 from tests.conftest import ManualClock
+from tests.device.light.explored_guard import (
+    FINE,
+    LONGEST_LIT_MS,
+    MS,
+    REST_MS,
+    SILENT_MS,
+    VALUES,
+    Explored,
+)
 
-MS = 1_000_000
-TICK_MS = 20  # the reduced clock: a fifth of the lease
 STATES = ("off", "ready", "lit", "tripped", "released")
 EVENTS = ("able", "unable", "asked", "not asked", "fault", "release", "press")
 
+HAND = ("want_on", "want_off", "release", "press")
+SENSES = ("sense_fine", "sense_between", "sense_beyond")
+UNSEEN_BY_THE_GUARD = ("starved_tick", "break_pwm", "mend_pwm")
 
-class Explored:
-    """A guard, and the oracle's account of what it was told."""
-
-    def __init__(self, bench):
-        self.bench = bench
-        self.sequence = 0
-        self.connected = False
-        self.wanted = False
-        self.level = 0.0
-        self.lease_end_ns = 0
-        self.last_sensor_ns = 0
-        self.let_go = False
-        self.stepped_back = False
-
-    # -- events; the names are what the failing sequence is printed with
-    def connect(self):
-        self.connected = True
-        self._forget()
-        self.bench.guard.imager_came()
-
-    def vanish(self):
-        self.connected = False
-        self.bench.guard.imager_left()
-        self._forget()
-
-    def _forget(self):
-        self.wanted, self.level, self.lease_end_ns = False, 0.0, 0
-
-    def want_on(self, level=0.5):
-        if not self.connected:
-            return None
-        self.wanted, self.level, self.let_go = True, level, False
-        return self._send(Want(True, level))
-
-    def want_nothing(self):
-        return self.want_on(0.0)
-
-    def want_off(self):
-        if not self.connected:
-            return None
-        self.wanted = False
-        return self._send(Want(False, self.level))
-
-    def frame(self):
-        if not self.connected:
-            return None
-        self.sequence += 1
-        now_ns = self.bench.clock.now_ns()
-        if self.last_sensor_ns < now_ns:
-            self.last_sensor_ns = now_ns
-            self.lease_end_ns = now_ns + 100 * MS
-        return self._send(Lease(self.sequence, now_ns, 33_000.0, 15_000.0))
-
-    def same_frame_again(self):
-        return self._send(Lease(self.sequence, max(0, self.last_sensor_ns), 33_000.0, 15_000.0))
-
-    def frame_from_the_future(self):
-        return self._send(Lease(self.sequence + 1, self.bench.clock.now_ns() + 1, 33_000.0, 15_000.0))
-
-    def look(self):
-        return self._send(Look())
-
-    def release(self):
-        self.let_go = self.let_go or (self.connected and self.tripped and not self.wanted)
-        return self._send(Rearm("release"))
-
-    def press(self):
-        return self._send(Rearm("press"))
-
-    def nonsense(self):
-        self.let_go = False
-        self.wanted = False
-        self.bench.guard.fault("nonsense")
-
-    def tick(self):
-        """One tick, with the loop's timer honoured."""
-        self.pass_ms(TICK_MS)
-
-    def pass_ms(self, milliseconds):
-        end_ns = self.bench.clock.now_ns() + round(milliseconds * MS)
-        while (due_ns := self.bench.guard.due_ns()) is not None and due_ns <= end_ns:
-            self.bench.clock.time_ns = max(due_ns, self.bench.clock.time_ns)
-            self.bench.guard.turn()
-            self.check()
-        self.bench.clock.time_ns = end_ns
-
-    def starved_tick(self):
-        """A tick in which the guard got no turn at all."""
-        self.bench.clock.time_ns += TICK_MS * MS
-
-    def clock_steps_back(self):
-        self.let_go = self.wanted = False
-        self.lease_end_ns = 0
-        self.stepped_back = True
-        self.bench.clock.time_ns = (
-            self.bench.guard._now_ns - TICK_MS * MS
-        )  # against what the guard saw: it cannot know more
-        self.bench.guard.turn()
-
-    def break_pwm(self):
-        self.bench.pwm.broken = True
-
-    def mend_pwm(self):
-        self.bench.pwm.broken = False
-
-    def _send(self, message):
-        return self.bench.guard.take(message) if self.connected else None
-
-    @property
-    def tripped(self):
-        return self.bench.guard.light.latched
-
-    def allowed(self):
-        """The issue's conditions, as the oracle keeps them."""
-        fresh = self.bench.clock.now_ns() < self.lease_end_ns
-        return self.connected and self.wanted and 0 < self.level <= 1 and fresh
-
-    def check(self):
-        """After the guard had a turn: no light unless everything is true, and the state says what the ring does."""
-        assert self.bench.guard.light.state == "lit" or not self.bench.shining
-        if self.bench.shining:
-            assert self.allowed()
-        if self.tripped:  # a trip takes the wish back
-            self.wanted = self.wanted and self.bench.guard.status(self.bench.clock.now_ns()).wanted_on
-
-    def key(self):
-        guard, now_ns = self.bench.guard, self.bench.clock.now_ns()
-        return (
-            guard.light.state,
-            guard._connected,
-            guard._wanted_on,
-            guard._wanted_level,
-            max(0, guard._book.end_ns - now_ns),
-            min(now_ns - guard._book._sensor_time_ns, 101 * MS),
-            guard._book._sequence < 0,
-            guard._driven,
-            guard._dark_failed,
-            bool(guard._refusal),
-            max(0, guard._next_beat_ns - now_ns) if guard._driven else 0,
-            guard._now_ns > now_ns,
-            self.bench.pwm.broken,
-            self.let_go,
-            self.stepped_back,
-            self.wanted,
-            self.connected,
-            self.level,
-            max(0, self.lease_end_ns - now_ns),
-        )
-
-    def forked(self):
-        twin = copy.copy(self)
-        twin.bench = copy.deepcopy(self.bench)
-        return twin
-
-
-STEPS = (
-    "connect",
-    "vanish",
-    "want_on",
-    "want_nothing",
-    "want_off",
-    "frame",
-    "same_frame_again",
-    "frame_from_the_future",
-    "look",
-    "release",
-    "press",
-    "nonsense",
-    "tick",
-    "starved_tick",
-    "clock_steps_back",
-    "break_pwm",
-    "mend_pwm",
+FITTED = LightSettings(
+    led_temperature=TemperatureSettings("1-wire", silent_ms=SILENT_MS),
+    supply=SupplySettings("monitor", silent_ms=SILENT_MS),
+    cover=CoverSettings("switch", silent_ms=SILENT_MS),
+    distance=DistanceSettings("ranger", silent_ms=SILENT_MS),
 )
+SETTINGS_OF = {
+    "LED temperature": "led_temperature",
+    "supply": "supply",
+    "cover": "cover",
+    "distance": "distance",
+}
 
 
-def test_every_sequence_of_events_explored_breadth_first(make_bench):
-    start = Explored(make_bench(ManualClock()))
+def only(no_sensors, name):
+    """Settings with that one sensor fitted, and a short lease, so that there is less to explore."""
+    return replace(no_sensors, lease_ms=40, **{SETTINGS_OF[name]: getattr(FITTED, SETTINGS_OF[name])})
+
+
+def explore(start, steps):
+    """Every sequence of ``steps``, breadth first, until no state is new."""
     start.bench.log = None
     start.bench.guard._log = _Nowhere()
     seen = {start.key()}
@@ -208,7 +62,7 @@ def test_every_sequence_of_events_explored_breadth_first(make_bench):
     lit_nodes, trips_left, edges = 0, 0, 0
     while queue:
         node, path = queue.popleft()
-        for step in STEPS:
+        for step in steps:
             if step == "connect" and node.connected:
                 continue  # the loop turns a second imager away
             if step == "clock_steps_back" and node.stepped_back:
@@ -218,7 +72,7 @@ def test_every_sequence_of_events_explored_breadth_first(make_bench):
             was_tripped, had_let_go = node.tripped, node.let_go
             try:
                 getattr(after, step)()
-                if step not in ("starved_tick", "break_pwm", "mend_pwm"):
+                if step not in UNSEEN_BY_THE_GUARD:
                     after.bench.guard.turn()
                     after.check()
             except AssertionError as error:
@@ -235,12 +89,64 @@ def test_every_sequence_of_events_explored_breadth_first(make_bench):
             if (key := after.key()) not in seen:
                 seen.add(key)
                 queue.append((after, (*path, step)))
+    print(f"{len(seen)} states, {edges} steps, {lit_nodes} lit, {trips_left} trips left")
     # the walk itself must have gone somewhere
     assert {key[0] for key in seen} == set(STATES)
     assert lit_nodes > 20
     assert trips_left > 5
-    assert edges > 2000
-    print(f"{len(seen)} states, {edges} steps, {lit_nodes} lit, {trips_left} trips left")
+    return seen
+
+
+def test_every_sequence_of_events_explored_breadth_first(make_bench):
+    steps = (
+        "connect",
+        "vanish",
+        *HAND,
+        "want_nothing",
+        "frames",
+        "same_frame_again",
+        "frame_from_the_future",
+        "look",
+        "nonsense",
+        "tick",
+        "starved_tick",
+        "clock_steps_back",
+        "break_pwm",
+        "mend_pwm",
+    )
+    assert len(explore(Explored(make_bench(ManualClock())), steps)) > 1000
+
+
+@pytest.mark.parametrize("name", VALUES)
+def test_every_sequence_with_a_sensor(make_bench, no_sensors, name):
+    explored = Explored(make_bench(ManualClock(), only(no_sensors, name)), [name])
+    seen = explore(explored, ("connect", *HAND, "frames", *SENSES, "tick", "starved_tick"))
+    assert len(seen) > 200
+
+
+def test_every_sequence_of_exposures(make_bench):
+    steps = ("connect", *HAND, "frame", "frame_of_another_exposure", "tick")
+    explore(Explored(make_bench(ManualClock())), steps)
+
+
+def test_every_sequence_of_second_opinions(make_bench):
+    steps = (
+        "connect",
+        "vanish",
+        *HAND,
+        "frames",
+        "frame_that_saw_the_ring_in_the_dark",
+        "frame_that_agrees",
+        "frame_that_saw_no_light",
+        "tick",
+    )
+    explore(Explored(make_bench(ManualClock())), steps)
+
+
+def test_every_sequence_with_a_limit_of_continuous_light(make_bench, no_sensors):
+    settings = replace(no_sensors, longest_lit_s=LONGEST_LIT_MS / 1000, rest_s=REST_MS / 1000)
+    explored = Explored(make_bench(ManualClock(), settings))
+    explore(explored, ("connect", *HAND, "frames", "tick", "starved_tick"))
 
 
 class _Nowhere:
@@ -252,17 +158,35 @@ class _Nowhere:
 
 
 class Walk(RuleBasedStateMachine):
-    """Random walks with random times and levels; hypothesis shrinks what breaks."""
+    """Random walks with every sensor fitted, random times and levels; hypothesis shrinks what breaks."""
 
     make_bench = None
 
     def __init__(self):
         super().__init__()
-        self.it = Explored(type(self).make_bench(ManualClock()))
+        settings = replace(FITTED, longest_lit_s=LONGEST_LIT_MS / 1000, rest_s=REST_MS / 1000)
+        self.it = Explored(type(self).make_bench(ManualClock(), settings), VALUES)
         self.was_tripped = False
         self.last = ""
 
-    @rule(name=st.sampled_from([step for step in STEPS if step not in ("connect", "tick", "starved_tick")]))
+    EVENTS = (
+        "vanish",
+        *HAND,
+        "want_nothing",
+        "frame_of_another_exposure",
+        "frame_that_saw_the_ring_in_the_dark",
+        "frame_that_agrees",
+        "frame_that_saw_no_light",
+        "same_frame_again",
+        "frame_from_the_future",
+        "look",
+        "nonsense",
+        "clock_steps_back",
+        "break_pwm",
+        "mend_pwm",
+    )
+
+    @rule(name=st.sampled_from(EVENTS))
     def event(self, name):
         self._do(name)
 
@@ -279,16 +203,22 @@ class Walk(RuleBasedStateMachine):
     def time_passes(self, milliseconds):
         self._do("pass_ms", milliseconds)
 
-    @rule(frames=st.integers(1, 30), every_ms=st.floats(1, 99))
+    @rule(saying=st.sampled_from([(name, how) for name, values in VALUES.items() for how in values]))
+    def sense(self, saying):
+        self._do("sense", *saying)
+
+    @rule(frames=st.integers(1, 30), every_ms=st.floats(1, 50))
     def film(self, frames, every_ms):
+        """With every sensor answering."""
         for _ in range(frames):
+            self._do("sense_fine")
             self._do("frame")
             self._do("pass_ms", every_ms)
 
     def _do(self, name, *values):
         self.was_tripped, let_go = self.it.tripped, self.it.let_go
         getattr(self.it, name)(*values)
-        if name not in ("break_pwm", "mend_pwm"):
+        if name not in UNSEEN_BY_THE_GUARD:
             self.it.bench.guard.turn()
         if self.was_tripped and not self.it.tripped:
             assert name == "press"
@@ -299,7 +229,7 @@ class Walk(RuleBasedStateMachine):
 
     @invariant()
     def never_lit_without_every_condition(self):
-        if self.last not in ("break_pwm", "mend_pwm"):
+        if self.last not in UNSEEN_BY_THE_GUARD:
             self.it.check()
 
     @invariant()
@@ -312,11 +242,9 @@ class Walk(RuleBasedStateMachine):
 
 
 def test_random_walks(make_bench):
-    from hypothesis.stateful import run_state_machine_as_test
-
     Walk.make_bench = make_bench
     run_state_machine_as_test(
-        Walk, settings=hypothesis_settings(max_examples=150, stateful_step_count=40, deadline=None)
+        Walk, settings=hypothesis_settings(max_examples=100, stateful_step_count=40, deadline=None)
     )
 
 
@@ -342,33 +270,90 @@ def test_lit_is_entered_from_ready_alone_and_every_state_but_a_trip_can_trip():
     assert {key for key in TABLE if key[0] == "tripped"} == {("tripped", "release")}
 
 
-ALL_TRUE = {"now_ns": 10, "imager_connected": True, "lease_end_ns": 11, "wanted_on": True, "wanted_level": 0.5}
+def all_true(**spoiled):
+    """Facts with which every condition holds, but for what is spoiled."""
+    sensed = {name: Sensed(values[FINE], 5, True) for name, values in VALUES.items()}
+    facts = {
+        "now_ns": 10,
+        "imager_connected": True,
+        "lease_end_ns": 11,
+        "wanted_on": True,
+        "wanted_level": 0.5,
+        "on_time": OnTime(FITTED, 0),
+        "same_exposures": SAME_EXPOSURES,
+        "sensed": sensed,
+    }
+    return Facts(**{**facts, **spoiled})
+
+
+def used_up():
+    account = OnTime(FITTED, 0)
+    account.pass_to(601 * 1000 * MS, lit=True)
+    return account
+
+
+def sensed_but(name):
+    good = all_true().sensed
+    return {"sensed": {**good, name: replace(good[name], within=False)}}
+
+
 SPOILED = {
     "ring obeys": {"ring_obeys": False},
+    "camera agrees": {"seen": "lit though dark"},
     "imager connected": {"imager_connected": False},
     "frames fresh": {"lease_end_ns": 10},
+    "exposure locked": {"same_exposures": SAME_EXPOSURES - 1},
+    **{name: sensed_but(name) for name in VALUES},
+    "continuous light": {"on_time": used_up()},
     "operator wants light": {"wanted_on": False},
     "level sane": {"wanted_level": 0.0},
 }
 
 
 def test_every_condition_alone_keeps_the_light_off_and_darkens_it():
-    every = conditions(1.0)
+    every = conditions(FITTED)
     assert {one.name for one in every} == set(SPOILED), "a new condition needs its line here"
-    assert event_for(Light("ready"), every, Facts(**ALL_TRUE)) == ("asked", "every condition holds")
-    assert event_for(Light("lit"), every, Facts(**ALL_TRUE)) is None
+    assert event_for(Light("ready"), every, all_true()) == ("asked", "every condition holds")
+    assert event_for(Light("lit"), every, all_true()) is None
     for one in every:
-        facts = Facts(**{**ALL_TRUE, **SPOILED[one.name]})
+        facts = all_true(**SPOILED[one.name])
         assert not one.holds(facts)
         asked = event_for(Light("ready"), every, facts)
         assert asked is None or asked[0] != "asked"
         event, reason = event_for(Light("lit"), every, facts)
-        assert event == ("fault" if one.trips else "not asked")
+        assert event == ("fault" if one.trips else "unable" if one.group == "device" else "not asked")
         assert reason == one.sentence(facts) != ""
+
+
+def test_no_mixture_of_conditions_lights_or_stays_lit_but_all_of_them():
+    """Every subset of spoiled conditions, in every state: 8191 of them."""
+    every = conditions(FITTED)
+    spoiled_sensors = {name: SPOILED[name]["sensed"][name] for name in VALUES}
+    for count in range(1, len(every) + 1):
+        for names in itertools.combinations(SPOILED, count):
+            spoiled = {key: value for name in names for key, value in SPOILED[name].items()}
+            spoiled["sensed"] = {
+                **all_true().sensed,
+                **{name: spoiled_sensors[name] for name in names if name in VALUES},
+            }
+            facts = all_true(**spoiled)
+            assert (event_for(Light("ready"), every, facts) or ("stays",))[0] in ("stays", "unable", "fault")
+            assert event_for(Light("lit"), every, facts)[0] in ("fault", "unable", "not asked")
+            for state in ("off", "tripped", "released"):
+                found = event_for(Light(state), every, facts)
+                assert found is None or TABLE.get((state, found[0])) != "lit"
+
+
+def test_an_absent_sensor_is_in_the_list_and_stops_nothing(no_sensors):
+    every = conditions(no_sensors)
+    absent = [one for one in every if one.absent]
+    assert [one.name for one in absent] == list(VALUES)
+    assert all("is fitted" in one.sentence(all_true()) for one in absent)
+    assert event_for(Light("ready"), every, all_true(sensed={})) == ("asked", "every condition holds")
 
 
 @pytest.mark.parametrize("level", [0.0, -0.1, 0.61, float("nan")])
 def test_a_level_outside_the_settings_is_not_lit(level):
-    (sane,) = [one for one in conditions(0.6) if one.name == "level sane"]
-    assert not sane.holds(Facts(**{**ALL_TRUE, "wanted_level": level}))
-    assert "0.6" in sane.sentence(Facts(**{**ALL_TRUE, "wanted_level": level}))
+    (sane,) = [one for one in conditions(replace(FITTED, levels=(0.6,))) if one.name == "level sane"]
+    assert not sane.holds(all_true(wanted_level=level))
+    assert "0.6" in sane.sentence(all_true(wanted_level=level))
