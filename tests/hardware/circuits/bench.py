@@ -19,7 +19,7 @@ ONE_DEAD_MAN = tuple(
 """Channel 1 by itself, for what concerns the dead-man alone."""
 
 DARK_A = 10e-6
-"""A string that passes less is dark: 1/34,000 of its full current, under 8 uW/sr from each LED (README.md)."""
+"""An LED that passes less is dark: 1/34,000 of its full current, under 6 uW/sr, all eight under 50 uW/sr (README.md)."""
 
 LINE_OHM = 50
 EDGE_S = 2e-6
