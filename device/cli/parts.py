@@ -160,9 +160,10 @@ def _view_words(seen: View) -> str:
 
 
 def _tolerance_words(trial: Tolerance) -> str:
+    worth = "" if trial.worth_factor is None else f", worth x {trial.worth_factor:.2f}"
     return (
-        f"{trial.what}: leakage at the corner {trial.corner_leakage:.1e}, signal / leakage there "
-        f"{_ratio(trial.corner_signal_to_leakage)}, worth x {trial.worth_factor:.2f}"
+        f"{trial.what}: leakage at the corner {trial.corner_leakage_share:.1e}, signal / leakage there "
+        f"{_ratio(trial.corner_signal_to_leakage)}{worth}"
     )
 
 

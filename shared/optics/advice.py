@@ -4,7 +4,9 @@ The gain is that of ``worth`` in the worst place of the picture: 3 means as good
 shot noise goes. Leakage that moves with the hand is not averaged away, so leakage and signal are said beside it.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 from shared.optics.chain import Chain, chain
 from shared.optics.change import FAMILIES, Candidate
@@ -21,11 +23,11 @@ class Advice:
 
     change: str
     gain: float
-    corner_leakage_from: float
-    corner_leakage_to: float
+    corner_leakage_share_before: float
+    corner_leakage_share_after: float
     corner_signal_factor: float
-    corner_signal_to_leakage_from: float | None
-    corner_signal_to_leakage_to: float | None
+    corner_signal_to_leakage_before: float | None
+    corner_signal_to_leakage_after: float | None
     cost: str
 
     @property
@@ -40,9 +42,9 @@ class Tolerance:
     """What becomes of the corner when a part is not quite what its data sheet's typical figure says."""
 
     what: str
-    corner_leakage: float
+    corner_leakage_share: float
     corner_signal_to_leakage: float | None
-    worth_factor: float
+    worth_factor: float | None
 
 
 def advise(parts: Parts, now: Chain) -> tuple[Advice, ...]:
@@ -69,39 +71,42 @@ def _best(parts: Parts, now: Chain, candidates: tuple[Candidate, ...]) -> Advice
     return Advice(
         change=candidate.words,
         gain=gain,
-        corner_leakage_from=before_corner.leakage_share,
-        corner_leakage_to=after_corner.leakage_share,
+        corner_leakage_share_before=before_corner.leakage_share,
+        corner_leakage_share_after=after_corner.leakage_share,
         corner_signal_factor=candidate.light_factor
         * after_corner.signal_per_million
         / before_corner.signal_per_million,
-        corner_signal_to_leakage_from=before_corner.signal_to_leakage,
-        corner_signal_to_leakage_to=after_corner.signal_to_leakage,
+        corner_signal_to_leakage_before=before_corner.signal_to_leakage,
+        corner_signal_to_leakage_after=after_corner.signal_to_leakage,
         cost="; ".join(cost for cost in costs if cost),
     )
 
 
 def tolerances(parts: Parts, now: Chain) -> tuple[Tolerance, ...]:
-    """The same parts with a warm or long-wave LED, a filter 3 nm short, and edges 5 nm soft, each alone."""
+    """The same parts with an LED 5 nm longer, a filter 3 nm short, and edges 5 nm soft, each alone; what the tables do not cover
+    is left out.
+    """
     led, own = parts.led, parts.emission_filter
-    trials: list[tuple[str, Parts]] = []
+    edges = {edge: getattr(own, edge) for edge in ("cut_on_nm", "cut_off_nm")}
+    trials: list[tuple[str, str, Any]] = []
     if led.centre_nm is not None:
-        trials.append(
-            ("LED 5 nm longer (sorting, warmth)", replace(parts, led=replace(led, centre_nm=led.centre_nm + 5)))
-        )
+        trials.append(("LED 5 nm longer (sorting, warmth)", "led", replace(led, centre_nm=led.centre_nm + 5)))
     if not own.tabled:
-        early = {edge: value - 3 for edge in ("cut_on_nm", "cut_off_nm") if (value := getattr(own, edge)) is not None}
-        trials.append(("emission filter 3 nm short", replace(parts, emission_filter=replace(own, **early))))
-        if own.edge_nm < 5:
-            trials.append(
-                ("emission filter's edges 5 nm soft", replace(parts, emission_filter=replace(own, edge_nm=5.0)))
-            )
-    found = []
-    for what, changed in trials:
-        after = chain(changed)
-        corner = after.position("corner")
-        factor = after.worth / now.worth if now.worth > 0 else 1.0
-        found.append(Tolerance(what, corner.leakage_share, corner.signal_to_leakage, factor))
-    return tuple(found)
+        short = replace(own, **{edge: nm - 3 for edge, nm in edges.items() if nm is not None})
+        trials.append(("emission filter 3 nm short", "emission_filter", short))
+    if not own.tabled and own.edge_nm < 5:
+        trials.append(("emission filter's edges 5 nm soft", "emission_filter", replace(own, edge_nm=5.0)))
+    return tuple(found for what, section, part in trials for found in _tolerance(parts, now, what, section, part))
+
+
+def _tolerance(parts: Parts, now: Chain, what: str, section: str, part: Any) -> Iterator[Tolerance]:
+    try:
+        after = chain(replace(parts, **{section: part}))
+    except ValueError:
+        return
+    corner = after.position("corner")
+    factor = after.worth / now.worth if now.worth > 0 else None
+    yield Tolerance(what, corner.leakage_share, corner.signal_to_leakage, factor)
 
 
 def _refocus(before: FocusChange, after: FocusChange) -> str:
@@ -110,7 +115,7 @@ def _refocus(before: FocusChange, after: FocusChange) -> str:
 
 
 def _leakage(advice: Advice) -> str:
-    before, after = advice.corner_leakage_from, advice.corner_leakage_to
+    before, after = advice.corner_leakage_share_before, advice.corner_leakage_share_after
     if abs(after - before) <= 0.02 * before:
         return f"leakage at the corner stays {before:.1e}"
     return f"leakage at the corner {'falls' if after < before else 'rises'} from {before:.1e} to {after:.1e}"

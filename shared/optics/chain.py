@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shared.optics.dye import absorbance, absorbed_share, inner_filter_share
-from shared.optics.field_angles import POSITIONS, Position, Rays, cone_deg, field_angle_deg, radius_mm
+from shared.optics.field_angles import POSITIONS, Position, Rays, cone_deg, field_angle_deg, radius_mm, steepest_deg
 from shared.optics.focus import magnification
 from shared.optics.interference_filter import TRUSTED_ANGLE_DEG, shift_factor
 from shared.optics.parts_file import Parts
@@ -97,11 +97,12 @@ def rays_at(parts: Parts, position: Position) -> Rays:
     field_deg = field_angle_deg(radius, lens.focal_length_mm)
     if parts.emission_filter.place == "front":
         rim = lens.focal_length_mm / (2 * lens.f_number) / parts.target.distance_mm
-        return Rays(position, field_deg, field_deg, cone_deg(field_deg, rim))
+        return Rays(position, field_deg, field_deg, steepest_deg(field_deg, rim), cone_deg(field_deg, rim))
     share = radius / radius_mm("corner", sensor.width_mm, sensor.height_mm)
     chief_deg = float(np.degrees(np.arctan(share * np.tan(np.radians(lens.chief_ray_angle_deg)))))
     at_sensor = (1 + magnification(lens.focal_length_mm, parts.target.distance_mm)) * lens.f_number
-    return Rays(position, field_deg, chief_deg, cone_deg(chief_deg, 1 / (2 * at_sensor)))
+    rim = 1 / (2 * at_sensor)
+    return Rays(position, field_deg, chief_deg, steepest_deg(chief_deg, rim), cone_deg(chief_deg, rim))
 
 
 def pass_band_nm(transmission: F64) -> tuple[float | None, float | None]:

@@ -16,22 +16,19 @@ from shared.optics.spectrum import F64
 Place = Literal["front", "behind"]
 Position = Literal["centre", "edge", "corner"]
 POSITIONS: tuple[Position, ...] = ("centre", "edge", "corner")
-_RINGS, _SPOKES = 5, 6
+_RINGS, _SPOKES = 8, 8
+_NARROW = 0.01
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rays:
-    """Rays of a place in the picture: field angle, and angles to the filter of the chief ray and of rays evenly over the pupil."""
+    """Rays of a place in the picture: field angle, and angles to the filter: chief ray, outermost ray, and all over the pupil."""
 
     position: Position
     field_angle_deg: float
     chief_deg: float
+    steepest_deg: float
     angles_deg: F64
-
-    @property
-    def steepest_deg(self) -> float:
-        """Largest angle to the filter's normal."""
-        return float(self.angles_deg.max())
 
 
 def radius_mm(position: Position, width_mm: float, height_mm: float) -> float:
@@ -48,8 +45,18 @@ def field_angle_deg(radius_on_sensor_mm: float, focal_length_mm: float) -> float
     return math.degrees(math.atan(radius_on_sensor_mm / focal_length_mm))
 
 
+def steepest_deg(chief_deg: float, cone_tangent: float) -> float:
+    """Angle to the axis of the outermost ray of a cone."""
+    return math.degrees(math.atan(math.tan(math.radians(chief_deg)) + cone_tangent))
+
+
 def cone_deg(chief_deg: float, cone_tangent: float) -> F64:
-    """Angles to the axis of rays spread evenly (by area) over a round pupil, whose rim is ``cone_tangent`` from the chief ray."""
+    """Angles to the axis of rays spread evenly (by area) over a round pupil, whose rim is ``cone_tangent`` from the chief ray.
+
+    A cone of less than about half a degree is taken as its chief ray.
+    """
+    if cone_tangent < _NARROW:
+        return np.array([chief_deg])
     rings = np.sqrt((np.arange(_RINGS) + 0.5) / _RINGS)[:, None] * cone_tangent
     spokes = (np.arange(_SPOKES)[None, :] + 0.5) / _SPOKES * np.pi  # half a pupil: the other half is its mirror image
     along = math.tan(math.radians(chief_deg)) + rings * np.cos(spokes)

@@ -4,9 +4,11 @@ from shared.optics.chain import Chain
 from shared.optics.focus_change import focus_change
 from shared.optics.interference_filter import TRUSTED_ANGLE_DEG
 from shared.optics.parts_file import Parts
+from shared.optics.spectrum import share_outside
 
 _LINEAR_TO_UM = 20.0
 _UNEVEN = 2.0
+_FAINT = 1e-6
 
 CAUTIONS = (
     "Signal to leakage is known within a factor of three at best (quantum yield); compare sets, and measure the one you build.",
@@ -106,8 +108,14 @@ def _about_limits(parts: Parts, now: Chain) -> list[str]:
         said.append(
             f"{100 * parts.glow_beyond_sensor:.0f} % of the glow that passes lies outside sensor.wavelength_nm; it counts as unseen"
         )
-    filters = (parts.emission_filter, *(() if parts.clean_up is None else (parts.clean_up,)))
-    if any(one.edge_nm == 0 and not one.tabled for one in filters):
+    filters = {"emission_filter": parts.emission_filter, **({"clean_up": parts.clean_up} if parts.clean_up else {})}
+    for key, one in filters.items():
+        if one.tabled and share_outside(parts.led.power, one.wavelength_nm[0], one.wavelength_nm[-1]) > _FAINT:
+            said.append(
+                f"{key}.wavelength_nm does not reach all of the LEDs' light: beyond it the filter is taken to block by "
+                f"{key}.blocking_od {one.blocking_od:g}"
+            )
+    if any(one.edge_nm == 0 and not one.tabled for one in filters.values()):
         said.append(
             "edges of the filters are ideal (edge_nm = 0): real ones leak more near them; enter the data sheet's"
         )

@@ -105,6 +105,18 @@ def test_behind_the_lens_the_corner_is_nearly_the_centre() -> None:
     assert behind.position("centre").leakage_share > front.position("centre").leakage_share, "the cone costs on axis"
 
 
+def test_a_cone_behind_the_lens_against_random_rays() -> None:
+    """200,000 rays through random points of the pupil, each with the normal distribution's tails as its leakage."""
+    rng = np.random.default_rng(7)
+    radius, turn = np.sqrt(rng.random(200_000)), rng.random(200_000) * 2 * np.pi
+    rim = 1 / (2 * 2.0 * (1 + 6 / 244))
+    tangent = np.hypot(np.tan(np.radians(12)) + rim * radius * np.cos(turn), rim * radius * np.sin(turn))
+    factor = np.sqrt(1 - (np.sin(np.arctan(tangent)) / 2) ** 2)
+    inside = stats.norm.sf(820 * factor, 770, SIGMA_NM) - stats.norm.sf(860 * factor, 770, SIGMA_NM)
+    expected = float(np.mean(0.9 * inside + 1e-5 * (1 - inside)))
+    assert chain(BEHIND).position("corner").leakage_share == pytest.approx(expected, rel=0.02)
+
+
 def test_signal_and_leakage_on_axis_by_quadrature() -> None:
     """The whole model at the centre, by scipy from the published tables, with a lens so small that the light is collimated."""
     parts = replace(CLEAN_FRONT, lens=LensPart(f_number=22), target=TargetPart(concentration_um=3.0, path_mm=2.0))
