@@ -190,7 +190,9 @@ def _level(up: Step, down: Step, full: float) -> LevelOutput:
     scatter = math.hypot(up.u, down.u) / 2
     ways = abs(up.counts - down.counts) / 2 / math.sqrt(3)
     output = (up.counts + down.counts) / 2 / full
-    return LevelOutput((up.level + down.level) / 2, output, math.hypot(scatter, ways) / full, up.counts, down.counts)
+    return LevelOutput(
+        round((up.level + down.level) / 2, 6), output, math.hypot(scatter, ways) / full, up.counts, down.counts
+    )
 
 
 def measured(recording: Recording, made_at: str, ring: str) -> tuple[LightOutput, str]:

@@ -84,18 +84,19 @@ class LightSteps:
             self.device.ask(Light(act))
 
     def _frames(self, wanted: int, lit: bool) -> None:
-        """Wait for so many frames with the light on (asking for it again and again, as a finger does) or off."""
+        """Wait until so many frames are recorded with the light on (asking for it again and again, as a finger does) or off."""
         since: int | None = None
         state = self.device.ask(GetState())
         patience_s = PATIENCE_S + 2 * wanted / max(state.camera.rate_hz, 0.5)
         for _ in range(round(patience_s / POLL_S)):
             state = self.device.ask(Light("on") if lit else GetState())
             if (state.light.state == "lit") == lit:
-                since = state.camera.sequence if since is None else since
-                if state.camera.sequence - since >= wanted:
+                since = state.recording.frames if since is None else since
+                if state.recording.frames - since >= wanted:
                     return
             elif since is not None or state.light.state == "tripped":
-                raise Refused("the light did not stay as asked", state.light.reason or state.light.state, "start again")
+                remedy = "put that right, and start again (after a trip: tapetum light rearm)"
+                raise Refused("the light did not stay as asked", state.light.reason or state.light.state, remedy)
             self.pause(POLL_S)
         what = f"not {wanted} frames {'with' if lit else 'without'} light within {patience_s:.0f} s"
         raise Refused(what, state.light.reason or None, "see tapetum status")

@@ -1,6 +1,10 @@
 """Light output of a ring as measured: what each level really gives. One dated file a measurement, in the device's data folder.
 
 The newest file of a ring is the one in force; to go back to an older one, take the newer away.
+
+Results use it, safety does not: the guard's budget of exposure counts a level as that share of what the ring is described to give
+at full power, whatever was measured here. A ring that droops gives more than that when dimmed, if it was described hot; so it
+has to be described cold, as a data sheet does or in its first instant.
 """
 
 import json
@@ -59,17 +63,6 @@ class LightOutput:
     def table(self) -> tuple[tuple[float, float], ...]:
         """Level and output, from dark upwards: ``Calibration.light_output``."""
         return ((0.0, 0.0), *((one.level, one.output) for one in self.levels))
-
-    def budget_output(self, level: float) -> float:
-        """Output that a budget of exposure has to count at ``level``: as measured, but never below the level itself.
-
-        A ring that droops gives more than its share when dimmed; one that was measured too low must not buy more time.
-        """
-        rising = self.table
-        for (below, low), (above, high) in pairwise(rising):
-            if level <= above:
-                return max(level, low + (high - low) * (level - below) / (above - below))
-        return max(level, rising[-1][1])
 
 
 def keep(data_folder: Path, measured: LightOutput, evidence: str) -> Path:

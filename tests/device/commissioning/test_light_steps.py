@@ -66,9 +66,10 @@ class FakeDevice:
             self.levels.append(level)
         reason = {"tripped": "the camera's frames stopped coming", "lit": ""}.get(state, "too warm" if held else "")
         self._change(state=state, level=level, reason=reason, wanted_on=held)
-        self.state = replace(self.state, camera=replace(self.state.camera, sequence=int(self.now_s * 30)))
+        self.state = replace(self.state, recording=replace(self.state.recording, frames=int(self.now_s * 30)))
         if self.now_s > self.stop_recording_at_s:
             self._record(None)
+            self.state = replace(self.state, recording=replace(self.state.recording, frames=60))
 
     def _change(self, **light):
         self.state = replace(self.state, light=replace(self.state.light, **light))
@@ -149,11 +150,13 @@ def test_a_guard_that_never_lights_is_told_of_with_its_reason():
     assert device.state.recording.name is None
 
 
-def test_a_recording_that_ended_by_itself_is_not_stopped_twice():
+def test_a_recording_that_ended_by_itself_ends_the_walk_and_is_not_stopped_twice():
     device = FakeDevice()
     device.stop_recording_at_s = 2.0
-    walked(device)
+    with pytest.raises(Refused, match=r"not 1[06] frames"):
+        walked(device)
     assert Record("stop") not in device.asked
+    assert device.held_until_s < 0
 
 
 @pytest.mark.parametrize("failing", range(1, 60, 4))

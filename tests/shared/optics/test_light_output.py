@@ -3,10 +3,7 @@
 import json
 from dataclasses import replace
 
-import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from shared.bounded import plain
 from shared.errors import Refused
@@ -63,6 +60,12 @@ def test_a_damaged_or_foreign_file_is_refused_by_name(tmp_path, change, words):
     assert path.name in refused.value.line
 
 
+def test_the_table_begins_in_the_dark_and_rises():
+    assert MEASURED.table[0] == (0.0, 0.0)
+    assert list(MEASURED.table) == sorted(MEASURED.table, key=lambda pair: pair[1])
+    assert MEASURED.table[2] == pytest.approx((0.5, 0.54412), abs=1e-5)
+
+
 def test_a_file_cut_off_is_refused(tmp_path):
     path = keep(tmp_path, MEASURED, "")
     path.write_text(path.read_text()[:40])
@@ -74,12 +77,3 @@ def test_where_it_cannot_be_written_it_says_what_to_do(tmp_path):
     (tmp_path / "calibration").write_text("a file where a folder should be")
     with pytest.raises(Refused, match=r"cannot be written.*as the user the device runs as"):
         keep(tmp_path, MEASURED, "")
-
-
-@given(st.floats(0, 1))
-def test_a_budget_counts_what_was_measured_and_never_less_than_the_level(level):
-    levels, outputs = zip(*MEASURED.table, strict=True)
-    counted = MEASURED.budget_output(level)
-    assert counted == pytest.approx(max(level, np.interp(level, levels, outputs)), abs=1e-12)
-    weak = tuple(replace(one, output=one.output * 0.5) for one in DROOPING)
-    assert replace(MEASURED, levels=weak).budget_output(level) >= level
