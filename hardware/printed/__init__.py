@@ -1,0 +1,1 @@
+"""Printed parts: OpenSCAD sources, and what renders them."""
