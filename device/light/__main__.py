@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import device
+from device.light.allowance import RingAllowance
 from device.light.guard import Guard
 from device.light.lamp import Lamp, LampFailed
 from device.light.loop import GuardLoop, only_guard
@@ -25,6 +26,7 @@ from device.light.simulated import RING_NAME, SimulatedRing, simulated_factory
 from device.light.software_pwm import SoftwarePwm
 from shared.clock import SystemClock
 from shared.errors import Refused
+from shared.optics.ring import Ring
 from shared.settings import LightSettings, load
 
 
@@ -33,11 +35,11 @@ def main(arguments: list[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     log = LogLines(2)
     try:
-        settings = load(options.settings, options.settings_override).light
+        settings = load(options.settings, options.settings_override)
         if options.dark:
-            return darkened(options, settings, log)
+            return darkened(options, settings.light, log)
         with only_guard(options.run_dir):
-            return guarded(options, settings, log)
+            return guarded(options, settings.light, settings.ring, log)
     except Refused as refused:
         log(refused.line)
         return 2
@@ -46,7 +48,7 @@ def main(arguments: list[str] | None = None) -> int:
         return 1
 
 
-def guarded(options: argparse.Namespace, settings: LightSettings, log: LogLines) -> int:
+def guarded(options: argparse.Namespace, settings: LightSettings, ring: Ring, log: LogLines) -> int:
     """The guard's whole life. Dark comes first on every way out: signal, error, or end of the interpreter."""
     log(ask_for_priority())
     clock = SystemClock()
@@ -54,7 +56,7 @@ def guarded(options: argparse.Namespace, settings: LightSettings, log: LogLines)
         settings = rehearsal_settings(settings)
     lamp = simulated_lamp(options, settings) if options.simulated else board_lamp(options, settings)
     atexit.register(_close_again, lamp)
-    guard = Guard(lamp, settings, clock, log)
+    guard = Guard(lamp, settings, RingAllowance(ring, settings, clock.now_ns()), clock, log)
     try:
         with (
             sensors_of(options, settings) as sensors,

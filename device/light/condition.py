@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from device.light.allowance import Allowance
 from device.light.on_time import OnTime
 from device.light.sensed import Sensed
 from device.light.sensors import SensorName
@@ -29,6 +30,7 @@ class Facts:
     wanted_on: bool
     wanted_level: float
     on_time: OnTime
+    allowance: Allowance
     same_exposures: int = 0
     lease_refusal: str = ""
     ring_obeys: bool = True

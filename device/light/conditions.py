@@ -6,6 +6,7 @@ ask only whether all hold, the timer when the next one ends, and the page shows 
 
 from dataclasses import dataclass
 
+from device.light.allowance import WORTHWHILE_NS
 from device.light.condition import Condition, Facts, Group
 from device.light.sensed import Limit, limits
 from device.light.sensors import NAMES, SensorName
@@ -183,6 +184,33 @@ class ContinuousLight(Condition):
         return facts.on_time.used_ns / 1e9
 
 
+class ExposureLeft(Condition):
+    """What eyes and skin may get, at the level wanted and the nearest distance, is not used up."""
+
+    name = "exposure budget"
+    unit = "s"
+
+    def holds(self, facts: Facts) -> bool:
+        """Whether light may go on, or begin for a worthwhile time."""
+        left_ns = facts.allowance.left_ns(facts.wanted_level, facts.now_ns)
+        return left_ns is None or left_ns > (0 if facts.lit else WORTHWHILE_NS)
+
+    def sentence(self, facts: Facts) -> str:
+        """Names the limit, and every way out."""
+        words = facts.allowance.words(facts.wanted_level, facts.now_ns)
+        return f"the limit of exposure is reached ({words}): wait, dim the light, or move away"
+
+    def ends_ns(self, facts: Facts) -> int | None:
+        """When the budget is used up, if it is lit."""
+        left_ns = facts.allowance.left_ns(facts.wanted_level, facts.now_ns) if facts.lit else None
+        return None if left_ns is None else facts.now_ns + left_ns
+
+    def value(self, facts: Facts) -> float | None:
+        """Seconds left; None where light need not end."""
+        left_ns = facts.allowance.left_ns(facts.wanted_level, facts.now_ns)
+        return None if left_ns is None else left_ns / 1e9
+
+
 class OperatorWants(Condition):
     """The operator asks for light."""
 
@@ -243,6 +271,7 @@ def conditions(settings: LightSettings) -> tuple[Condition, ...]:
         ExposureLocked(),
         *_sensor_conditions(settings),
         ContinuousLight(settings.longest_lit_s),
+        ExposureLeft(),
         OperatorWants(),
         LevelSane(settings.levels[-1]),
     )

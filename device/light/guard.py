@@ -6,6 +6,7 @@ Dark comes before words: the lamp obeys, then the step is logged.
 
 from collections.abc import Callable
 
+from device.light.allowance import Allowance
 from device.light.condition import Condition, Facts, ends_ns, first_missing
 from device.light.conditions import SAME_EXPOSURES, conditions
 from device.light.lamp import Lamp, LampFailed
@@ -31,10 +32,12 @@ SAME_US = 1.0
 
 
 class Guard:
-    """Owner of the lamp. ``log`` gets one line for each step and each thing refused."""
+    """Owner of the lamp. ``log`` gets one line for each step and each thing refused; ``allowance`` keeps the exposure limits."""
 
-    def __init__(self, lamp: Lamp, settings: LightSettings, clock: Clock, log: Callable[[str], None]) -> None:
-        self._lamp, self._clock, self._log = lamp, clock, log
+    def __init__(
+        self, lamp: Lamp, settings: LightSettings, allowance: Allowance, clock: Clock, log: Callable[[str], None]
+    ) -> None:
+        self._lamp, self._allowance, self._clock, self._log = lamp, allowance, clock, log
         self._conditions, self._limits = conditions(settings), limits(settings)
         self._pwm = settings.pwm
         self._book = LeaseBook(LeaseTerms(settings.lease_ms, settings.longest_lease_ms))
@@ -69,6 +72,8 @@ class Guard:
         now_ns = self.turn()
         limit = self._limits.get(reading.name)
         if limit is not None:
+            if reading.name == "distance":
+                self._allowance.measured(reading.value, now_ns)
             self._sensed[reading.name] = next_sensed(self._sensed.get(reading.name), reading, limit, now_ns)
             self._settle(now_ns)
 
@@ -104,6 +109,7 @@ class Guard:
             self._book.end()  # its end was reckoned on a clock that no longer counts
             self.fault(f"time ran backwards by {backwards_ns / 1e6:.3f} ms")
         self._on_time.pass_to(now_ns, lit=self.light.state == "lit" or self._dark_failed)
+        self._allowance.pass_to(now_ns, self._level)
         self._settle(now_ns)
         if self._dark_failed:
             self._darken()
@@ -178,6 +184,7 @@ class Guard:
             wanted_on=self._wanted_on,
             wanted_level=self._wanted_level,
             on_time=self._on_time,
+            allowance=self._allowance,
             same_exposures=self._same_exposures,
             lease_refusal=self._refusal,
             ring_obeys=not self._dark_failed,

@@ -78,6 +78,27 @@ class FakePwm:
         self.duty_ns = 0
 
 
+class FakeAllowance:
+    """Exposure budget that is what the test says: ``left`` nanoseconds of light, or None for no end."""
+
+    def __init__(self):
+        self.left, self.at_ns, self.distances = None, None, []
+
+    def pass_to(self, now_ns, level):
+        if level > 0 and self.left is not None:
+            self.left = max(0, self.left - max(0, now_ns - self.at_ns))
+        self.at_ns = now_ns
+
+    def measured(self, distance_mm, now_ns):
+        self.distances.append(distance_mm)
+
+    def left_ns(self, level, now_ns):
+        return self.left
+
+    def words(self, level, now_ns):
+        return f"a limit, at {level:.0%}"
+
+
 class Bench:
     """A guard on a fake lamp, with its clock and its log; without sensors, unless the settings name some."""
 
@@ -88,7 +109,8 @@ class Bench:
         self.enable, self.heartbeat = FakePin("enable", self.acts), FakePin("heartbeat", self.acts)
         self.lamp = Lamp(self.pwm, self.enable, self.heartbeat, wanted_hz=20_000.0)
         self.settings = settings or NO_SENSORS
-        self.guard = Guard(self.lamp, self.settings, clock, self.log.append)
+        self.allowance = FakeAllowance()
+        self.guard = Guard(self.lamp, self.settings, self.allowance, clock, self.log.append)
 
     @property
     def shining(self):

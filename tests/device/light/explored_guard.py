@@ -4,6 +4,7 @@ The oracle is written from the issue's words and shares no code with the guard.
 """
 
 import copy
+import math
 
 from device.light.sensors.packet import Reading
 from shared.protocol.light import Lease, Look, Rearm, Want
@@ -49,6 +50,7 @@ class Explored:
         self.exposures = []
         self.seen_lit = False
         self.watched = {name: Watched() for name in sensors}
+        self.budget_ms = math.inf
         self.used_ms, self.resting, self.counted_ns = 0.0, False, bench.clock.now_ns()
         self.let_go = False
         self.stepped_back = False
@@ -161,6 +163,17 @@ class Explored:
         for name in self.watched:
             self.sense(name, BEYOND)
 
+    def budget_is_plenty(self):
+        self._budget(60_000.0)
+
+    def budget_is_small(self):
+        """Enough to go on for a moment, too little to begin."""
+        self._budget(30.0)
+
+    def _budget(self, milliseconds):
+        self.bench.guard.turn()
+        self.budget_ms, self.bench.allowance.left = milliseconds, round(milliseconds * MS)
+
     def tick(self):
         """One tick, with the loop's timer honoured."""
         self.pass_ms(TICK_MS)
@@ -187,6 +200,8 @@ class Explored:
         else:
             self.used_ms = max(0.0, self.used_ms - passed_ms * LONGEST_LIT_MS / REST_MS)
             self.resting = self.resting and self.used_ms > 1e-4
+        if self.bench.guard._level > 0:
+            self.budget_ms = max(0.0, self.budget_ms - passed_ms)
 
     def clock_steps_back(self):
         self.let_go = self.wanted = False
@@ -222,7 +237,8 @@ class Explored:
         locked = len(self.exposures) == 3 and len(set(self.exposures)) == 1
         sensors = all(one.good and now_ns < one.until_ns for one in self.watched.values())
         asked = self.connected and self.wanted and 0 < self.level <= 1
-        return asked and now_ns < self.lease_end_ns and locked and sensors and not self.rests and not self.seen_lit
+        within = not self.rests and self.budget_ms > (0 if self.bench.shining else 10_000)
+        return asked and now_ns < self.lease_end_ns and locked and sensors and within and not self.seen_lit
 
     def check(self):
         """After the guard had a turn: no light unless everything is true, and the state says what the ring does."""
@@ -254,6 +270,8 @@ class Explored:
             guard._seen,
             *((one.value, one.within, min(now_ns - one.at_ns, (SILENT_MS + 1) * MS)) for one in sensed),
             *((guard._on_time.used_ns, guard._on_time.resting) if self.timed else ()),
+            self.bench.allowance.left if self.budget_ms < 10_000 else None,
+            self.budget_ms < 10_000,
             self.bench.pwm.broken,
             self.let_go,
             self.stepped_back,

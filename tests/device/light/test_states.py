@@ -2,7 +2,7 @@
 
 import itertools
 from collections import deque
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import pytest
 from hypothesis import settings as hypothesis_settings
@@ -149,6 +149,11 @@ def test_every_sequence_with_a_limit_of_continuous_light(make_bench, no_sensors)
     explore(explored, ("connect", *HAND, "frames", "tick", "starved_tick"))
 
 
+def test_every_sequence_with_an_exposure_budget(make_bench):
+    steps = ("connect", *HAND, "frames", "budget_is_plenty", "budget_is_small", "tick", "starved_tick")
+    explore(Explored(make_bench(ManualClock())), steps)
+
+
 class _Nowhere:
     def __call__(self, line):
         pass
@@ -177,6 +182,8 @@ class Walk(RuleBasedStateMachine):
         "frame_that_saw_the_ring_in_the_dark",
         "frame_that_agrees",
         "frame_that_saw_no_light",
+        "budget_is_plenty",
+        "budget_is_small",
         "same_frame_again",
         "frame_from_the_future",
         "look",
@@ -280,10 +287,22 @@ def all_true(**spoiled):
         "wanted_on": True,
         "wanted_level": 0.5,
         "on_time": OnTime(FITTED, 0),
+        "allowance": Allowed(None),
         "same_exposures": SAME_EXPOSURES,
         "sensed": sensed,
     }
     return Facts(**{**facts, **spoiled})
+
+
+@dataclass(frozen=True)
+class Allowed:
+    left: int | None
+
+    def left_ns(self, level, now_ns):
+        return self.left
+
+    def words(self, level, now_ns):
+        return "a limit"
 
 
 def used_up():
@@ -305,6 +324,7 @@ SPOILED = {
     "exposure locked": {"same_exposures": SAME_EXPOSURES - 1},
     **{name: sensed_but(name) for name in VALUES},
     "continuous light": {"on_time": used_up()},
+    "exposure budget": {"allowance": Allowed(0)},
     "operator wants light": {"wanted_on": False},
     "level sane": {"wanted_level": 0.0},
 }
@@ -326,7 +346,7 @@ def test_every_condition_alone_keeps_the_light_off_and_darkens_it():
 
 
 def test_no_mixture_of_conditions_lights_or_stays_lit_but_all_of_them():
-    """Every subset of spoiled conditions, in every state: 8191 of them."""
+    """Every subset of spoiled conditions, in every state: 16383 of them."""
     every = conditions(FITTED)
     spoiled_sensors = {name: SPOILED[name]["sensed"][name] for name in VALUES}
     for count in range(1, len(every) + 1):
