@@ -10,7 +10,7 @@ from device.cli import answer, json_option
 from device.cli.running import asked, connected, run_dir_option
 from shared.bounded import plain
 from shared.errors import Refused
-from shared.optics.light_output import LightOutput, keep
+from shared.optics.light_output import LightOutput, keep, place
 from shared.protocol.control import GetState
 
 _GUIDE = """\
@@ -44,6 +44,7 @@ def command(step: str, yes: bool, run_dir: Path, as_json: bool) -> None:
     with connected(run_dir) as client:
         state = asked(client, GetState())
         data_folder = Path(state.data_folder)
+        place(data_folder)  # before anything is lit for nothing
         if not yes:
             click.echo(_GUIDE)
             click.confirm("Is everything in place?", abort=True)

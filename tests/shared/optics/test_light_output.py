@@ -1,13 +1,15 @@
 """The file of a light output measurement: what is kept, found again, refused."""
 
+import errno
 import json
+import os
 from dataclasses import replace
 
 import pytest
 
 from shared.bounded import plain
 from shared.errors import Refused
-from shared.optics.light_output import FOLDER, LevelOutput, LightOutput, keep, newest
+from shared.optics.light_output import FOLDER, LevelOutput, LightOutput, keep, newest, place
 
 DROOPING = tuple(
     LevelOutput(level, level * (1 - 0.15 * level) / 0.85, 1e-4, 300 * level, 300 * level) for level in (0.25, 0.5, 1.0)
@@ -76,4 +78,19 @@ def test_a_file_cut_off_is_refused(tmp_path):
 def test_where_it_cannot_be_written_it_says_what_to_do(tmp_path):
     (tmp_path / "calibration").write_text("a file where a folder should be")
     with pytest.raises(Refused, match=r"cannot be written.*as the user the device runs as"):
+        place(tmp_path)
+
+
+def test_a_folder_of_someone_else_is_refused_before_anything_is_measured(tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "access", lambda _path, _mode: False)  # root may write anywhere
+    with pytest.raises(Refused, match="Permission denied"):
+        place(tmp_path)
+
+
+def test_a_disk_that_takes_nothing_is_said(tmp_path, monkeypatch):
+    def full(_path, _content):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("shared.optics.light_output.replace_file", full)
+    with pytest.raises(Refused, match=r"No space left.*see that there is room"):
         keep(tmp_path, MEASURED, "")
