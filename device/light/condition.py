@@ -14,9 +14,9 @@ from shared.protocol.light import Seen
 Group = Literal["device", "operator"]
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)
 class Facts:
-    """All that conditions may look at, at one moment.
+    """All that conditions may look at, at one moment. Made several times a frame, so it is not frozen: that would cost most of it.
 
     ``lease_end_ns`` is when the newest lease ends (in the past: ended), ``lease_refusal`` why the frames since were not counted.
     ``same_exposures`` counts the newest frames in a row that had one exposure, the one the PWM period is made for. ``seen`` is
@@ -73,10 +73,19 @@ class Condition(ABC):
         return None
 
 
-def first_missing(among: tuple[Condition, ...], facts: Facts, group: Group | None = None) -> Condition | None:
-    """The first condition (of one group, or of all) that does not hold; None when all hold."""
+class Conditions(tuple[Condition, ...]):
+    """All conditions, in the order in which the page names what is missing, and in their groups."""
+
+    def __init__(self, _all: tuple[Condition, ...]) -> None:
+        self.device = tuple(one for one in self if one.group == "device")
+        self.operator = tuple(one for one in self if one.group == "operator")
+        self.alarms = tuple(one for one in self if one.alarms)
+
+
+def first_missing(among: tuple[Condition, ...], facts: Facts) -> Condition | None:
+    """The first condition that does not hold; None when all hold."""
     for condition in among:
-        if (group is None or condition.group == group) and not condition.holds(facts):
+        if not condition.holds(facts):
             return condition
     return None
 

@@ -7,7 +7,7 @@ ask only whether all hold, the timer when the next one ends, and the page shows 
 from dataclasses import dataclass
 
 from device.light.allowance import WORTHWHILE_NS
-from device.light.condition import Condition, Facts, Group
+from device.light.condition import Condition, Conditions, Facts, Group
 from device.light.sensed import Limit, limits
 from device.light.sensors import NAMES, SensorName
 from shared.settings import LightSettings
@@ -261,19 +261,21 @@ SENSOR_WORDS: dict[SensorName, Words] = {
 ALARM_WORDS = Words("the supply voltage is too low: charge or change the battery, and check the cable", "")
 
 
-def conditions(settings: LightSettings) -> tuple[Condition, ...]:
+def conditions(settings: LightSettings) -> Conditions:
     """All conditions, in the order in which the page names what is missing."""
-    return (
-        RingObeys(),
-        CameraAgrees(),
-        ImagerConnected(),
-        FramesFresh(),
-        ExposureLocked(),
-        *_sensor_conditions(settings),
-        ContinuousLight(settings.longest_lit_s),
-        ExposureLeft(),
-        OperatorWants(),
-        LevelSane(settings.levels[-1]),
+    return Conditions(
+        (
+            RingObeys(),
+            CameraAgrees(),
+            ImagerConnected(),
+            FramesFresh(),
+            ExposureLocked(),
+            *_sensor_conditions(settings),
+            ContinuousLight(settings.longest_lit_s),
+            ExposureLeft(),
+            OperatorWants(),
+            LevelSane(settings.levels[-1]),
+        )
     )
 
 

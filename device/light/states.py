@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
 
-from device.light.condition import Condition, Facts, first_missing
+from device.light.condition import Condition, Conditions, Facts, first_missing
 from shared.protocol.light import LightState
 
 State = Literal["off", "ready", "lit", "tripped", "released"]
@@ -72,13 +72,14 @@ def stepped(light: Light, event: Event, now_ns: int, reason: str) -> tuple[Light
     return new, Transition(now_ns, light.state, after, reason)
 
 
-def event_for(light: Light, among: tuple[Condition, ...], facts: Facts) -> tuple[Event, str] | None:
+def event_for(light: Light, among: Conditions, facts: Facts) -> tuple[Event, str] | None:
     """What the facts mean in this state, with the reason; None when nothing is to change."""
-    alarm = next((one for one in among if one.alarms and not one.holds(facts)), None)
-    if alarm is not None and light.state != "tripped":
+    if light.state == "tripped":
+        return None
+    alarm = first_missing(among.alarms, facts)
+    if alarm is not None:
         return "fault", alarm.sentence(facts)
-    device = first_missing(among, facts, "device")
-    operator = first_missing(among, facts, "operator")
+    device, operator = first_missing(among.device, facts), first_missing(among.operator, facts)
     if light.state == "lit":
         return _leaving_lit(device, operator, facts)
     if light.state == "ready":
