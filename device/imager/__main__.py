@@ -76,6 +76,7 @@ def _run(loop: ImagerLoop, stop: threading.Event) -> None:
 def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerLoop]:
     """Everything open, and closed again in an order that ends the light first."""
     clock = SystemClock()
+    restarted = (options.run_dir / "frame_bus").exists()
     with ExitStack() as opened:
         source = with_measured_light(open_source(options, settings, clock), options.data_dir)
         opened.callback(source.camera.close)
@@ -92,7 +93,7 @@ def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerL
         parts = Parts(
             source=source,
             link=link,
-            light=OperatorLight(link, settings.light.levels, settings.light.hold_to_light, clock),
+            light=OperatorLight(link, settings.light.levels, settings.light.hold_to_light, clock, restarted),
             live=live,
             recorder=recorder,
             bus=bus,

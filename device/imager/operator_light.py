@@ -15,11 +15,17 @@ from shared.protocol.light import LightStatus
 PAGE_HOLD_NS = 1_000_000_000
 """A held touch repeats itself several times a second; a tablet that falls silent for this long has let go."""
 
+RESTART_NS = 30_000_000_000
+"""A touch first heard sooner than this after a restart may have been down since before it: camera and page take a while to be back."""
+
 
 class OperatorLight:
     """Joined wishes of button and page. Safe from several threads; no method waits longer than the link does."""
 
-    def __init__(self, link: LightLink, levels: Sequence[float], hold_to_light: bool, clock: Clock) -> None:
+    def __init__(
+        self, link: LightLink, levels: Sequence[float], hold_to_light: bool, clock: Clock, restarted: bool = False
+    ) -> None:
+        """``restarted``: another imager ran before this one. A touch that has been down since then must be lifted first."""
         self._link = link
         self._levels = tuple(levels)
         self._hold_to_light = hold_to_light
@@ -28,7 +34,7 @@ class OperatorLight:
         self._index = 0
         self._button_down = False
         self._page_until_ns = 0
-        self._page_spent_until_ns = 0
+        self._page_spent_until_ns = clock.now_ns() + RESTART_NS if restarted else 0
         self._switched_on = False
         self._sent: tuple[bool, float] | None = None
 
@@ -86,7 +92,8 @@ class OperatorLight:
                 self._forget()
             now_ns = self._clock.now_ns()
             if self._hold_to_light and (self.tripped or now_ns < self._page_spent_until_ns):
-                self._page_spent_until_ns = now_ns + PAGE_HOLD_NS  # the same touch goes on: it must be lifted first
+                # the same touch goes on: it must be lifted first
+                self._page_spent_until_ns = max(self._page_spent_until_ns, now_ns + PAGE_HOLD_NS)
                 return
             if self.tripped:
                 return

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from device.imager.operator_light import PAGE_HOLD_NS, OperatorLight
+from device.imager.operator_light import PAGE_HOLD_NS, RESTART_NS, OperatorLight
 from shared.protocol.light import LightState, LightStatus
 from tests.conftest import ManualClock
 
@@ -222,3 +222,26 @@ def test_a_guard_that_is_away_is_told_again_until_it_answers(light: OperatorLigh
     light.keep_up()
     light.keep_up()
     assert len(link.wishes) == 3
+
+
+def restarted(link: FakeLink, clock: ManualClock) -> OperatorLight:
+    return OperatorLight(link, LEVELS, hold_to_light=True, clock=clock, restarted=True)  # type: ignore[arg-type]
+
+
+def test_a_touch_that_was_down_through_a_restart_must_be_lifted_first(link: FakeLink, manual_clock: ManualClock) -> None:
+    light = restarted(link, manual_clock)
+    manual_clock.advance_ms(8_000)  # guard and page took so long to be back
+    for _ in range(200):
+        manual_clock.advance_ms(300)
+        light.page_on()
+        assert not light.wanted
+    light.page_off()
+    light.page_on()
+    assert light.wanted
+
+
+def test_long_after_a_restart_a_touch_is_a_new_one(link: FakeLink, manual_clock: ManualClock) -> None:
+    light = restarted(link, manual_clock)
+    manual_clock.advance_ms(RESTART_NS / 1e6)
+    light.page_on()
+    assert light.wanted
