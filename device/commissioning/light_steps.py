@@ -5,8 +5,9 @@ happens, the light is let go of first.
 """
 
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Protocol
 
 from shared.errors import Refused
 from shared.protocol.control import GetState, Light, Record, State
@@ -37,19 +38,19 @@ class LightSteps:
         """Walk through all levels; returns the recording's name. Raises Refused with the reason, the light off."""
         state = self._fit()
         levels = state.light_levels
-        start = min(range(len(levels)), key=lambda index: abs(levels[index] - state.light.wanted_level))
-        self._step("dimmer", len(levels) - 1)
-        name = self.device.ask(Record("start", CASE)).recording.name
-        try:
+        with ExitStack() as afterwards:  # undone in reverse order, each whatever became of the one before
+            afterwards.callback(self._at_level, state.light.wanted_level, levels)
+            name = self.device.ask(Record("start", CASE)).recording.name
+            afterwards.callback(self._stop_recording)
+            afterwards.callback(self.device.ask, Light("off"))
+            self._at_level(levels[0], levels)
             self._frames(DARK_FRAMES, lit=False)
-            for index in (*range(len(levels)), *reversed(range(len(levels)))):
-                self._at(levels[index])
-        finally:
-            try:
+            for level in (*levels, *reversed(levels)):
+                self._at_level(level, levels)
+                self.say(f"level {level:.0%}")
+                self._frames(LIT_FRAMES, lit=True)
                 self.device.ask(Light("off"))
-            finally:
-                self._stop_recording()
-        self._step("brighter", start)
+                self._frames(DARK_FRAMES, lit=False)
         if name is None:
             raise Refused("the device did not record", remedy="see tapetum status")
         return name
@@ -70,18 +71,11 @@ class LightSteps:
                 raise Refused(what, light.reason or None, "see tapetum status")
         return state
 
-    def _at(self, level: float) -> None:
-        state = self.device.ask(GetState())
-        if abs(state.light.wanted_level - level) > 1e-6:
-            self._step("brighter" if level > state.light.wanted_level else "dimmer", 1)
-        self.say(f"level {level:.0%}")
-        self._frames(LIT_FRAMES, lit=True)
-        self.device.ask(Light("off"))
-        self._frames(DARK_FRAMES, lit=False)
-
-    def _step(self, act: Literal["brighter", "dimmer"], times: int) -> None:
-        for _ in range(times):
-            self.device.ask(Light(act))
+    def _at_level(self, level: float, levels: tuple[float, ...]) -> None:
+        now = self.device.ask(GetState()).light.wanted_level
+        steps = _place(level, levels) - _place(now, levels)
+        for _ in range(abs(steps)):
+            self.device.ask(Light("brighter" if steps > 0 else "dimmer"))
 
     def _frames(self, wanted: int, lit: bool) -> None:
         """Wait until so many frames are recorded with the light on (asking for it again and again, as a finger does) or off."""
@@ -110,3 +104,7 @@ class LightSteps:
                 return
             self.pause(POLL_S)
         raise Refused("the recording is not finished", f"{PATIENCE_S:g} s", "see tapetum status")
+
+
+def _place(level: float, levels: tuple[float, ...]) -> int:
+    return min(range(len(levels)), key=lambda index: abs(levels[index] - level))

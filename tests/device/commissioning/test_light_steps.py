@@ -139,6 +139,7 @@ def test_a_trip_ends_it_with_the_light_let_go_of_and_the_recording_stopped():
         walked(device)
     assert device.held_until_s < 0
     assert device.state.recording.name is None
+    assert device.state.light.wanted_level == 0.6, "as it was found"
 
 
 def test_a_guard_that_never_lights_is_told_of_with_its_reason():
