@@ -20,7 +20,7 @@ from shared.frame import Frame
 from shared.optics.light_output import LevelOutput, LightOutput
 from shared.recording import Recording
 from shared.region import Region
-from shared.signal import SATURATED_SHARE
+from shared.signal import SATURATED_SHARE, Measured
 
 SETTLING_FRAMES = 3
 LEAST_FRAMES = 5
@@ -30,7 +30,9 @@ WORST_U = 0.004
 """Relative standard uncertainty of the weakest step: results are to stay within 1 % over a change of level."""
 
 WORST_CHANGE = 0.01
-"""Largest change between the way up and the way down, and of light from elsewhere during a step, beside the ring's own."""
+"""Largest change, beside the ring's own light: of the ring during a step, of light from elsewhere during it, and between the
+way up and the way down.
+"""
 
 ROOM = 0.8
 """Share of the converter's range to be used at full level, in the advice on exposure."""
@@ -62,6 +64,14 @@ class Plateau:
     def saturated_share(self) -> float:
         """Of the worst frame."""
         return max(one.saturated_share for one in self.readings)
+
+    @property
+    def drift(self) -> Measured:
+        """Mean of the later half of the readings less that of the earlier, counts; its u from neighbours, which hardly drift."""
+        counts = np.array([one.counts for one in self.readings])
+        half = len(counts) // 2
+        noise = math.sqrt(float(np.mean(np.diff(counts) ** 2)) / 2)
+        return Measured(float(counts[-half:].mean() - counts[:half].mean()), noise * math.sqrt(2 / half))
 
 
 @dataclass(frozen=True)
@@ -145,6 +155,13 @@ def _step(before: Plateau, lit: Plateau, after: Plateau) -> Step:
             f"too dark at level {lit.level:.0%}",
             f"{counts:.2f} ± {u:.2f} counts",
             "take a brighter target, go nearer, or expose longer",
+        )
+    drift = lit.drift
+    if abs(drift.value) > WORST_CHANGE * counts + 3 * drift.u:
+        raise Refused(
+            f"output still changes at level {lit.level:.0%}",
+            f"by {drift.value / counts:+.1%} while it was looked at",
+            "keep the target still; if it stays so, the ring heats too fast: mend its heat path",
         )
     change = after.counts - before.counts
     if abs(change) > WORST_CHANGE * counts + 3 * math.hypot(before.u, after.u):

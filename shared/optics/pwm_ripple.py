@@ -6,7 +6,6 @@ count it edge by edge). A global shutter shows it as flicker from frame to frame
 """
 
 import math
-from typing import Literal
 
 
 def ripple(window_ns: float, period_ns: float, duty: float) -> float:
@@ -53,8 +52,3 @@ def locked_period_ns(window_ns: float, wanted_hz: float, step_ns: int, reach: fl
 
 def _in_steps(period_ns: float, step_ns: int) -> int:
     return step_ns * max(1, round(period_ns / step_ns))
-
-
-def shown_as(shutter: Literal["global", "rolling"]) -> str:
-    """What ripple looks like on such a sensor."""
-    return "flicker from frame to frame" if shutter == "global" else "bands of rows"

@@ -39,6 +39,22 @@ def walk(output=drooping, levels=LEVELS, noise=0.05, room=lambda _frame: 0.0, fa
     return taken
 
 
+def warming(lost):
+    """A ring that loses so much of its output while a level is looked at."""
+    taken = walk()
+    for first in range(len(taken)):
+        if taken[first].level and (first == 0 or taken[first].level != taken[first - 1].level):
+            run = [
+                number
+                for number in range(first, min(first + 14, len(taken)))
+                if taken[number].level == taken[first].level
+            ]
+            for number in run:
+                light = taken[number].counts - DARK_COUNTS
+                taken[number] = replace(taken[number], counts=DARK_COUNTS + light * (1 - lost * (number - first) / 14))
+    return taken
+
+
 def found(taken):
     return m.levels(m.steps(m.plateaus(taken)))
 
@@ -84,6 +100,7 @@ def test_frames_in_which_the_level_changed_and_the_first_after_it_do_not_count()
         (walk(full=2.0, noise=0.2), "too dark at level 20%.*expose longer"),
         (walk(room=lambda frame: 0.2 * frame), "light from elsewhere changed during level 20%"),
         (walk(fade=0.01), "level 20% gave another output on the way down.*heat path"),
+        (warming(0.05), "output still changes at level 20%.*by -2.*heat path"),
         (walk(lambda level: min(level, 0.6)), "level 80% gives no more light than 60%"),
         (walk(lambda level: 0.3 if level else 0.0), "level 40% gives no more light"),
         (walk()[:200], "did not go"),

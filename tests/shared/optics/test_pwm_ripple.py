@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from shared.optics.pwm_ripple import locked_period_ns, ripple, shown_as, worst_ripple
+from shared.optics.pwm_ripple import locked_period_ns, ripple, worst_ripple
 from shared.scene.description import Scene
 from shared.scene.pwm import on_share
 from shared.scene.renderer import SceneRenderer
@@ -115,11 +115,6 @@ def test_real_exposures_are_locked_to_better_than_a_hundredth_of_a_percent(expos
 def test_an_exposure_below_half_a_period_gets_the_plain_period():
     assert locked_period_ns(20_000, 20_000, 20) == 50_000
     assert locked_period_ns(5, 20_000, 20) == 50_000
-
-
-def test_what_it_looks_like():
-    assert shown_as("global") == "flicker from frame to frame"
-    assert shown_as("rolling") == "bands of rows"
 
 
 FLAT = {
