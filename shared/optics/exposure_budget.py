@@ -70,18 +70,19 @@ class ExposureBudget:
         at = self._hazards(level, distance_mm)
         return min(ledger.left_s(at.of(ledger.limit), now_ns) for ledger in self._ledgers)
 
-    def may_light(self, level: float, distance_mm: float, now_ns: int) -> bool:
-        """Whether the ring may be on now at this level and distance: ``left_s`` above 0, but cheap to ask at every message.
+    def may_light(self, level: float, distance_mm: float, now_ns: int, for_s: float = 0.0) -> bool:
+        """Whether the ring may be on from now for more than ``for_s``: as ``left_s`` says, but cheap to ask at every message.
 
+        Budget trickles back while the ring is dark: who relights should ask for a worthwhile time, or the light blinks.
         What ``left_s`` once promised holds as long as nothing more than that level at that distance has been spent since, for
-        less light makes no window fuller.
+        less light makes no window fuller. Raises ValueError like ``spend``.
         """
         at = self._hazards(level, distance_mm)
-        if now_ns < self._promised_ns and at == self._promised_at:
+        end_ns = now_ns + for_s * 1e9
+        if end_ns < self._promised_ns and at == self._promised_at:
             return True
-        left_s = self.left_s(level, distance_mm, now_ns)
-        self._promised_at, self._promised_ns = at, now_ns + left_s * 1e9
-        return left_s > 0.0
+        self._promised_at, self._promised_ns = at, now_ns + self.left_s(level, distance_mm, now_ns) * 1e9
+        return end_ns < self._promised_ns
 
     def binding(self, level: float, distance_mm: float, now_ns: int) -> Limit:
         """The limit that leaves least time, to be named to the operator."""
@@ -108,10 +109,9 @@ class _Ledger:
         self.until_ns = start_ns
         self._dose = 0.0
         self._second = 0  # seconds from the start to the last full one
-        self._noted = [0.0] * (
-            self._seconds + 2
-        )  # dose until the beginning of each of the last seconds, by second modulo length
-        self._oldest = math.inf  # min of D(s) - r s over all s in seconds that are no longer noted
+        # Dose until the beginning of each of the last seconds, by second modulo length; and the least D(s) - r s of older ones.
+        self._noted = [0.0] * (self._seconds + 2)
+        self._oldest = math.inf
 
     def spend(self, rate: float, start_ns: int, end_ns: int) -> None:
         rate *= 1 + _MARGIN
