@@ -7,7 +7,7 @@ from typing import Literal, cast
 import click
 
 from device.cli import answer, json_option
-from device.cli.running import asked, connected, pulses_words, run_dir_option
+from device.cli.running import asked, condition_lines, connected, pulses_words, run_dir_option
 from shared.bounded import plain
 from shared.errors import Refused
 from shared.protocol.control import GetState, Light
@@ -46,4 +46,4 @@ def command(act: str, seconds: float | None, run_dir: Path, as_json: bool) -> No
             state = asked(client, GetState())
     light = state.light
     words = f"light {light.state}, level {light.wanted_level:.0%}, {pulses_words(state)}"
-    answer(plain(light), words, as_json)
+    answer(plain(light), "\n".join([words, *condition_lines(light.conditions)]), as_json)

@@ -1,5 +1,6 @@
 """The device that is running on this machine, as the small commands see it."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -7,6 +8,7 @@ import click
 from shared.errors import Refused
 from shared.protocol.control import State
 from shared.protocol.control_client import ControlClient
+from shared.protocol.light import ConditionState
 
 run_dir_option = click.option(
     "--run-dir", default="/run/tapetum", show_default=True, type=click.Path(path_type=Path), help="Where it has its sockets."
@@ -39,3 +41,20 @@ def pulses_words(state: State) -> str:
     if not light.pulse_hz:
         return f"steady, no {name.split(',')[0]} ripple at {exposure_ms:.1f} ms"
     return f"{name} {light.pulse_hz / 1000:.2f} kHz, ripple {light.ripple:.2%} at {exposure_ms:.1f} ms"
+
+
+def condition_lines(conditions: Sequence[ConditionState]) -> list[str]:
+    """One line each: whether it holds, its name, and its value beside its limit or its sentence."""
+    return [f"{_MARKS[one.state]:<8} {one.name}{_detail(one)}" for one in conditions]
+
+
+_MARKS = {"holds": "ok", "missing": "MISSING", "absent": "absent"}
+
+
+def _detail(condition: ConditionState) -> str:
+    if condition.state != "holds":
+        return f": {condition.sentence}"
+    if condition.value is None:
+        return ""
+    limit = "" if condition.limit is None else f" (limit {condition.limit:g} {condition.unit})"
+    return f": {condition.value:.4g} {condition.unit}{limit}"

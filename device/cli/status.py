@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from device.cli import answer, json_option
-from device.cli.running import asked, connected, pulses_words, run_dir_option
+from device.cli.running import asked, condition_lines, connected, pulses_words, run_dir_option
 from shared.bounded import plain
 from shared.protocol.control import GetState, State
 
@@ -14,7 +14,7 @@ from shared.protocol.control import GetState, State
 @run_dir_option
 @json_option
 def command(run_dir: Path, as_json: bool) -> None:
-    """Say what the running device is doing: camera, light, recording, regions."""
+    """Say what the running device is doing: camera, light and what it needs, recording, regions."""
     with connected(run_dir) as client:
         state = asked(client, GetState())
     answer(plain(state), _readable(state), as_json)
@@ -32,6 +32,7 @@ def _readable(state: State) -> str:
         f"calibration  {state.calibration}",
         f"light output {f'measured {state.light_measured_at}' if state.light_measured_at else 'assumed linear'}",
     ]
+    lines += [f"condition    {line}" for line in condition_lines(light.conditions)]
     for region in (*((state.reference,) if state.reference else ()), *state.regions):
         value = region.flag if region.percent is None else f"{region.percent:.1f} ± {region.percent_u or 0:.1f} %"
         lines.append(f"region       {region.name}: {value}")

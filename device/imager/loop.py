@@ -7,8 +7,9 @@ from collections import deque
 from device.camera.source import CameraStalled
 from device.controls import Controls
 from device.imager.parts import Parts
+from device.imager.second_opinion import SecondOpinion
 from shared.frame import Frame
-from shared.protocol.light import LightStatus
+from shared.protocol.light import LightStatus, Seen
 
 _log = logging.getLogger(__name__)
 
@@ -25,6 +26,9 @@ class ImagerLoop:
         self._times_ns: deque[int] = deque(maxlen=512)
         self._last_sequence: int | None = None
         self._last_light: tuple[str, float] | None = None
+        self._opinion = SecondOpinion(parts.source.camera.description.white_level)
+        self._untold: Seen = "unclear"
+        self.seen: Seen = "unclear"
         self.lost_frames = 0
         self.injections_ns: tuple[int, ...] = ()
         self.newest: Frame | None = None
@@ -55,6 +59,11 @@ class ImagerLoop:
         )
 
     @property
+    def lit(self) -> bool:
+        """Whether the guard says that the ring is on."""
+        return self._last_light is not None and self._last_light[0] == "lit"
+
+    @property
     def since_injection_s(self) -> float | None:
         """Seconds since dye went in last, None before."""
         return (self._parts.clock.now_ns() - self.injections_ns[-1]) / 1e9 if self.injections_ns else None
@@ -62,9 +71,12 @@ class ImagerLoop:
     def _take(self, frame: Frame) -> None:
         parts = self._parts
         description = parts.source.camera.description
+        self._look_at_the_light(frame)
         status = parts.link.renew(
-            frame.sequence, frame.sensor_time_ns, description.frame_interval_us, frame.exposure_us
+            frame.sequence, frame.sensor_time_ns, description.frame_interval_us, frame.exposure_us, self._untold
         )
+        if not parts.link.trouble:
+            self._untold = "unclear"
         self._note_light(status)
         if not parts.source.stamps_light:
             level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
@@ -85,6 +97,12 @@ class ImagerLoop:
             sequence=frame.sequence,
             published_ns=frame.sensor_time_ns,
         )
+
+    def _look_at_the_light(self, frame: Frame) -> None:
+        """Form the camera's second opinion; one that was formed is told with the next lease that counts."""
+        seen = self._opinion.look(frame, self._parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns))
+        if seen != "unclear":
+            self._untold = self.seen = seen
 
     def _count(self, frame: Frame) -> None:
         if self._last_sequence is not None:

@@ -10,13 +10,19 @@ from collections.abc import Sequence
 
 from device.light.link import LightLink
 from shared.clock import Clock
-from shared.protocol.light import LightStatus
+from shared.protocol.light import ConditionState, LightStatus
 
 PAGE_HOLD_NS = 1_000_000_000
 """A held touch repeats itself several times a second; a tablet that falls silent for this long has let go."""
 
 RESTART_NS = 30_000_000_000
-"""A touch first heard sooner than this after a restart may have been down since before it: camera and page take a while to be back."""
+"""A touch first heard sooner than this after a restart may have been down since before it: camera and page take a while to
+be back.
+"""
+
+
+SURVEY_NS = 500_000_000
+"""How often the guard is asked for its list of conditions."""
 
 
 class OperatorLight:
@@ -37,6 +43,7 @@ class OperatorLight:
         self._page_spent_until_ns = clock.now_ns() + RESTART_NS if restarted else 0
         self._switched_on = False
         self._sent: tuple[bool, float] | None = None
+        self._survey_ns = 0
 
     @property
     def level(self) -> float:
@@ -54,6 +61,11 @@ class OperatorLight:
         return self._link.reachable
 
     @property
+    def conditions(self) -> tuple[ConditionState, ...]:
+        """Every condition to be lit as it stood a moment ago; empty while the guard does not answer."""
+        return self._link.conditions
+
+    @property
     def wanted(self) -> bool:
         """Whether anyone wants light now."""
         return self._button_down or self._switched_on or self._clock.now_ns() < self._page_until_ns
@@ -65,9 +77,12 @@ class OperatorLight:
         return status is not None and status.state == "tripped"
 
     def keep_up(self) -> None:
-        """Tell the guard what is wanted now, if it changed; the loop calls this every turn."""
+        """Tell the guard what is wanted now, if it changed, and hear how its conditions stand; the loop calls this every turn."""
         with self._lock:
             self._tell()
+        if (now_ns := self._clock.now_ns()) >= self._survey_ns:
+            self._survey_ns = now_ns + SURVEY_NS
+            self._link.survey()
 
     def button_on(self) -> None:
         """The button is held. After a trip this only arms the guard again; the next hold lights."""

@@ -183,6 +183,7 @@ class Requests:
             pwm=status.pwm,
             pulse_hz=status.pulse_hz,
             ripple=status.ripple,
+            conditions=light.conditions,
         )
 
     def _warnings(self) -> tuple[str, ...]:
@@ -191,6 +192,8 @@ class Requests:
             found += self._loop.controls.warnings
         if self._loop.stalled_since_ns is not None:
             found.append("the camera gives no frames; check its cable")
+        if self._loop.seen == "dark though lit" and self._loop.lit:
+            found.append("the picture did not change with the light: nothing glows here yet, or the ring stays dark")
         if self._note:
             found.append(self._note)
         found += [f"a recording cannot be opened: {line}" for line in self._unreadable]

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
-from shared.protocol.light import LightState
+from shared.protocol.light import ConditionState, LightState
 from shared.protocol.wire import by_name
 
-VERSION = 1
+VERSION = 2
 
 View = Literal["grey", "relative", "side by side"]
 ExportFormat = Literal["csv", "tiff", "mp4", "png"]
@@ -171,6 +171,7 @@ class CameraState:
 class LampState:
     """The guard's LightStatus, with what the imager knows of it. ``reachable`` is false while the guard does not answer.
 
+    ``conditions`` is everything that must be true for light, in the order in which ``reason`` names what is missing.
     ``ripple`` is what dimming by pulses does to exposures, peak to peak as a share of their mean.
     """
 
@@ -184,6 +185,7 @@ class LampState:
     pwm: Literal["hardware", "software"] = "hardware"
     pulse_hz: float = 0.0
     ripple: float = 0.0
+    conditions: tuple[ConditionState, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -112,7 +112,7 @@ def test_answer_that_cannot_be_sent_is_a_fault(path):
 @pytest.mark.parametrize(
     ("said", "line"),
     [
-        (b'{"kind":"Hello","version":2}\n', "protocol version not spoken here: 2; this imager speaks 1"),
+        (b'{"kind":"Hello","version":3}\n', "protocol version not spoken here: 3; this imager speaks 2"),
         (b'{"kind":"GetState"}\n', "unknown kind of message: GetState; known: Hello"),
         (b"GET / HTTP/1.1\n", "message is not JSON: GET / HTTP/1.1; send one JSON object a line"),
         (b"\xff\xfe\x00\n", "message is not JSON"),

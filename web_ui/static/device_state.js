@@ -26,6 +26,15 @@
  * @property {"hardware" | "software"} [pwm]
  * @property {number} [pulse_hz]
  * @property {number} [ripple]
+ * @property {ConditionState[]} [conditions]
+ *
+ * @typedef {object} ConditionState
+ * @property {string} name
+ * @property {"holds" | "missing" | "absent"} state
+ * @property {string} sentence
+ * @property {number | null} value
+ * @property {number | null} limit
+ * @property {string} unit
  *
  * @typedef {object} RegionState
  * @property {string} region

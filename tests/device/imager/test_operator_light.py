@@ -19,6 +19,7 @@ class FakeLink:
     reachable: bool = True
     wishes: list[tuple[bool, float]] = field(default_factory=list)
     rearmed: int = 0
+    surveys: int = 0
 
     @property
     def status(self) -> LightStatus:
@@ -27,6 +28,9 @@ class FakeLink:
     def want(self, on: bool, level: float) -> LightStatus:
         self.wishes.append((on, level))
         return self.status
+
+    def survey(self) -> None:
+        self.surveys += 1
 
     def rearm(self) -> LightStatus:
         self.rearmed += 1
@@ -228,7 +232,9 @@ def restarted(link: FakeLink, clock: ManualClock) -> OperatorLight:
     return OperatorLight(link, LEVELS, hold_to_light=True, clock=clock, restarted=True)  # type: ignore[arg-type]
 
 
-def test_a_touch_that_was_down_through_a_restart_must_be_lifted_first(link: FakeLink, manual_clock: ManualClock) -> None:
+def test_a_touch_that_was_down_through_a_restart_must_be_lifted_first(
+    link: FakeLink, manual_clock: ManualClock
+) -> None:
     light = restarted(link, manual_clock)
     manual_clock.advance_ms(8_000)  # guard and page took so long to be back
     for _ in range(200):
@@ -245,3 +251,12 @@ def test_long_after_a_restart_a_touch_is_a_new_one(link: FakeLink, manual_clock:
     manual_clock.advance_ms(RESTART_NS / 1e6)
     light.page_on()
     assert light.wanted
+
+
+def test_the_guard_is_asked_for_its_conditions_twice_a_second_and_not_every_turn(
+    light: OperatorLight, link: FakeLink, manual_clock: ManualClock
+) -> None:
+    for _ in range(60):
+        light.keep_up()
+        manual_clock.advance_ms(33)
+    assert link.surveys == 4

@@ -26,7 +26,7 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.protocol import control as c
-from shared.protocol.light import LightState, LightStatus
+from shared.protocol.light import ConditionState, LightState, LightStatus, Seen
 from shared.recording import Recording
 from shared.settings import Settings, changed
 from tests.conftest import ManualClock
@@ -45,6 +45,12 @@ class FakeLink:
     since_ns: int = 0
     leases: list[int] = field(default_factory=list)
     reachable: bool = True
+    trouble: str = ""
+    opinions: list[Seen] = field(default_factory=list)
+    conditions: tuple[ConditionState, ...] = (ConditionState("cover", "missing", "the ring's cover is open"),)
+
+    def survey(self) -> None:
+        """Nothing changes here."""
 
     @property
     def status(self) -> LightStatus:
@@ -52,8 +58,11 @@ class FakeLink:
         reason = "no fresh frame" if self.state == "tripped" else ""
         return LightStatus(self.state, float(lit), self.on, 1.0, self.since_ns, 100.0 * lit, 0.0, reason)
 
-    def renew(self, sequence: int, time_ns: int, interval_us: float, exposure_us: float) -> LightStatus:
+    def renew(
+        self, sequence: int, time_ns: int, interval_us: float, exposure_us: float, seen: Seen = "unclear"
+    ) -> LightStatus:
         self.leases.append(sequence)
+        self.opinions.append(seen)
         return self.status
 
     def want(self, on: bool, level: float) -> LightStatus:
