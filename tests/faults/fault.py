@@ -1,0 +1,36 @@
+"""What a fault is, and the bounds it is held to."""
+
+import contextlib
+import random
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+LEASE_AND_50_MS = 150.0
+"""What the guard survives: a lease of 100 ms, which the frames of 30 a second of all trials have, and 50 ms."""
+
+DEAD_MAN_MS = 250.0
+"""What it does not survive: the drop-out of the hardware dead-man, counted from the fault. In simulation true by construction."""
+
+BLOCKED_MS = 300.0
+"""An output that blocks or refuses in every line at once: noticed with the next frame (50 ms), then the dead-man's."""
+
+Strike = Callable[[Any, random.Random, contextlib.ExitStack], int]
+"""Hits a rig and returns the moment just before; what lasts is ended by the stack."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """``bound_ms`` None: the light may go on (and whether it did is counted). ``latches``: the dark must be a trip afterwards.
+
+    ``relights``: light may come back under the same finger: who changes the exposure has asked for the few dark frames.
+    """
+
+    name: str
+    rig: Literal["bench", "board", "house"]
+    strike: Strike
+    bound_ms: float | None = LEASE_AND_50_MS
+    latches: bool = False
+    guard_ends: bool = False
+    relights: bool = False
+    weight: int = 1
