@@ -249,6 +249,13 @@ def test_a_promise_ends_when_more_is_spent_than_was_promised() -> None:
     assert not budget.may_light(0.6, 150, ns(330), for_s=170)
 
 
+def test_a_promise_ends_when_light_before_it_is_reported_late() -> None:
+    budget = ExposureBudget(RING, 150, 0)
+    assert budget.may_light(1.0, 150, ns(100), for_s=300)
+    budget.spend(1.0, 150, 0, ns(100))
+    assert not budget.may_light(1.0, 150, ns(100), for_s=300)
+
+
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [

@@ -250,4 +250,4 @@ def test_the_highest_is_at_least_the_axis_and_grows_with_the_ring(ring: Ring, di
     assert doubled == pytest.approx(highest / 2, rel=1e-12)
     twice = replace(ring, leds=2 * ring.leds)
     far_mm = 20_000.0
-    assert highest_irradiance_w_m2(twice, far_mm) == pytest.approx(2 * highest_irradiance_w_m2(ring, far_mm), rel=2e-3)
+    assert highest_irradiance_w_m2(twice, far_mm) == pytest.approx(2 * highest_irradiance_w_m2(ring, far_mm), rel=5e-3)
