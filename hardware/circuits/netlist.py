@@ -50,29 +50,28 @@ class Element:
 
 @dataclass(frozen=True)
 class Netlist:
-    """Values of the head and elements of the whole board, sub-circuits written out."""
+    """Parts and ``.param`` numbers of the head, by name, and elements of the whole board, sub-circuits written out."""
 
     values: dict[str, Value]
+    numbers: dict[str, str]
     elements: tuple[Element, ...]
 
     def parts(self) -> dict[str, Value]:
         """Every part to be bought, by designator."""
         return {element.designator: self.values[element.key] for element in self.elements}
 
-    def numbers(self) -> dict[str, str]:
-        """Every ``.param``, as written."""
-        return {name: value.value for name, value in self.values.items() if value.tolerance or value.kind == "-"}
-
 
 def read(path: Path = NETLIST) -> Netlist:
     """Read the netlist, its sub-circuits written out. Raises ValueError at a line that follows none of its forms."""
     values: dict[str, Value] = {}
+    numbers: dict[str, str] = {}
     bodies: dict[str, list[str]] = {"": []}
     ports: dict[str, list[str]] = {}
     inside = ""
     for line in path.read_text().splitlines():
         if found := _PARAM.match(line):
             kind, tolerance, purpose = (word.strip() for word in found.group(3).split("|"))
+            numbers[found.group(1)] = found.group(2)
             values[found.group(1)] = Value(kind, found.group(2), tolerance, purpose)
         elif found := _DEVICE.match(line):
             kind, value, purpose = (word.strip() for word in found.group(2).split("|"))
@@ -84,7 +83,7 @@ def read(path: Path = NETLIST) -> Netlist:
             inside = ""
         elif line and not line.startswith("*"):
             bodies[inside].append(line)
-    return Netlist(values, tuple(_written_out(bodies, ports)))
+    return Netlist(values, numbers, tuple(_written_out(bodies, ports)))
 
 
 def _written_out(bodies: dict[str, list[str]], ports: dict[str, list[str]]) -> list[Element]:

@@ -123,7 +123,7 @@ def run(
         f"@{line.split()[0].lower()}[id]" for line in lines if line.split()[0].startswith("D") and "led" in line
     ]
     wanted = [*currents, *(f"v({node})" for node in keep)]
-    numbers = BOARD.numbers() | {name: f"{value:.9g}" for name, value in (values or {}).items()}
+    numbers = BOARD.numbers | {name: f"{value:.9g}" for name, value in (values or {}).items()}
     deck = [
         "ring driver under test",
         f".include {DEVICES}",

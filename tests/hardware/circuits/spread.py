@@ -12,7 +12,7 @@ from tests.hardware.circuits.bench import driven, edges, even, run, supply
 
 BEATS = even(0.02, 0.02, 25)
 SLOW_BEATS = even(BEATS[-1] + 0.6, 0.06, 12)
-RESISTORS = tuple(name for name in bench.BOARD.numbers() if name.startswith("r_"))
+RESISTORS = tuple(name for name in bench.BOARD.numbers if name.startswith("r_"))
 NOMINAL = {"c_hold": 1e-6, "c_pump": 270e-9}
 _PREFIXES = {"k": 1e3, "m": 1e-3, "u": 1e-6, "n": 1e-9, "p": 1e-12}
 
@@ -36,7 +36,7 @@ def draw(folder: Path, random: np.random.Generator) -> Drawn:
     def within(low: float, high: float) -> float:
         return float(random.uniform(low, high))
 
-    values = {name: _number(bench.BOARD.numbers()[name]) * within(0.99, 1.01) for name in RESISTORS}
+    values = {name: _number(bench.BOARD.numbers[name]) * within(0.99, 1.01) for name in RESISTORS}
     values |= {name: nominal * within(0.92, 1.08) for name, nominal in NOMINAL.items()}
     values |= {"c_filter": 470e-9 * within(0.6, 1.1), "vth_n_small": within(0.8, 1.5)}
     values |= {"offset_comparator": within(-5e-3, 5e-3), "bias_comparator": within(-50e-9, 50e-9)}

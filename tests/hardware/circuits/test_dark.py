@@ -1,6 +1,8 @@
 """Dark is the default: each line by itself, a board in reset or dead, lines that are stuck, a supply that comes and goes."""
 
 import itertools
+import tomllib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +17,14 @@ FLASH_C = 1e-6
 
 RESET_PULLS = {"down": (0.0, 50e3), "up": (3.3, 50e3), "strong up": (3.6, 30e3)}
 """Pulls of the board's pins in reset: about 50 kohm (from memory), and a third stronger."""
+
+
+def test_dark_means_less_light_than_a_twentieth_of_a_milliwatt_per_steradian_from_the_whole_ring():
+    """Light at most in proportion to current: an LED gives less than that at microamperes (common practice, no source)."""
+    ring = tomllib.loads((Path(bench.DEVICES).parents[1] / "ring.toml").read_text())["ring"]
+    leds = [part for part in bench.BOARD.elements if part.key == "led_770"]
+    assert len(leds) == ring["leds"]
+    assert len(leds) * ring["radiant_intensity_w_sr"] * bench.DARK_A / 0.344 < 50e-6
 
 
 def flash_c(traces: bench.Traces) -> float:
@@ -37,6 +47,23 @@ def test_light_is_enable_and_pulses_and_beats(tmp_path, asked):
     else:
         assert flash_c(traces) < 1e-9  # the ring's wires are charged when the supply's switch closes
         assert traces.between(BEATS[-2], BEATS[-1]).string_a().max() < bench.DARK_A
+
+
+@pytest.mark.parametrize("held", ["alive1", "alive2"])
+@pytest.mark.parametrize("last_level", ["low", "high"])
+def test_either_channel_alone_darkens_when_beats_stop(tmp_path, last_level, held):
+    """The other one is held alive for ever, and enable and pulses are stuck high."""
+    beats = even(0.02, 0.02, 12 if last_level == "low" else 13)
+    stimuli = [
+        supply(),
+        driven("enable", 3.3),
+        driven("pulses", 3.3),
+        driven("heartbeat", edges(beats)),
+        f"Vheld {held} 0 0.05",
+    ]
+    traces = run(tmp_path, stimuli, beats[-1] + 0.4)
+    assert traces.string_a().max() > 0.3
+    assert 0.08 < traces.last_lit_s() - beats[-1] < 0.25
 
 
 @pytest.mark.parametrize("beat_volts", [0.0, 3.3])

@@ -17,7 +17,7 @@ START_S = 0.02
 WISHED = (driven("enable", 3.3), driven("pulses", 3.3))
 
 SPREAD = {  # one direction each; what lengthens the drop-out. Film capacitors: 5 %, and 3 % for age and temperature
-    "r_bleed": (130e3, 0.01),
+    "r_bleed": (150e3, 0.01),
     "c_hold": (1e-6, 0.08),
     "c_pump": (270e-9, 0.08),
     "r_mark_top": (33e3, 0.01),
@@ -181,7 +181,7 @@ def test_the_drop_out_agrees_with_a_hand_calculation(tmp_path):
     )
     drop_out_s = traces.time_s[traces.alive()].max() - beats[-1]
 
-    hold_f, pump_f, bleed_ohm = 1e-6, 270e-9, 130e3
+    hold_f, pump_f, bleed_ohm = 1e-6, 270e-9, 150e3
     tau_s = bleed_ohm * (hold_f + pump_f)
     kept = math.exp(-BEAT_S / tau_s)
     swing_v = 5.0 - 0.13 - 2 * 0.33  # from the comparator's low to the supply, less two diodes at microamperes
