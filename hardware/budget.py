@@ -77,10 +77,11 @@ class Assumed:
 
 @dataclass(frozen=True)
 class Power:
-    """Currents at their highest, one rail an output of the power bank; mean power in use; hours."""
+    """Currents at their highest, both from one 5 V output, so that the ring never has supply alone; mean power in use; hours."""
 
-    board_rail_a: float
-    ring_rail_a: float
+    board_a: float
+    ring_a: float
+    supply_a: float
     sensors_3v3_ma: float
     highest_w: float
     mean_w: float
@@ -133,7 +134,7 @@ def minutes_until(rise: float, final_rise: float, k_w: float, j_k: float) -> flo
 
 
 def power_budget(parts: Mapping[str, Part], use: Use, driver_w: float) -> Power:
-    """Currents, mean power and battery life. ``driver_w`` is what the ring takes from its rail at full level."""
+    """Currents, mean power and battery life. ``driver_w`` is what the ring takes at full level."""
     board, bank = parts["board"], parts["power bank"]
     volts = bank.number("output_v")
     busy_w = board.number("busy_w") + parts["camera"].number("power_w")
@@ -143,8 +144,9 @@ def power_budget(parts: Mapping[str, Part], use: Use, driver_w: float) -> Power:
     stored_wh = bank.number("energy_wh") * bank.number("efficiency")
     most_w = busy_w + parts["USB stick"].number("power_w")
     return Power(
-        board_rail_a=most_w / volts,
-        ring_rail_a=driver_w / volts,
+        board_a=most_w / volts,
+        ring_a=driver_w / volts,
+        supply_a=(most_w + driver_w) / volts,
         sensors_3v3_ma=sum(part.quantity * part.parameters.get("supply_ma", 0.0) for part in parts.values()),
         highest_w=most_w + driver_w,
         mean_w=mean_w,
@@ -186,7 +188,7 @@ def heat_budget(parts: Mapping[str, Part], ring: Ring, assumed: Assumed, driver_
 def budget(parts: Mapping[str, Part], ring: Ring, assumed: Assumed, trip_c: float) -> Budget:
     """The whole budget; raises Refused where the LEDs would give more light than they take power."""
     led, volts = parts["LED on board"], parts["power bank"].number("output_v")
-    # Strings of two at the rail's voltage, a linear sink in each: the whole rail's voltage times the string's current.
+    # Strings of two at the supply's voltage, a linear sink in each: the whole voltage times each string's current.
     driver_w = ring.leds / LEDS_A_STRING * volts * led.number("current_ma") / 1000
     if LEDS_A_STRING * led.number("forward_v") >= volts:
         raise Refused("two LEDs in a string do not fit the supply", f"{volts:g} V", "choose LEDs of less forward_v")
@@ -203,10 +205,9 @@ def budget(parts: Mapping[str, Part], ring: Ring, assumed: Assumed, trip_c: floa
 
 def _warnings(parts: Mapping[str, Part], power: Power, heat: Heat, limits: Limits, trip_c: float) -> list[str]:
     bank, full = parts["power bank"], "lit without end at full level"
-    output_a, held_c = bank.number("output_a"), limits.held_surface_c
+    held_c = limits.held_surface_c
     checks = [
-        (power.board_rail_a, output_a, "the board's rail takes {0:.2f} A of an output's {1:g} A"),
-        (power.ring_rail_a, output_a, "the ring's rail takes {0:.2f} A of an output's {1:g} A"),
+        (power.supply_a, bank.number("output_a"), "board and ring take {0:.2f} A of the power bank's {1:g} A"),
         (bank.number("energy_wh"), limits.bank_wh, "the power bank holds {0:g} Wh, over {1:g} Wh"),
         (heat.junction_full_c, limits.led_junction_c, full + ", LEDs reach {0:.0f} °C inside, over {1:g} °C"),
         (heat.plate_full_c, trip_c, full + ", the ring reaches {0:.0f} °C; the light trips at {1:g} °C"),
@@ -226,8 +227,9 @@ def text(result: Budget) -> str:
     power, heat = result.power, result.heat
     trip = heat.minutes_to_trip_at_full
     lines = [
-        f"board's rail, 5 V   {power.board_rail_a:5.2f} A at most",
-        f"ring's rail, 5 V    {power.ring_rail_a:5.2f} A at full level",
+        f"board, 5 V          {power.board_a:5.2f} A at most",
+        f"ring, 5 V           {power.ring_a:5.2f} A at full level",
+        f"both, from one bank {power.supply_a:5.2f} A at most",
         f"sensors, 3.3 V      {power.sensors_3v3_ma:5.1f} mA, from the board",
         f"power               {power.mean_w:5.1f} W in use, {power.highest_w:.1f} W at most",
         f"battery             {power.battery_life_h:5.1f} h in use, {power.battery_life_always_lit_h:.1f} h lit without a pause",

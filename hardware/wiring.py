@@ -277,9 +277,9 @@ def _power() -> Iterator[str]:
     driver = next(box for box in BOXES if "heartbeat" in box.pins)
     top, red = 850, "#dc2626"
     yield f'<rect x="{LEFT_EDGE}" y="{top}" width="{BOX_WIDTH}" height="92" rx="8" fill="#f8fafc" stroke="#334155"/>'
-    yield _text(LEFT_EDGE + 14, top + 24, "Power bank, two 5 V outputs", 15, more=' font-weight="bold"')
-    yield _text(LEFT_EDGE + 14, top + 48, "output 1: board, through its USB-C socket", 13)
-    yield _text(LEFT_EDGE + 14, top + 70, "output 2: ring driver, through its fuse", 13)
+    yield _text(LEFT_EDGE + 14, top + 24, "Power bank, one 5 V output", 15, more=' font-weight="bold"')
+    yield _text(LEFT_EDGE + 14, top + 48, "split to the board, through its USB-C socket,", 13)
+    yield _text(LEFT_EDGE + 14, top + 70, "and to the ring driver, through its fuse", 13)
     yield _line([(LEFT_EDGE, top + 66), (30, top + 66), (30, driver.top + 200), (LEFT_EDGE, driver.top + 200)], red)
     yield _text(36, driver.top + 194, "5 V", 12)
     header_foot = _pin_y(40) + 22

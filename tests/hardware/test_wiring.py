@@ -1,5 +1,6 @@
 """The wiring diagram says what the pin map says, and the committed drawing is the one the map gives."""
 
+import itertools
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 from pathlib import Path
@@ -53,7 +54,7 @@ def test_no_two_wires_share_a_line(svg):
     for line in svg.iter(f"{SVG}polyline"):
         if (line.get("id") or "").startswith("wire-"):
             points = [tuple(map(float, point.split(","))) for point in line.get("points").split()]
-            for (x1, y1), (x2, y2) in zip(points, points[1:], strict=False):
+            for (x1, y1), (x2, y2) in itertools.pairwise(points):
                 if x1 == x2 and y1 != y2:
                     for other_x, low, high in upright:
                         assert other_x != x1 or max(y1, y2) < low or min(y1, y2) > high, (
