@@ -1,5 +1,7 @@
 """The strings' current: as designed, the same in each, hardly moved by supply and warmth, and a straight line against duty."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -36,6 +38,14 @@ def mean_a(folder, duty, volts=5.0, values=None, celsius=27.0):
 
 def test_full_level_is_as_designed(tmp_path):
     assert mean_a(tmp_path, 1) == pytest.approx(DESIGNED_A, rel=0.01)
+
+
+def test_there_is_voltage_left_for_leds_of_the_top_of_their_class(tmp_path):
+    """2.0 V instead of 1.8 V an LED, at the lowest supply."""
+    taller = [replace(part, nodes=("raised", part.nodes[1])) if part.name == "D302" else part for part in SINKS]
+    stimuli = [supply(4.5), driven("enable", 3.3), driven("heartbeat", 0.0), driven("pulses", 3.3), *ALIVE]
+    traces = run(tmp_path, stimuli, 1e-3, elements=[*taller, "Vtaller half_3 raised 0.4"])
+    assert traces["@d302[id]"][-1] == pytest.approx(DESIGNED_A, rel=0.02)
 
 
 @pytest.mark.parametrize(("volts", "celsius"), [(4.5, -10), (4.5, 60), (5.5, -10), (5.5, 60)])

@@ -148,7 +148,9 @@ def test_between_too_slow_and_fast_enough_each_beat_lights_for_less_than_the_dro
     assert traces.time_s[traces.alive()].max(initial=0.0) < beats[-1] + LATEST_S
 
 
-@pytest.mark.parametrize(("hz", "duty"), [(20e3, 0.2), (20e3, 0.45), (20e3, 0.8), (1e3, 0.2), (1e3, 0.5), (1e3, 0.8)])
+@pytest.mark.parametrize(
+    ("hz", "duty"), [(20e3, 0.2), (20e3, 0.45), (20e3, 0.8), (1e3, 0.5), (400, 0.2), (400, 0.45), (400, 0.6)]
+)
 def test_pulses_that_a_solder_bridge_brings_to_the_heartbeat_are_no_beats(tmp_path, hz, duty):
     """Worst filter: a class-2 ceramic that has lost 40 %. Whatever the duty, at most the first step counts as an edge."""
     stimuli = [supply(), bench.pulses("heartbeat", 3.6, 1 / hz, duty)]
