@@ -87,9 +87,9 @@ EXAMPLE_RING = Ring(
     fwhm_nm=30.0,
     half_angle_deg=30.0,
     emitter_diameter_mm=3.0,
-    radiant_intensity_w_sr=0.25,
+    radiant_intensity_w_sr=0.2,
 )
-"""Assumed, nobody's real ring: modest enough to need no end at the shortest working distance. A builder puts their own in."""
+"""The ring of ``hardware/ring.toml``, its light assumed and modest enough to need no end at the shortest working distance."""
 
 
 @dataclass(frozen=True)
