@@ -7,6 +7,7 @@ worked out from the lines alone, so that the drawing can be compared with the ne
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
+from typing import Literal
 
 import schemdraw
 import schemdraw.elements as elm
@@ -157,7 +158,7 @@ class Sheet:
         part = self._value(name)
         return "\n".join([*rows, *([part.kind] if name[0] == "U" else []), part.value])
 
-    def _text(self, name: str, point: Point, align: str) -> None:
+    def _text(self, name: str, point: Point, align: Literal["left", "center"]) -> None:
         self._drawing.add(elm.Label().at(point).label(self._label(name), halign=align, fontsize=8))
 
     def _place(self, name: str, ends: dict[str, Point]) -> Mapping[str, Point]:
