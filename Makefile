@@ -2,7 +2,7 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-PIP := $(BIN)/pip install --quiet --disable-pip-version-check
+PIP := $(BIN)/pip install --quiet --disable-pip-version-check --use-pep517
 # What the program needs, and what its tests need besides: the demo does not wait for the tests' tools.
 READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
