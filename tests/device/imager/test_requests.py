@@ -92,7 +92,7 @@ class FakeCamera:
         self.sequence = 0
         self.exposures: list[tuple[float, float]] = []
         self.silent = False
-        self.dye = 0.0
+        self.dye, self.leak = 0.0, 20
 
     @contextmanager
     def next_frame(self, timeout_s: float = 1.0) -> Iterator[Frame]:
@@ -103,8 +103,8 @@ class FakeCamera:
         self.sequence += 1
         pixels = np.full(CAMERA.shape, 16, np.uint16)
         if self.link.state == "lit":
-            pixels[:, :48] += round(20 + 200 * self.dye)
-            pixels[:, 48:] += round(20 + 70 * self.dye)
+            pixels[:, :48] += round(self.leak + 200 * self.dye)
+            pixels[:, 48:] += round(self.leak + 70 * self.dye)
         yield Frame(pixels, self.sequence, self.clock.now_ns(), 8000.0, 1.0)
 
     def set_exposure(self, exposure_us: float, gain: float) -> None:
@@ -400,3 +400,35 @@ def test_a_recording_that_cannot_be_opened_is_said(bench: Bench) -> None:
     assert isinstance(answer, c.Recordings)
     assert answer.recordings == ()
     assert "broken.zarr" in bench.ask(c.GetState()).warnings[-1]
+
+
+def test_the_camera_sees_the_ring_come_and_go_and_tells_the_guard_once_each(bench: Bench) -> None:
+    bench.turns(10, held=False)
+    bench.turns(20)
+    bench.ask(c.Light("off"))
+    bench.turns(10, held=False)
+    assert [one for one in bench.link.opinions if one != "unclear"] == ["agrees", "agrees"]
+
+
+def test_an_opinion_is_told_until_a_lease_counts(bench: Bench) -> None:
+    bench.turns(10, held=False)
+    bench.link.trouble = "the frame was old"
+    bench.turns(20)
+    assert bench.link.opinions.count("agrees") > 5
+    bench.link.trouble = ""
+    bench.turns(3)
+    assert bench.link.opinions[-3:] == ["agrees", "unclear", "unclear"]
+
+
+def test_a_light_that_makes_no_difference_is_a_warning_while_lit(bench: Bench) -> None:
+    bench.turns(10, held=False)
+    bench.camera.leak = 0  # a perfect filter, and no dye yet
+    warned = any("did not change with the light" in line for line in bench.turns(20).warnings)
+    assert warned
+    bench.ask(c.Light("off"))
+    assert not any("did not change" in line for line in bench.turns(2, held=False).warnings)
+
+
+def test_the_page_gets_every_condition_as_the_guard_told_it(bench: Bench) -> None:
+    (cover,) = bench.turns(2).light.conditions
+    assert (cover.name, cover.state, cover.sentence) == ("cover", "missing", "the ring's cover is open")
