@@ -22,9 +22,11 @@ class WorkingDistance:
         self._reading_mm: float | None = None
         self._before_mm: float | None = None
         self._read_ns = 0
+        self._heard = False
 
     def take(self, distance_mm: float, now_ns: int) -> None:
         """Take a sensor's reading of ``now_ns``; 0, negative, infinite or NaN means that it saw nothing it could measure."""
+        self._heard = True
         if 0 < distance_mm < float("inf"):
             self._before_mm = self._reading_mm
             self._reading_mm, self._read_ns = distance_mm, now_ns
@@ -40,9 +42,10 @@ class WorkingDistance:
 
     def source(self, now_ns: int) -> Source:
         """Where the distance comes from."""
-        if self._reading_mm is None:
+        if not self._heard:
             return "assumed"
-        return "measured" if now_ns - self._read_ns < self._fresh_ns else "lost"
+        fresh = self._reading_mm is not None and now_ns - self._read_ns < self._fresh_ns
+        return "measured" if fresh else "lost"
 
     def sentence(self, now_ns: int) -> str:
         """For log and page: what counts, and why."""
