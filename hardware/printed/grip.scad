@@ -30,8 +30,10 @@ module grip() {
             leaning() translate([0, thickness_mm[1] / 2 - 4, button_from_plate_mm + 16]) rotate([0, 90, 0])
                 cylinder(d = 12, h = 22, center = true);
         }
-        translate([0, 0, -1]) leaning() cylinder(d = channel_mm, h = length_mm - 8);
+        translate([0, 0, -1]) leaning() cylinder(d = channel_mm, h = length_mm - 14);
         leaning() translate([0, 0, button_from_plate_mm]) rotate([-90, 0, 0]) cylinder(d = button_hole_mm, h = 60);
+        // Hole for a loop round the wrist.
+        leaning() translate([0, 0, length_mm - 9]) rotate([0, 90, 0]) cylinder(d = 5, h = 60, center = true);
         // Flat face for the button's collar.
         leaning() translate([-10, thickness_mm[1] / 2 - 2.5, button_from_plate_mm - 9]) cube([20, 10, 18]);
         translate([0, 0, -1]) rectangle_of(grip_pattern_mm) cylinder(d = m3_insert_mm, h = plate_mm + 6);

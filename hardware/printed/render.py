@@ -8,6 +8,7 @@ Pictures need a display; ``xvfb-run`` makes one where there is none.
 
 import argparse
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -39,12 +40,18 @@ VIEWS = {  # degrees about x and z
 }
 
 
+def dimension(name: str) -> float:
+    """A plain number of ``dimensions.scad``; raises Refused for a name that is none there."""
+    found = re.search(rf"^{re.escape(name)} = ([\d.]+);", (HERE / "dimensions.scad").read_text(), re.MULTILINE)
+    if found is None:
+        raise Refused("no such dimension", name, "see hardware/printed/dimensions.scad")
+    return float(found.group(1))
+
+
 def definitions(ring: Ring, fineness: int, more: Mapping[str, float]) -> list[str]:
     """OpenSCAD's ``-D`` arguments; raises Refused for a name that no part knows."""
-    known = (HERE / "dimensions.scad").read_text()
     for name in more:
-        if f"\n{name} = " not in known:
-            raise Refused("no such dimension", name, "see hardware/printed/dimensions.scad")
+        dimension(name)
     values = {"$fn": fineness, "leds": ring.leds, "ring_radius_mm": ring.radius_mm, **more}
     return [argument for name, value in values.items() for argument in ("-D", f"{name}={value:g}")]
 

@@ -10,6 +10,7 @@ import pytest
 
 from hardware import parts as parts_list
 from hardware.parts import CIRCUIT, COLUMNS, PARTS, RING, circuit_counts, read_parts, total_eur
+from hardware.printed.render import dimension
 from shared.bounded import read_toml
 from shared.errors import Refused
 from shared.optics.ring import read_ring
@@ -37,6 +38,17 @@ def test_every_part_of_the_circuit_is_on_the_list_once():
     others = [part for part in read_toml(CIRCUIT)["part"] if not part["class"].startswith("LED")]
     assert sum(counts.values()) == len(others)
     assert {part.part_class: part.quantity for part in read_parts().values() if part.part_class in of_circuit} == counts
+
+
+def test_bought_parts_have_the_sizes_that_the_printed_ones_are_made_for():
+    parts = read_parts()
+    for name, part in (("filter", "emission filter"), ("clean_up", "clean-up filter")):
+        assert parts[part].number("diameter_mm") == dimension(f"{name}_diameter_mm")
+        assert parts[part].number("thickness_mm") == dimension(f"{name}_thickness_mm")
+    plate, ring = parts["heat sink"], read_ring(RING)
+    assert plate.number("outer_mm") == pytest.approx(2 * (ring.radius_mm + 13 - 2))
+    assert plate.number("inner_mm") == pytest.approx(2 * (dimension("baffle_radius_mm") + 2.2))
+    assert plate.number("thickness_mm") == dimension("heat_sink_mm")
 
 
 def test_every_screw_of_the_printed_parts_is_on_the_list():
@@ -76,7 +88,6 @@ def test_parameters_carry_their_unit():
             assert re.search(r"_(w|v|a|ma|mm|cm2|wh|g|px|um|k_w)$", name) or name in {
                 "f_number",
                 "efficiency",
-                "outputs",
             }
 
 

@@ -2,7 +2,6 @@
 
 import itertools
 import math
-import re
 
 import manifold3d
 import numpy as np
@@ -10,20 +9,13 @@ import pytest
 import trimesh
 from trimesh.transformations import reflection_matrix, rotation_matrix, translation_matrix
 
-from hardware.printed.render import HERE, PARTS, RING, definitions, render
+from hardware.printed.render import PARTS, RING, definitions, dimension, render
 from shared.errors import Refused
 from shared.optics.ring import read_ring
 from tests.hardware.printed.measure import about_axis, cut, wall_mm
 
 THINNEST_MM = 1.2
 """Three lines of a 0.4 mm nozzle: common practice, no source."""
-
-
-def dimension(name: str) -> float:
-    """Default of a number at the top of the OpenSCAD sources."""
-    found = re.search(rf"^{name} = ([\d.]+);", (HERE / "dimensions.scad").read_text(), re.MULTILINE)
-    assert found, f"dimensions.scad has no plain number {name}"
-    return float(found.group(1))
 
 
 @pytest.mark.parametrize("part", PARTS)
