@@ -36,6 +36,8 @@ class Lie(enum.IntEnum):
     FLOOD = 20
     ANOTHER_VERSION = 21
     SEES_LIGHT_THOUGH_DARK = 22
+    FLOOD_BESIDE_LEASES = 23
+    READS_NO_ANSWERS = 24
 
 
 def packets(lie: Lie, honest: Lease, sequence: int, now_ns: int, rng: random.Random) -> list[bytes]:
@@ -57,6 +59,8 @@ def packets(lie: Lie, honest: Lease, sequence: int, now_ns: int, rng: random.Ran
             encoded(replace(fresh, sensor_time_ns=now_ns - 401_000_000, frame_interval_us=1e8)),
         ],
         Lie.WANTS_LEVEL_NOTHING: [encoded(Want(True, 0.0)), encoded(fresh)],
+        Lie.FLOOD_BESIDE_LEASES: [encoded(fresh), *([encoded(Look())] * 400)],
+        Lie.READS_NO_ANSWERS: [encoded(fresh)],
         Lie.SEES_LIGHT_THOUGH_DARK: [encoded(replace(fresh, seen="lit though dark"))],
         Lie.NOT_JSON: [rng.randbytes(rng.randint(1, 200))],
         Lie.CUT_OFF: [encoded(fresh)[: rng.randint(1, len(encoded(fresh)) - 1)]],

@@ -4,6 +4,8 @@ import contextlib
 import os
 import random
 import signal
+import subprocess
+import sys
 import threading
 import time
 from typing import Any
@@ -55,11 +57,35 @@ def lifted(rig: Any, _rng: random.Random, _lasting: contextlib.ExitStack) -> int
     return moment_ns
 
 
+LOOP_FOR = """
+import sys, time
+began = time.monotonic_ns()
+print(began, flush=True)
+while time.monotonic_ns() < began + float(sys.argv[1]) * 1e9: pass
+"""
+
+
+def taken_over(_rig: Any, rng: random.Random, lasting: contextlib.ExitStack) -> int:
+    """Every core belongs to a real-time loop above the guard for a while: the guard lives, and never runs.
+
+    The fault counts from when the last core was taken. The loops end by themselves, and by the kernel's own limit: nothing else on
+    the machine could end them.
+    """
+    seconds, loops = f"{rng.uniform(0.4, 0.8):.3f}", []
+    for core in range(os.cpu_count() or 1):
+        first = ["prlimit", "--rttime=1500000:1500000", "taskset", "-c", str(core), "chrt", "-f", "50"]
+        loop = subprocess.Popen([*first, sys.executable, "-S", "-c", LOOP_FOR, seconds], stdout=subprocess.PIPE)
+        lasting.enter_context(loop)
+        loops.append(loop)
+    return max(int(loop.stdout.readline()) for loop in loops if loop.stdout is not None)
+
+
 _DEAD = {"bound_ms": DEAD_MAN_MS, "guard_ends": True}
 
 FAULTS = (
     Fault("house: finger lifted", "house", lifted, weight=2),
     Fault("finger lifted", "bench", lifted, weight=2),
+    Fault("every core taken by real-time loops", "bench", taken_over, DEAD_MAN_MS, latches=True, weight=2),
     Fault("house: imager killed", "house", sent("imager", signal.SIGKILL), latches=True, weight=3),
     Fault("house: imager stopped 150-1500 ms", "house", stopped("imager", 150, 1500), latches=True, weight=2),
     Fault("house: imager stopped 5-60 ms", "house", stopped("imager", 5, 60), None),

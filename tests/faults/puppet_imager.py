@@ -7,6 +7,7 @@ What it hears is kept in the file ``status`` of the run folder. Run as ``python 
 import contextlib
 import json
 import random
+import select
 import sys
 from dataclasses import asdict
 from pathlib import Path
@@ -29,7 +30,9 @@ class Puppet:
     def __init__(self, run_dir: Path) -> None:
         self._orders, self._clock = Orders(run_dir), SystemClock()
         self._link = LightLink(run_dir / "light.sock", self._clock)
-        self._light = OperatorLight(self._link, LightSettings().levels, True, self._clock)
+        before = run_dir / "puppet_was_here"
+        self._light = OperatorLight(self._link, LightSettings().levels, True, self._clock, before.exists())
+        before.touch()
         self._status = run_dir / "status"
         self._rearms, self._level, self._repeat_ns = self._orders.of("rearms"), self._orders.of("level"), 0
         self._finger = 0
@@ -54,6 +57,7 @@ class Puppet:
         for packet in data:
             line = self._link._socket
             if line is not None:
+                select.select([], [line], [], INTERVAL_NS / 1e9)
                 with contextlib.suppress(OSError):
                     line.send(packet)
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 from tests.faults.bench import ROOT
-from tests.faults.fault import Fault, Strike
+from tests.faults.fault import LEASE_AND_50_MS, Fault, Strike
 from tests.faults.lies import Lie
 
 
@@ -56,12 +56,18 @@ def pictures(rig: Any) -> object:
 MERELY_DARK = (Lie.WANTS_LEVEL_NOTHING, Lie.RANDOM_FIELDS)
 """A level of nothing is off; so may be what chance writes."""
 
+BOUNDS_MS = {Lie.FLOOD_BESIDE_LEASES: 1050.0, Lie.READS_NO_ANSWERS: None}
+"""The guard counts messages by the second; an imager that is deaf does no harm."""
+
+
+def _lie(lie: Lie) -> Fault:
+    bound_ms = BOUNDS_MS.get(lie, LEASE_AND_50_MS)
+    latches = bound_ms is not None and lie not in MERELY_DARK
+    return Fault(f"imager {lie.name.lower().replace('_', ' ')}", "bench", told(lie), bound_ms, latches=latches)
+
+
 FAULTS = (
-    *(
-        Fault(f"imager {lie.name.lower().replace('_', ' ')}", "bench", told(lie), latches=lie not in MERELY_DARK)
-        for lie in Lie
-        if lie is not Lie.NONE
-    ),
+    *(_lie(lie) for lie in Lie if lie is not Lie.NONE),
     Fault("garbage on light.sock", "bench", pestered("garbage", light_socket), None, weight=2),
     Fault("half-open on light.sock", "bench", pestered("half-open", light_socket), None),
     Fault("house: garbage on light.sock", "house", pestered("garbage", light_socket), None),
