@@ -132,6 +132,8 @@ class _Ledger:
         if rate > self._highest_rate:
             return 0.0
         self._pass_time(now_ns)
+        if rate == 0.0:
+            return math.inf
         rate *= 1 + _MARGIN
         now_s = (self.until_ns - self._start_ns) / 1e9
         left_s = self._left_of_old_s(rate, now_s)

@@ -221,6 +221,7 @@ def test_a_spent_budget_refuses_until_enough_has_passed() -> None:
     assert not budget.may_light(0.2, 150, ns(601))
     assert budget.binding(1.0, 150, ns(601)) is EYE_INFRARED
     assert budget.left_s(1.0, 150, ns(1300)) == 0.0
+    assert math.isinf(budget.left_s(0.0, 150, ns(1300)))  # dark is always allowed
     assert budget.may_light(1.0, 150, ns(2400))
 
 
