@@ -202,6 +202,7 @@ class GuardProcess:
         self.log_path = run_dir / "log"
         self.ring = SimulatedRingReader(run_dir / "simulated_ring")
         self.process: subprocess.Popen | None = None
+        self.options: tuple[str, ...] = ()
         self._imagers: list[subprocess.Popen] = []
         self.links: list[LightLink] = []
 
@@ -211,7 +212,16 @@ class GuardProcess:
         until(self.answers, what="guard answers")
 
     def command(self, *more: str) -> list[str]:
-        return [sys.executable, "-m", "device.light", "--run-dir", str(self.run_dir), "--simulated", *more]
+        return [
+            sys.executable,
+            "-m",
+            "device.light",
+            "--run-dir",
+            str(self.run_dir),
+            "--simulated",
+            *self.options,
+            *more,
+        ]
 
     def answers(self) -> bool:
         link = LightLink(self.socket_path, SystemClock())
