@@ -53,8 +53,8 @@ def axis_irradiance_w_m2(ring: Ring, distance_mm: float) -> float:
 def highest_irradiance_w_m2(ring: Ring, distance_mm: float) -> float:
     """Highest irradiance anywhere on a plane parallel to the ring, at most ``TOLERANCE`` above the truth and never below it.
 
-    A surface turned towards the nearest LED instead can get a little more where the highest point is off the axis. Raises Refused
-    outside the range of distances.
+    A surface turned to face the light gets no more from 2.5 radii on, and nearer up to about 4 % more (worked out for rings of 2
+    to 24 LEDs, half angles from 15 to 85 degrees). Raises Refused outside the range of distances.
     """
     _check(ring, distance_mm)
     highest = _highest(ring.leds, ring.radius_mm / distance_mm, ring.lobe_exponent)

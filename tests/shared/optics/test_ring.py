@@ -220,6 +220,23 @@ def test_near_the_ring_the_highest_is_before_an_led() -> None:
     assert before_an_led > 3 * axis_irradiance_w_m2(ring, 20)
 
 
+@pytest.mark.parametrize(("leds", "half_angle_deg"), [(2, 60), (8, 30), (12, 85), (24, 30)])
+def test_turning_the_surface_gains_nothing_far_away_and_little_near(leds: int, half_angle_deg: float) -> None:
+    """The irradiance of a surface that faces the light is the length of the vector sum over the LEDs, where none is behind it."""
+    ring = replace(RING, leds=leds, half_angle_deg=half_angle_deg, radius_mm=30)
+    x_m, y_m = np.meshgrid(np.linspace(-0.06, 0.06, 121), np.linspace(-0.06, 0.06, 121))
+    for distance_mm, gain in ((15, 1.05), (30, 1.05), (75, 1.0001), (150, 1.0001), (400, 1.0001)):
+        facing = np.zeros((3, *x_m.shape))
+        for number in range(leds):
+            turn = 2 * math.pi * number / leds
+            way = np.stack(
+                [x_m - 0.03 * math.cos(turn), y_m - 0.03 * math.sin(turn), np.full_like(x_m, distance_mm / 1e3)]
+            )
+            r = np.sqrt((way**2).sum(axis=0))
+            facing += ring.intensity_w_sr * (way[2] / r) ** ring.lobe_exponent * way / r**3
+        assert np.sqrt((facing**2).sum(axis=0)).max() <= gain * highest_irradiance_w_m2(ring, distance_mm)
+
+
 def test_a_distance_that_cannot_be_reckoned_is_refused() -> None:
     assert nearest_distance_mm(RING) == 15
     for distance_mm in (14.9, 0.0, -5.0, 2e5, math.nan):
