@@ -4,6 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from device.light.pwm import BOARD_CHANNELS
 from shared.errors import Refused
@@ -118,3 +120,29 @@ def test_every_pin_can_be_moved_to_any_free_plain_pin() -> None:
     assert free, "no spare pin is left on the header"
     for gpio in free:
         assert lines(board_pins().moved({"button": gpio}, {})) == []
+
+
+@given(
+    gpio=st.dictionaries(st.sampled_from([pin.name for pin in board_pins().pin]), st.integers(-1, 30), max_size=6),
+    channel=st.sampled_from([None, 0, 1, 2, 3]),
+)
+def test_whatever_is_moved_a_map_without_fault_is_one_the_board_can_do(
+    gpio: dict[str, int], channel: int | None
+) -> None:
+    """Against the board's rules said once more, as a list of what must hold."""
+    pins = board_pins().moved(gpio, {} if channel is None else {"ring_dimming": channel})
+    at = {pin.name: pin.gpio for pin in pins.pin}
+    dimming = (at["ring_dimming"], pins["ring_dimming"].channel)
+    plain = [at[name] for name in at if name != "ring_dimming"]
+    also_driven = {0: {12, 18}, 1: {13, 19}, 2: {18}, 3: {19}}[pins["ring_dimming"].channel or 0]
+    can = (
+        len(set(at.values())) == len(at)
+        and all(2 <= number <= 27 for number in at.values())
+        and dimming in {(12, 0), (13, 1), (18, 0), (18, 2), (19, 1), (19, 3)}
+        and (at["i2c_data"], at["i2c_clock"]) == (2, 3)
+        and at["adc_select"] in (7, 8)
+        and (at["adc_data_in"], at["adc_data_out"], at["adc_clock"]) == (9, 10, 11)
+        and all(at[name] >= 9 for name in ("ring_enable", "heartbeat", "ring_dimming"))
+        and not also_driven & set(plain)
+    )
+    assert (faults(pins) == []) == can
