@@ -1,1 +1,1 @@
-"""What one builds. The installed program takes only the pin map and the ring from here."""
+"""What one builds: pins, ring, parts, circuits, printed parts, budgets. The installed program reads only the pin map of it."""

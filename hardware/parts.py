@@ -65,6 +65,8 @@ def circuit_counts(classes: Iterable[str], path: Path = CIRCUIT) -> Counter[str]
 
 def read_parts(path: Path = PARTS) -> dict[str, Part]:
     """Every line by name; raises Refused naming file, line and column."""
+    if not path.is_file():
+        raise Refused("no such file", str(path), "run this in the project's own folder")
     with path.open(encoding="utf-8", newline="") as file:
         reader = csv.DictReader(file)
         if tuple(reader.fieldnames or ()) != COLUMNS:

@@ -125,6 +125,11 @@ def test_a_part_of_the_circuit_without_a_line_is_refused(tmp_path):
         circuit_counts(["resistor"], circuit)
 
 
+def test_a_missing_list_is_refused(tmp_path):
+    with pytest.raises(Refused, match=r"no such file: .*parts.csv; run this in the project's own folder"):
+        read_parts(tmp_path / "parts.csv")
+
+
 def test_a_missing_parameter_is_refused_with_part_and_name():
     with pytest.raises(Refused, match="board has no parameter: weight_kg"):
         read_parts()["board"].number("weight_kg")
