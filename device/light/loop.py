@@ -48,7 +48,7 @@ class GuardLoop:
         self._selector = selectors.DefaultSelector()
         self._imager: socket.socket | None = None
         self._second_ns, self._messages = 0, 0
-        self._next_watchdog_ns = clock.now_ns()
+        self._fed_ns = -(2**62)
         self._stopping = ""
         with contextlib.ExitStack() as undo:
             undo.callback(self._selector.close)
@@ -98,7 +98,8 @@ class GuardLoop:
         return self._stopping
 
     def _wait_s(self) -> float | None:
-        dues = [self._guard.due_ns(), self._next_watchdog_ns if self._notice.watchdog_ns else None]
+        every_ns = self._notice.watchdog_ns
+        dues = [self._guard.due_ns(), self._fed_ns + every_ns if every_ns else None]
         due_ns = min((due for due in dues if due is not None), default=None)
         return None if due_ns is None else max(0, due_ns - self._clock.now_ns()) / 1e9
 
@@ -120,8 +121,9 @@ class GuardLoop:
 
     def _feed_watchdog(self) -> None:
         now_ns = self._clock.now_ns()
-        if self._notice.watchdog_ns and now_ns >= self._next_watchdog_ns:
-            self._next_watchdog_ns = now_ns + self._notice.watchdog_ns
+        # Time that ran backwards is a trip, but no reason to starve the watchdog: a restart would forget the trip.
+        if self._notice.watchdog_ns and not 0 <= now_ns - self._fed_ns < self._notice.watchdog_ns:
+            self._fed_ns = now_ns
             self._notice.say("WATCHDOG=1")
 
     def _accept(self) -> None:
@@ -156,7 +158,7 @@ class GuardLoop:
 
     def _take(self, data: bytes, truncated: bool) -> None:
         now_ns = self._clock.now_ns()
-        if now_ns - self._second_ns >= 1_000_000_000:
+        if not 0 <= now_ns - self._second_ns < 1_000_000_000:
             self._second_ns, self._messages = now_ns, 0
         self._messages += 1
         try:

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from tests.faults.catalogue import FAULTS, Blow, blow_with, drawn
 from tests.faults.distribution import table
+from tests.faults.fault import NotHere
 from tests.faults.rigs import Rigs, rigs
 from tests.faults.trial import NeverLit, Outcome, tried
 from tests.perf.__main__ import machine
@@ -46,6 +47,8 @@ def run_one(kept: Rigs, seed: int, number: int, words: str) -> Outcome:
         found = tried(kept.of(kind), blow, number, rng)
     except (NeverLit, AssertionError, OSError) as error:
         found = Outcome(number, blow, violations=[f"{type(error).__name__}: {error}"])
+    except NotHere as why:
+        found = Outcome(number, blow, notes=[f"not here: {why}"])
     if found.violations:
         kept.drop(kind)
     took = "went on" if found.took_ms is None else f"{found.took_ms:.1f} ms"

@@ -15,6 +15,11 @@ DEAD_MAN_MS = 250.0
 BLOCKED_MS = 300.0
 """An output that blocks or refuses in every line at once: noticed with the next frame (50 ms), then the dead-man's."""
 
+
+class NotHere(Exception):
+    """This machine does not let a fault happen; says why."""
+
+
 Strike = Callable[[Any, random.Random, contextlib.ExitStack], int]
 """Hits a rig and returns the moment just before; what lasts is ended by the stack."""
 

@@ -59,17 +59,17 @@ class RingWatch:
         return self.record().level_at(moment_ns) > 0
 
     def dark_after(self, moment_ns: int, seconds: float) -> Dark | None:
-        """The end of the light that shone at ``moment_ns``; None when it goes on for ``seconds`` and more."""
+        """The last end of the light that shone at ``moment_ns``; None when it goes on for ``seconds`` and more."""
         self._seen_dark_ns = 0
         if not patiently(self._dark_for_good, seconds):
             return None
         seen_ns, record = self._seen_dark_ns, self.record()
-        dropped_ns = record.heartbeat_ns + DROP_OUT_NS
-        switched = [change.at_ns for change in record.changes if change.level == 0 and change.at_ns > moment_ns]
         if record.level_at(seen_ns) > 0:  # the pins would let it through; the files do not
             return Dark(seen_ns, seen_ns, False)
-        end_ns = min([*switched, dropped_ns])
-        return Dark(end_ns, seen_ns, end_ns not in switched)
+        last = [change for change in record.changes if moment_ns < change.at_ns <= seen_ns][-1:]
+        if last and last[0].level == 0:
+            return Dark(last[0].at_ns, seen_ns, False)
+        return Dark(record.heartbeat_ns + DROP_OUT_NS, seen_ns, True)
 
     def _dark_for_good(self) -> bool:
         """Whether it has been dark for some looks: a PWM that changes its period rests for an instant."""
