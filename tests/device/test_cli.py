@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from device.cli import _COMMANDS, main
+from device.cli.running import condition_lines
 from device.demo import free_port
+from shared.protocol.light import ConditionState
 
 COMMANDS = sorted(_COMMANDS)
 LONGEST_LINE = 112
@@ -165,3 +167,20 @@ def test_a_demo_that_cannot_keep_anything_says_so(tmp_path: Path) -> None:
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 2
     assert done.stderr == f"tapetum: {tmp_path}/data: cannot be made (File exists); choose another folder\n"
+
+
+def test_conditions_are_lines_with_value_and_limit_or_a_sentence() -> None:
+    lines = condition_lines(
+        (
+            ConditionState("frames fresh", "holds"),
+            ConditionState("LED temperature", "holds", "", 41.24, 60.0, "°C"),
+            ConditionState("cover", "missing", "the ring's cover is open: close it"),
+            ConditionState("distance", "absent", "no distance sensor is fitted: nothing watches it"),
+        )
+    )
+    assert lines == [
+        "ok       frames fresh",
+        "ok       LED temperature: 41.24 °C (limit 60 °C)",
+        "MISSING  cover: the ring's cover is open: close it",
+        "absent   distance: no distance sensor is fitted: nothing watches it",
+    ]

@@ -1,7 +1,7 @@
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from device.light.pins import header_chip, output_pin
+from device.light.pins import header_chip, input_pin, output_pin
 from shared.errors import Refused
 
 
@@ -49,3 +49,16 @@ def test_the_headers_chip_is_found_by_label(labels, number):
 def test_no_header_is_refused_with_what_is_there():
     with pytest.raises(Refused, match="3 gpio-sim"):
         header_chip(range(16), {3: "gpio-sim"}.get)
+
+
+def test_a_switch_to_ground_is_pulled_up_and_an_open_wire_is_not_closed(factory):
+    switch = input_pin(5, factory)
+    assert factory.pin(5).pull == "up"
+    assert not switch.is_active
+    factory.pin(5).drive_low()
+    assert switch.is_active
+    factory.pin(5).drive_high()
+    assert not switch.is_active
+    with pytest.raises(Refused, match="GPIO 5 cannot be read"):
+        input_pin(5, factory)
+    switch.close()
