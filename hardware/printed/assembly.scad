@@ -45,8 +45,8 @@ module optics() {
 
 translate([0, mount_front_mm + explode * 20, axis_height_mm]) rotate([-90, 180, 0]) optics();
 color("Gainsboro", explode == 0 ? 1 : 0.55) body();
-color("LightSlateGray") translate([-26, -body_length_mm / 2 + 6, floor_mm]) cube([52, 106, 26]);
-color("SeaGreen") translate([-28, 37.2, floor_mm]) cube([56, 1.6, 45]);
+color("LightSlateGray") translate([-26, -body_length_mm / 2 + wall_mm + 6, floor_mm]) cube([52, 106, 26]);
+color("SeaGreen") translate([-30, 37.2, floor_mm]) cube([60, 1.6, 45]);
 translate([0, 0, body_height_mm + wall_mm + explode * 40]) rotate([0, 180, 0]) {
     color("Gainsboro") lid();
     color("SeaGreen") translate([-28, board_middle_mm - 52.5, wall_mm + 6]) cube([56, 85, 1.6]);

@@ -9,6 +9,7 @@ import pytest
 import trimesh
 from trimesh.transformations import reflection_matrix, rotation_matrix, translation_matrix
 
+from hardware.parts import read_parts
 from hardware.printed.render import PARTS, RING, definitions, dimension, render
 from shared.errors import Refused
 from shared.optics.ring import read_ring
@@ -187,6 +188,69 @@ def assembled(parts):
     return moved
 
 
+@pytest.fixture(scope="module")
+def bought():
+    """What is put in, as plain bodies where assembly.scad draws it; sizes from parts.csv and, for board and camera, from memory."""
+    parts = read_parts()
+    floor, board_top = dimension("floor_mm"), dimension("body_height_mm") - 6
+    back = -dimension("body_length_mm") / 2 + dimension("wall_mm")
+    usb_end = back + dimension("board_behind_mm")
+    middle = floor + 45 / 2
+    bodies = {
+        "power bank": block([0, back + 6 + 106 / 2, floor + 26 / 2], [52, 106, 26]),
+        "driver": block([0, 38, middle], [60, 1.6, 45]),
+        "driver's parts": block([0, 34, middle], [52, 6, 40]),
+        "board": block([0, usb_end + 85 / 2, board_top - 0.8], [56, 85, 1.6]),
+        "board's sockets": block([0, usb_end - 3 + 20.4 / 2, board_top - 1.6 - 8], [53, 20.4, 16]),
+        "camera board": block([0, MOUNT_FRONT_MM - 40 - 0.8, AXIS_HEIGHT_MM], [38, 1.6, 38]),
+        "camera's socket": block([0, MOUNT_FRONT_MM - 40 - 1.6 - 3, AXIS_HEIGHT_MM - 14], [22, 6, 6]),
+        "lens": rod(30, MOUNT_FRONT_MM - 40 + 0.01, 38),
+        "filter": rod(parts["emission filter"].number("diameter_mm"), MOUNT_FRONT_MM + 2.01, 2.98),
+    }
+    plate, board_mm = parts["heat sink"], dimension("led_board_diameter_mm")
+    sink = rod(plate.number("outer_mm"), MOUNT_FRONT_MM + 0.01, 3.98)
+    bodies["heat sink"] = trimesh.boolean.difference(
+        [sink, rod(plate.number("inner_mm"), MOUNT_FRONT_MM - 1, 6)], engine="manifold"
+    )
+    for index in range(read_ring(RING).leds):
+        turn = 2 * np.pi * index / read_ring(RING).leds
+        aside = [read_ring(RING).radius_mm * np.cos(turn), 0, read_ring(RING).radius_mm * np.sin(turn)]
+        for name, diameter, start, length in (
+            ("LED board", board_mm, 4.01, 1.58),
+            ("LED", 9, 5.61, 3.5),
+            ("clean-up filter", parts["clean-up filter"].number("diameter_mm"), 9.31, 3.48),
+        ):
+            bodies[f"{name} {index}"] = rod(diameter, MOUNT_FRONT_MM + start, length).apply_translation(aside)
+    return bodies
+
+
+def block(middle: list[float], size: list[float]) -> trimesh.Trimesh:
+    return trimesh.creation.box(size, translation_matrix(middle))
+
+
+def rod(diameter: float, start: float, length: float) -> trimesh.Trimesh:
+    """Cylinder along the optical axis."""
+    place = translation_matrix([0, start + length / 2, AXIS_HEIGHT_MM]) @ rotation_matrix(np.pi / 2, [1, 0, 0])
+    return trimesh.creation.cylinder(diameter / 2, length, sections=32, transform=place)
+
+
+def test_what_is_bought_fits_in_where_it_belongs(assembled, bought):
+    for one, first in bought.items():
+        for other, second in (*assembled.items(), *bought.items()):
+            assert one == other or shared_mm3(first, second) < 0.01, f"{one} and {other} claim the same place"
+
+
+def test_the_driver_s_board_is_held_by_its_guides(assembled, bought):
+    for way in (-1, 1):
+        pushed = bought["driver"].copy().apply_translation([0, 0.5 * way, 0])
+        assert shared_mm3(pushed, assembled["body"]) > 1
+
+
+def test_the_check_sees_a_power_bank_that_is_too_high(bought):
+    lifted = bought["power bank"].copy().apply_translation([0, 0, 5])
+    assert shared_mm3(lifted, bought["board's sockets"]) > 1
+
+
 def test_no_part_runs_into_another(assembled):
     for (one, first), (other, second) in itertools.combinations(assembled.items(), 2):
         assert shared_mm3(first, second) < 0.01, f"{one} and {other} claim the same place"
@@ -255,5 +319,7 @@ def test_the_board_s_pattern_is_under_the_lid(parts):
     assert len(holes) == 4
     xs, ys = holes.T
     assert (np.ptp(xs), np.ptp(ys)) == pytest.approx((49, 58), abs=0.02)
-    to_the_back = (max(ys) + min(ys)) / 2 - (-dimension("body_length_mm") / 2 + dimension("wall_mm"))
-    assert to_the_back > 52.5
+    usb_end = (max(ys) + min(ys)) / 2 - 52.5
+    assert usb_end == pytest.approx(
+        -dimension("body_length_mm") / 2 + dimension("wall_mm") + dimension("board_behind_mm"), abs=0.02
+    )
