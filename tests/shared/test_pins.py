@@ -1,5 +1,7 @@
 """The pin map, and what is refused."""
 
+import re
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import shared
 from device.light.pwm import BOARD_CHANNELS
 from shared.errors import Refused
 from shared.pins import HEADER_PINS, MAP, PWM_PINS, PinMap, board_pins, faults, read_pins
@@ -98,6 +101,17 @@ def test_keys_and_words_are_checked(tmp_path: Path, text: str, line: str) -> Non
     with pytest.raises(Refused) as refused:
         read_pins(path)
     assert line in refused.value.line
+
+
+def test_the_map_goes_along_when_the_program_is_installed() -> None:
+    """It lies beside ``shared`` in the checkout; wheel and installer have to put it there too."""
+    root = Path(shared.__path__[0]).parent
+    assert root / "hardware" / "pins.toml" == MAP
+    setuptools = tomllib.loads((root / "pyproject.toml").read_text())["tool"]["setuptools"]
+    assert "hardware" in setuptools["packages"]["find"]["include"]
+    assert "*.toml" in setuptools["package-data"]["hardware"]
+    (copied,) = re.findall(r"-cf - (.*) \|", (root / "systemd" / "install.sh").read_text())
+    assert {"pyproject.toml", "shared", "hardware"} <= set(copied.split())
 
 
 def test_an_unknown_name_is_refused_with_the_known_ones() -> None:
