@@ -8,13 +8,14 @@ READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts javascript packages perf screenshots clean
+.PHONY: help demo test check lint types contracts javascript packages perf circuits screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
 	@echo "make test         all tests of the fast tier"
 	@echo "make check        lint, types, import contracts, JavaScript checks"
 	@echo "make perf         timings as ratios, written to tests/perf/results.md"
+	@echo "make circuits     every single fault and 2000 boards drawn at random, in ngspice (6 to 15 minutes)"
 	@echo "make screenshots  pictures of the page, into tests/screenshots/"
 
 $(READY): pyproject.toml
@@ -60,6 +61,9 @@ web_ui/node_modules/.ready: $(TOOLS) web_ui/package-lock.json
 
 packages:
 	@tests/bring_debian_packages.sh
+
+circuits: $(TOOLS) packages
+	$(BIN)/pytest -m slow tests/hardware/circuits
 
 screenshots: $(TOOLS) packages
 	$(BIN)/python -m tests.web_ui.browser.screenshots

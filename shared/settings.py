@@ -58,7 +58,8 @@ class LightSettings:
     pwm_pin: Annotated[int, Within(0, 27)] = _pin("ring_dimming")
     pwm_channel: Annotated[int, Within(0, 3)] = _channel("ring_dimming")
     pwm: Literal["hardware", "software"] = "hardware"
-    pwm_hz: Annotated[float, Within(50, 200_000)] = 20_000.0
+    # not below 400: the dead-man must not take a bridged pulse for a heartbeat (hardware/circuits)
+    pwm_hz: Annotated[float, Within(400, 200_000)] = 20_000.0
     pwm_chip_device: Annotated[str, Length(0, 80)] = ""
     pwm_step_ns: Annotated[int, Within(1, 10_000)] = 20
     clock_error_ppm: Annotated[float, Within(0, 10_000)] = 100.0
