@@ -31,7 +31,7 @@ class PwmTree:
         self.channel.mkdir(exist_ok=True)
         for name in SETTINGS:
             path = self.channel / name
-            if path.is_symlink() or not path.is_file():
+            if path.is_symlink() or not path.is_file() or not path.read_bytes().strip().isdigit():
                 self._remove(path)
                 path.write_text("0\n")
 
