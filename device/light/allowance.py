@@ -44,6 +44,8 @@ class RingAllowance:
 
     def pass_to(self, now_ns: int, level: float) -> None:
         """Count the time; a clock that steps back counts as nothing and gives nothing back."""
+        if now_ns < self._at_ns:
+            self._known = None
         if level > 0.0 and now_ns > self._at_ns:
             self._budget.spend(level, self._distance.nearest_mm(now_ns), self._at_ns, now_ns)
         self._at_ns = now_ns

@@ -106,7 +106,9 @@ class Guard:
         now_ns = self._clock.now_ns()
         backwards_ns, self._now_ns = self._now_ns - now_ns, now_ns
         if backwards_ns > 0:
-            self._book.end()  # its end was reckoned on a clock that no longer counts
+            # Their ends were reckoned on a clock that no longer counts.
+            self._book.end()
+            self._sensed.clear()
             self.fault(f"time ran backwards by {backwards_ns / 1e6:.3f} ms")
         self._on_time.pass_to(now_ns, lit=self.light.state == "lit" or self._dark_failed)
         self._allowance.pass_to(now_ns, self._level)

@@ -206,6 +206,7 @@ class Explored:
     def clock_steps_back(self):
         self.let_go = self.wanted = False
         self.lease_end_ns = 0
+        self.watched = {name: Watched() for name in self.watched}
         self.stepped_back = True
         # against what the guard saw: it cannot know more
         self.bench.clock.time_ns = self.counted_ns = self.bench.guard._now_ns - TICK_MS * MS

@@ -10,7 +10,7 @@ import pytest
 from device.light.link import SILENT_NS, LightLink
 from shared.clock import SystemClock
 from shared.errors import Refused
-from shared.protocol.light import TO_GUARD, LightStatus, Look, Want
+from shared.protocol.light import TO_GUARD, ConditionState, LightStatus, Look, Want
 from shared.protocol.wire import decoded, encoded
 
 MS = 1_000_000
@@ -254,3 +254,20 @@ def test_the_guard_needs_nothing_but_gpiozero():
     code = "import sys, device.light.__main__; print(sorted(set(sys.modules) & {'numpy', 'numba', 'flask', 'zarr', 'PIL'}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=20, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_list_of_conditions_is_kept_until_the_guard_is_lost(link, script, manual_clock):
+    link.want(False, 0.0)
+    script.accept()
+    script.heard()
+    listed = ConditionState("cover", "missing", "the ring's cover is open")
+    script.answer(conditions=(listed,))
+    script.answer()
+    link.survey()
+    assert script.heard() == Look(conditions=True)
+    assert link.conditions == (listed,), "a status without a list leaves it as it is"
+    script.close()
+    manual_clock.advance_ms(1)
+    link.survey()
+    link.survey()
+    assert link.conditions == ()
