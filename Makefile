@@ -8,13 +8,14 @@ READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts javascript packages perf circuits screenshots clean
+.PHONY: help demo test check lint types contracts javascript packages perf hardware circuits screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
 	@echo "make test         all tests of the fast tier"
 	@echo "make check        lint, types, import contracts, JavaScript checks"
 	@echo "make perf         timings as ratios, written to tests/perf/results.md"
+	@echo "make hardware     wiring, printed parts as STL and pictures, parts list, power and heat"
 	@echo "make circuits     every single fault and 2000 boards drawn at random, in ngspice (6 to 15 minutes)"
 	@echo "make screenshots  pictures of the page, into tests/screenshots/"
 
@@ -35,8 +36,9 @@ demo: $(READY)
 	@$(BIN)/tapetum demo
 
 test: $(TOOLS) packages
-	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/web_ui/browser
-	$(BIN)/pytest tests/bench tests/web_ui/browser
+	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
+	$(BIN)/pytest tests/bench tests/web_ui/browser --junit-xml=build/tests/second.xml
+	$(BIN)/python -m tests.hardware.hazards_ran build/tests/first.xml build/tests/second.xml
 
 check: lint types contracts javascript
 
@@ -61,6 +63,12 @@ web_ui/node_modules/.ready: $(TOOLS) web_ui/package-lock.json
 
 packages:
 	@tests/bring_debian_packages.sh
+
+hardware: $(TOOLS) packages
+	$(BIN)/python -m hardware.wiring hardware/wiring.svg
+	$(BIN)/python -m hardware.printed.render build/hardware --pictures
+	$(BIN)/python -m hardware.parts
+	$(BIN)/python -m hardware.budget
 
 circuits: $(TOOLS) packages
 	$(BIN)/pytest -m slow tests/hardware/circuits

@@ -3,7 +3,7 @@
 # chromium: the page's tests. ngspice: the circuits' tests. openscad, xvfb: the printed parts, and their pictures.
 set -eu
 missing=
-for pair in chromium:chromium ngspice:ngspice openscad:openscad Xvfb:xvfb; do
+for pair in chromium:chromium ngspice:ngspice openscad:openscad Xvfb:xvfb xauth:xauth; do
     command -v "${pair%%:*}" >/dev/null || missing="$missing ${pair##*:}"
 done
 [ -z "$missing" ] && exit 0
