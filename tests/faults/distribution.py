@@ -63,6 +63,13 @@ def _besides(outcomes: Sequence[Outcome]) -> list[str]:
     helped = sorted(1000 * one for found in outcomes for one in found.helper_s if found.blow.is_plain_end_of_guard)
     if helped:
         lines.append(_line("End of the guard to end of ExecStopPost (--dark), ms", helped))
+    kept = [one.recording for one in outcomes if one.recording]
+    if kept:
+        lost = max([one.lost_s for one in outcomes if one.lost_s is not None], default=0.0)
+        lines.append(
+            f"Recordings beside: {kept.count('complete')} complete, {kept.count('cut off')} cut off with their imager,"
+            f" of which at most {max(0.0, lost):.2f} s before the fault were lost."
+        )
     if back:
         lines.append(_line("Lifted, armed and pressed again to light, s", back))
     return lines

@@ -50,14 +50,17 @@ class CheckedRecording:
             complain("the recording holds no frame")
             return
         recording.pixels(recording.frames - 1)
+        self._found.recording = "complete" if recording.complete else "cut off"
         table, interval_ns = recording.frame_table, recording.camera.frame_interval_us * 1000
         if self._times_told:
             steps = np.rint(np.diff(table.sensor_time_ns) / interval_ns).astype(int)
             if (steps != np.diff(table.sequence)).any():
                 complain("the recording has gaps that are not counted")
-            ended_ns = self._found.struck_ns
-            if not survived and (ended_ns - int(table.sensor_time_ns[-1])) / 1e9 > LOST_AT_MOST_S:
-                complain("the recording lost more than its last second")
+            lost_s = (self._found.struck_ns - int(table.sensor_time_ns[-1])) / 1e9
+            if not survived:
+                self._found.lost_s = lost_s
+            if not survived and lost_s > LOST_AT_MOST_S:
+                complain(f"the recording lost its last {lost_s:.2f} s")
 
 
 class NoRecording:

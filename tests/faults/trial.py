@@ -42,6 +42,8 @@ class Outcome:
     back_s: float | None = None
     load: float = 0.0
     struck_ns: int = 0
+    recording: str = ""
+    lost_s: float | None = None
     helper_s: tuple[float, ...] = ()
     violations: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
