@@ -1,6 +1,5 @@
 """Recordings of a scene, written as fast as they can be drawn."""
 
-import tempfile
 import time
 from collections import deque
 from collections.abc import Callable
@@ -11,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from shared.errors import Refused
+from device.whole_folder import appearing_whole
 from shared.frame import Counts, Frame
 from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene
@@ -46,25 +45,14 @@ def simulate(
     The first frame is scene time 0 and sensor time 0. ``on_progress`` gets frames done and in all. ``out`` appears when it is
     whole; raises Refused where it exists already or the disk does not take it, and then leaves nothing behind.
     """
-    if out.exists():
-        raise Refused("there is already something of this name", str(out), "choose another name, or remove it first")
     frames = max(round(seconds * scene.camera.fps), 1)
     began_s = time.monotonic()
     renderer = SceneRenderer(scene, seed)
     assumed = not renderer.injections_s
     if assumed:
         renderer.inject(DEFAULT_INJECTION_S)
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=f".{out.name}.", dir=out.parent) as beside:
-            # a folder of its own, so that the recording already bears its final name inside
-            growing = Path(beside) / out.name
-            _write(renderer, growing, frames, {"scene": scene_text, "seed": seed}, on_progress)
-            growing.rename(out)
-    except OSError as error:
-        raise Refused(
-            f"{out}: cannot be written ({error.strerror})", remedy="free some space or choose another folder"
-        ) from None
+    with appearing_whole(out) as growing:
+        _write(renderer, growing, frames, {"scene": scene_text, "seed": seed}, on_progress)
     return Summary(
         frames=frames,
         duration_s=frames / scene.camera.fps,

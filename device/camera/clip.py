@@ -40,6 +40,9 @@ class VideoClip:
         self._times_ns = self._scanned_times_ns(fps)
         width, height = self._stream.codec_context.width, self._stream.codec_context.height
         check_size(str(path), width, height)
+        bits = self._stream.codec_context.format.components[0].bits if self._stream.codec_context.format else 8
+        if bits > 8:
+            self.unknown = (*self.unknown, f"bit depth ({bits} bits cut to 8)")
         steps = np.diff(self._times_ns)
         self.description = CameraDescription(
             model=f"video clip {path.name}"[:80],
@@ -126,7 +129,7 @@ class VideoClip:
             raise Refused(
                 f"{self._path}: frames carry no times of their own", remedy="say how many frames a second it has"
             )
-        self.unknown = (*VideoClip.unknown, f"frame times ({float(rate):g} a second counted)")
+        self.unknown = (*self.unknown, f"frame times ({float(rate):g} a second counted)")
         return [round(number * 1_000_000_000 / rate) for number in range(frames)]
 
 

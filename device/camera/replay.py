@@ -19,9 +19,7 @@ from shared.recording.recording import Recording
 
 
 class RecordedFootage:
-    """A recording of this device: everything is known."""
-
-    unknown: tuple[str, ...] = ()
+    """A recording: everything is known of it, but for what it says is not."""
 
     def __init__(self, path: Path) -> None:
         self.recording = Recording.open(path)
@@ -30,6 +28,7 @@ class RecordedFootage:
             raise Refused(f"{path}: the recording holds no frame", remedy="replay another recording")
         self.description = self.recording.camera
         self.calibration = self.recording.calibration
+        self.unknown = self.recording.unknown
 
     def __len__(self) -> int:
         return self.recording.frames
@@ -162,12 +161,13 @@ def open_replay(
     ``fps`` replaces the footage's own frame rate (not a recording's); without either, 30 a second is assumed and listed in
     ``unknown``.
     """
+    return ReplayCamera(open_footage(path, fps), SystemClock() if clock is None else clock, loop)
+
+
+def open_footage(path: Path, fps: float | None = None) -> Footage:
+    """The same without a clock: frames in order, as fast as they can be read."""
     if fps is not None and not 0.1 <= fps <= 1000:
         raise Refused("frames a second must be from 0.1 to 1000", fps, "give the rate at which the clip was taken")
-    return ReplayCamera(_footage(path, fps), SystemClock() if clock is None else clock, loop)
-
-
-def _footage(path: Path, fps: float | None) -> Footage:
     if not path.exists():
         raise Refused("no such clip, folder or recording", str(path), "check the path")
     if path.is_dir():

@@ -23,7 +23,8 @@ _Image = NDArray[np.uint8] | NDArray[np.uint16]
 class Pictures:
     """Equally spaced grey pictures; ``fps`` None assumes 30 a second and says so in ``unknown``.
 
-    Bit depth is 8 for 8-bit pictures, else the least that holds the largest of sixteen pictures spread over the whole.
+    Bit depth is 8 for 8-bit pictures, else (``depth_is_guessed``) the least that holds the largest of sixteen pictures spread over
+    the whole.
     """
 
     def __init__(self, name: str, fps: float | None, unknown: tuple[str, ...] = _UNKNOWN) -> None:
@@ -32,6 +33,7 @@ class Pictures:
         self._interval_ns = 1e9 / (fps or ASSUMED_FPS)
         first = self._image(0)
         check_size(name, first.shape[1], first.shape[0])
+        self.depth_is_guessed = first.dtype != np.uint8
         self.description = CameraDescription(
             model=f"pictures {Path(name).name}"[:80],
             width=first.shape[1],
@@ -68,7 +70,7 @@ class Pictures:
         """Nothing is open between frames."""
 
     def _bit_depth(self) -> int:
-        if self._image(0).dtype == np.uint8:
+        if not self.depth_is_guessed:
             return 8
         chosen = {round(number) for number in np.linspace(0, len(self) - 1, min(_LOOKED_AT, len(self)))}
         return max(8, max(int(self._image(number).max()) for number in chosen).bit_length())
@@ -132,14 +134,14 @@ class PictureFolder(Pictures):
             raise Refused(
                 f"{folder}: no picture in this folder", remedy=f"it should hold {', '.join(sorted(PICTURES))} files"
             )
-        self._paths = sorted(found, key=_by_number)
+        self.paths = sorted(found, key=_by_number)
         super().__init__(str(folder), fps)
 
     def __len__(self) -> int:
-        return len(self._paths)
+        return len(self.paths)
 
     def _image(self, number: int) -> _Image:
-        path = self._paths[number]
+        path = self.paths[number]
         try:
             with Image.open(path) as picture:
                 grey = picture if picture.mode in ("L", "I;16", "I;16B", "I") else picture.convert("L")

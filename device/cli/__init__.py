@@ -15,6 +15,7 @@ _COMMANDS = {
     "parts": "Whether dye, LED, filters, lens and sensor fit each other, and what to change.",
     "light-limits": "Exposure limits in front of a ring: shortest distance, allowed time.",
     "simulate": "Write a recording from a scene, as fast as it can.",
+    "import": "Make a recording of a clip, TIFF stack or picture folder from any camera.",
     "recordings": "List recordings.",
     "analyse": "Curves and relative values of a recording, with intervals.",
     "export": "Write a recording as files that other software opens.",
@@ -23,6 +24,8 @@ _COMMANDS = {
     "record": "Start or stop recording on a running device.",
     "calibrate": "Measure what this handheld's camera and ring do, on a running device.",
 }
+_MODULES = {"import": "import_footage"}
+"""Files that cannot bear their command's name."""
 
 
 class _OnDemand(click.Group):
@@ -34,7 +37,8 @@ class _OnDemand(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
-        command = importlib.import_module(f"device.cli.{cmd_name.replace('-', '_')}").command
+        module = _MODULES.get(cmd_name, cmd_name.replace("-", "_"))
+        command = importlib.import_module(f"device.cli.{module}").command
         assert isinstance(command, click.Command)
         return command
 

@@ -1,11 +1,11 @@
 """``tapetum simulate``: a recording from a scene."""
 
-import sys
 from pathlib import Path
 
 import click
 
 from device.cli import answer, json_option
+from device.cli.percent_done import PercentDone
 from device.simulate import DEFAULT_INJECTION_S, simulate
 from shared.scene.description import Scene, ready_scenes, scene_path
 
@@ -28,7 +28,7 @@ def command(scene: str, out: Path, seconds: float, seed: int, as_json: bool) -> 
     """
     path = scene_path(scene)
     description = Scene.load(path)
-    summary = simulate(description, out, seconds, seed, _Progress(), path.read_text(encoding="utf-8"))
+    summary = simulate(description, out, seconds, seed, PercentDone(), path.read_text(encoding="utf-8"))
     result = {
         "recording": str(out),
         "scene": str(path),
@@ -52,17 +52,3 @@ def command(scene: str, out: Path, seconds: float, seed: int, as_json: bool) -> 
         f"took {summary.wall_s:.1f} s ({summary.duration_s / summary.wall_s:.1f} times real time)"
     )
     answer(result, readable, as_json)
-
-
-class _Progress:
-    """Percent on standard error, where somebody is looking."""
-
-    def __init__(self) -> None:
-        self._shown = -1
-        self._wanted = sys.stderr.isatty()
-
-    def __call__(self, done: int, total: int) -> None:
-        percent = 100 * done // total
-        if self._wanted and percent != self._shown:
-            self._shown = percent
-            click.echo(f"\r{percent} %" + ("\n" if done == total else ""), nl=False, err=True)

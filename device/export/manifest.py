@@ -36,6 +36,7 @@ def write_manifest(
         "frames": recording.frames,
         "missing_frames": recording.gaps,
         "calibration": recording.calibration.origin,
+        "unknown": list(recording.unknown),
         "formats": list(formats),
         "files": [{"name": file.name, "bytes": file.size_bytes, "sha256": file.sha256} for file in files],
         "notes": list(notes),

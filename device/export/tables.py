@@ -2,6 +2,7 @@
 
 import csv
 import json
+import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ _FIGURES = (
 
 
 def write_frames(path: Path, recording: Recording) -> None:
-    """One row a frame, with the number of frames missing before it."""
+    """One row a frame, with the number of frames missing before it; empty where exposure, gain or light level are unknown."""
     table = recording.frame_table
     times_s = (table.sensor_time_ns - table.sensor_time_ns[:1]) / 1e9
     headers = ["frame", "sequence", "missing before", "sensor time (ns)", "time since first frame (s)", "exposure (us)"]
@@ -33,7 +34,11 @@ def write_frames(path: Path, recording: Recording) -> None:
             missing = max(int(table.sequence[i] - table.sequence[i - 1]) - 1, 0) if i else 0
             yield (
                 *(i, int(table.sequence[i]), missing, int(table.sensor_time_ns[i]), f"{times_s[i]:.6f}"),
-                *(f"{table.exposure_us[i]:.3f}", f"{table.gain[i]:.6g}", f"{table.light_level[i]:.6g}"),
+                *(
+                    _known(table.exposure_us[i], ".3f"),
+                    _known(table.gain[i], ".6g"),
+                    _known(table.light_level[i], ".6g"),
+                ),
                 int(table.lit[i]),
             )
 
@@ -94,6 +99,10 @@ def write_events(path: Path, recording: Recording) -> None:
         for event in recording.events
     )
     _write(path, ["event", "sensor time (ns)", "time since first frame (s)", "details (JSON)"], rows)
+
+
+def _known(value: float, form: str) -> str:
+    return "" if math.isnan(value) else format(value, form)
 
 
 def _write(path: Path, headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:

@@ -1,5 +1,6 @@
 """Reads a recording: one that was closed, one that was cut off, or one that is still being written."""
 
+import math
 from collections import OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,6 +31,7 @@ class _About:
     case: Annotated[str, Length(0, 40)] = ""
     software: str = ""
     extra: dict[str, object] | None = None
+    unknown: tuple[str, ...] = ()
 
 
 class Recording:
@@ -43,10 +45,11 @@ class Recording:
         self.case = about.case
         self.software = about.software
         self.extra: dict[str, Any] = dict(about.extra or {})
+        self.unknown = about.unknown
         self.calibration: Calibration = read_planes(path / "calibration", about.camera)
         self.events: tuple[Event, ...] = read_events(path / "events.jsonl", about.complete)
         self._shards: OrderedDict[int, ShardReader] = OrderedDict()
-        table = read_table(path / "frames")
+        table = read_table(path / "frames", nan_is_unknown=bool(about.unknown))
         self.frames = self._declared(about.frames, table) if about.complete else self._present(table)
         self.frame_table: FrameTable = table.cut(self.frames)
 
@@ -116,15 +119,19 @@ class Recording:
         return self._shard(number // SHARD_FRAMES).frame(number % SHARD_FRAMES)
 
     def frame(self, number: int) -> Frame:
-        """Frame ``number``, counted from 0 in the order stored; raises like ``pixels``."""
+        """Frame ``number``, counted from 0 in the order stored; raises like ``pixels``.
+
+        Where nobody knows exposure, gain or light (NaN in the table), the frame interval, 1 and 1 stand in for every frame alike,
+        and so cancel in whatever is relative.
+        """
         table = self.frame_table
         return Frame(
             pixels=self.pixels(number),
             sequence=int(table.sequence[number]),
             sensor_time_ns=int(table.sensor_time_ns[number]),
-            exposure_us=float(table.exposure_us[number]),
-            gain=float(table.gain[number]),
-            light_level=float(table.light_level[number]),
+            exposure_us=_known(table.exposure_us[number], self.camera.frame_interval_us),
+            gain=_known(table.gain[number], 1.0),
+            light_level=_known(table.light_level[number], 1.0),
             lit=bool(table.lit[number]),
         )
 
@@ -186,3 +193,7 @@ class Recording:
             if not check:
                 return shard.present
             return next((slot for slot in range(shard.present) if not shard.whole(slot)), shard.present)
+
+
+def _known(value: float, instead: float) -> float:
+    return instead if math.isnan(value) else float(value)

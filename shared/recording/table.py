@@ -138,15 +138,19 @@ class TableWriter:
         self._handles = opened
 
 
-def read_table(folder: Path) -> FrameTable:
-    """Rows written under ``folder``, up to the first that some column lacks; raises Refused for a column that cannot be read."""
+def read_table(folder: Path, nan_is_unknown: bool = False) -> FrameTable:
+    """Rows written under ``folder``, up to the first that some column lacks; raises Refused for a column that cannot be read.
+
+    With ``nan_is_unknown``, NaN stands for an exposure, gain or light level that nobody knows, and not for a missing row.
+    """
     columns = {name: _read_column(folder / name, dtype) for name, (_, dtype, _, _) in _COLUMNS.items()}
     unwritten = np.flatnonzero(columns["sequence"] < 0)
     rows = min(len(column) for column in columns.values())
     rows = min(rows, int(unwritten[0])) if unwritten.size else rows
     for name in ("sensor_time_ns", "exposure_us", "gain", "light_level"):
         column = columns[name][:rows]
-        bad = np.flatnonzero(~np.isfinite(column) | (column < 0))
+        known = np.isfinite(column) | (nan_is_unknown & np.isnan(column))
+        bad = np.flatnonzero(~known | (column < 0))
         rows = int(bad[0]) if bad.size else rows
     return FrameTable(**columns).cut(rows)
 

@@ -6,7 +6,7 @@ grows the declared length of the image. Why so: DECISION-store.md.
 
 import os
 import threading
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Self
@@ -27,7 +27,9 @@ from shared.recording.table import FrameRow, TableWriter
 class RecordingWriter:
     """A new recording in the folder ``path`` (NAME.zarr), which must not exist yet; raises Refused where it does.
 
-    ``started_at`` is UTC in ISO 8601, ``case`` a code, ``extra`` anything JSON can hold (a simulated scene and its seed, say).
+    ``started_at`` is UTC in ISO 8601, empty where nobody knows, ``case`` a code, ``extra`` anything JSON can hold (a simulated
+    scene and its seed, say). ``unknown`` says in words what nobody knows of footage from elsewhere; its frames may then have NaN
+    for exposure, gain and light level.
     ``append`` and ``event`` belong to one thread, ``sync`` may run in another.
     """
 
@@ -40,6 +42,7 @@ class RecordingWriter:
         started_at: str,
         case: str = "",
         extra: Mapping[str, Any] | None = None,
+        unknown: Sequence[str] = (),
     ) -> None:
         if calibration.camera.shape != camera.shape:
             raise Refused(
@@ -54,6 +57,7 @@ class RecordingWriter:
             "started_at": started_at,
             "case": case,
             "extra": plain(dict(extra or {})),
+            "unknown": list(unknown),
         }
         self._packer, self._room = FramePacker(camera.shape), FrameRoom(camera.shape)
         self._lock = threading.Lock()

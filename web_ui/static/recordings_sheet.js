@@ -138,6 +138,7 @@ export function recordingAbout(recording) {
 
 /** @param {string} startedAt ISO 8601 */
 function startText(startedAt) {
+  if (startedAt === "") return "date unknown";
   const at = new Date(startedAt);
   if (Number.isNaN(at.getTime())) return startedAt;
   return at.toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
