@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from device.marked_regions import reference_of, regions_of
+from device.unknowns import unknown_warnings
 from shared.bounded import plain
 from shared.errors import Refused
 from shared.inflow.curves import CurveGatherer, RegionCurve
@@ -92,6 +93,7 @@ def _warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, .
         found.append(f"{recording.gaps} frames are missing from the recording")
     if recording.calibration.origin == "assumed":
         found.append("nothing is known of this camera's dark, flat and noise: percentages and uncertainties are rough")
+    found.extend(unknown_warnings(recording.unknown))
     if injected_at_s is None:
         found.append("no injection is marked: times count from the first frame")
     unlit = int((~recording.frame_table.lit).sum())
