@@ -21,7 +21,7 @@ def broken(how: Broken) -> Strike:
 
 
 FAULTS = tuple(
-    Fault(f"house: camera {how.name.lower().replace('_', ' ')}", "house", broken(how), latches=True)
+    Fault(f"house: camera {how.name.lower().replace('_', ' ')}", "house", broken(how), latches=True, order="camera")
     for how in Broken
     if how is not Broken.NOT
 )

@@ -80,7 +80,11 @@ def blow_with(first: Fault, rng: random.Random) -> Blow:
     """A blow that begins with ``first``."""
     faults = (first,)
     if rng.random() < TWO_AT_ONCE:
-        fellows = [fault for fault in FAULTS if fault.rig == first.rig and fault is not first]
+        fellows = [
+            fault
+            for fault in FAULTS
+            if fault.rig == first.rig and fault is not first and (not fault.order or fault.order != first.order)
+        ]
         faults = (first, rng.choices(fellows, [fault.weight for fault in fellows])[0])
     condition = rng.choice(CONDITIONS[1:]) if len(faults) == 1 and rng.random() < STARVED else ""
     return Blow(faults, rng.uniform(0, 150), condition, rng.uniform(0, 250))

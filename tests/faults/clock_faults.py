@@ -24,13 +24,37 @@ MS, HOUR_NS, YEAR_S = 1_000_000, 3_600_000_000_000, 31_557_600
 
 FAULTS = (
     Fault(
-        "guard's clock ahead 150 ms to 1 h", "bench", jumped("clock_ns", 150 * MS, HOUR_NS, 1), latches=True, weight=3
+        "guard's clock ahead 150 ms to 1 h",
+        "bench",
+        jumped("clock_ns", 150 * MS, HOUR_NS, 1),
+        latches=True,
+        weight=3,
+        order="guard's clock",
     ),
     # Below some tens of microseconds a step back hides between two looks at the clock, and is none.
-    Fault("guard's clock back 30 ms to 1 h", "bench", jumped("clock_ns", 30 * MS, HOUR_NS, -1), latches=True, weight=3),
-    Fault("guard's clock ahead 1-40 ms", "bench", jumped("clock_ns", MS, 40 * MS, 1), None),
-    Fault("wall clock ahead 1 s to 10 a", "bench", jumped("wall_clock_s", 1, 10 * YEAR_S, 1), None),
-    Fault("wall clock back 1 s to 10 a", "bench", jumped("wall_clock_s", 1, 10 * YEAR_S, -1), None),
-    Fault("house: wall clock ahead 1 s to 10 a", "house", jumped("wall_clock_s", 1, 10 * YEAR_S, 1), None),
-    Fault("house: wall clock back 1 s to 10 a", "house", jumped("wall_clock_s", 1, 10 * YEAR_S, -1), None),
+    Fault(
+        "guard's clock back 30 ms to 1 h",
+        "bench",
+        jumped("clock_ns", 30 * MS, HOUR_NS, -1),
+        latches=True,
+        weight=3,
+        order="guard's clock",
+    ),
+    Fault("guard's clock ahead 1-40 ms", "bench", jumped("clock_ns", MS, 40 * MS, 1), None, order="guard's clock"),
+    Fault("wall clock ahead 1 s to 10 a", "bench", jumped("wall_clock_s", 1, 10 * YEAR_S, 1), None, order="wall clock"),
+    Fault("wall clock back 1 s to 10 a", "bench", jumped("wall_clock_s", 1, 10 * YEAR_S, -1), None, order="wall clock"),
+    Fault(
+        "house: wall clock ahead 1 s to 10 a",
+        "house",
+        jumped("wall_clock_s", 1, 10 * YEAR_S, 1),
+        None,
+        order="wall clock",
+    ),
+    Fault(
+        "house: wall clock back 1 s to 10 a",
+        "house",
+        jumped("wall_clock_s", 1, 10 * YEAR_S, -1),
+        None,
+        order="wall clock",
+    ),
 )

@@ -29,6 +29,7 @@ class Fault:
     """``bound_ms`` None: the light may go on (and whether it did is counted). ``latches``: the dark must be a trip afterwards.
 
     ``relights``: light may come back under the same finger: who changes the exposure has asked for the few dark frames.
+    ``order``: what is ordered of an odd part; a second order of the same would only take the first one back.
     """
 
     name: str
@@ -38,4 +39,5 @@ class Fault:
     latches: bool = False
     guard_ends: bool = False
     relights: bool = False
+    order: str = ""
     weight: int = 1

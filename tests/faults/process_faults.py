@@ -65,6 +65,10 @@ while time.monotonic_ns() < began + float(sys.argv[1]) * 1e9: pass
 """
 
 
+LEAST_TOGETHER_S = 0.3
+"""Longer than the dead-man holds."""
+
+
 def taken_over(_rig: Any, rng: random.Random, lasting: contextlib.ExitStack) -> int:
     """Every core belongs to a real-time loop above the guard for a while: the guard lives, and never runs.
 
@@ -79,7 +83,10 @@ def taken_over(_rig: Any, rng: random.Random, lasting: contextlib.ExitStack) -> 
         loop = subprocess.Popen([*first, sys.executable, "-S", "-c", LOOP_FOR, seconds], stdout=subprocess.PIPE)
         lasting.enter_context(loop)
         loops.append(loop)
-    return max(int(loop.stdout.readline()) for loop in loops if loop.stdout is not None)
+    began_ns = [int(loop.stdout.readline()) for loop in loops if loop.stdout is not None]
+    if float(seconds) - (max(began_ns) - min(began_ns)) / 1e9 < LEAST_TOGETHER_S:
+        raise NotHere("the cores were not taken at the same time")
+    return max(began_ns)
 
 
 _DEAD = {"bound_ms": DEAD_MAN_MS, "guard_ends": True}

@@ -97,12 +97,12 @@ def _silent(kind: str, name: str) -> float:
 
 FAULTS = (
     *(
-        Fault(f"{name} {kind}", "bench", replaced(name, kind), _silent(kind, name), latches=True)
+        Fault(f"{name} {kind}", "bench", replaced(name, kind), _silent(kind, name), latches=True, order=name)
         for name in READ_EVERY_MS
         for kind in ("is beyond", "talks nonsense", "hangs")
     ),
     *(
-        Fault(f"board: {what} {kind}", "board", on_the_board(file, kind), silent_ms + 550.0, latches=True)
+        Fault(f"board: {what} {kind}", "board", on_the_board(file, kind), silent_ms + 550.0, latches=True, order=what)
         for file, what, silent_ms in zip(
             SENSORS, ("thermometer", "supply alarm"), (SILENT_MS["LED temperature"], SILENT_MS["supply"]), strict=True
         )

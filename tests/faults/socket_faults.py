@@ -63,7 +63,9 @@ BOUNDS_MS = {Lie.FLOOD_BESIDE_LEASES: 1050.0, Lie.READS_NO_ANSWERS: None}
 def _lie(lie: Lie) -> Fault:
     bound_ms = BOUNDS_MS.get(lie, LEASE_AND_50_MS)
     latches = bound_ms is not None and lie not in MERELY_DARK
-    return Fault(f"imager {lie.name.lower().replace('_', ' ')}", "bench", told(lie), bound_ms, latches=latches)
+    return Fault(
+        f"imager {lie.name.lower().replace('_', ' ')}", "bench", told(lie), bound_ms, latches=latches, order="lie"
+    )
 
 
 FAULTS = (
