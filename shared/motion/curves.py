@@ -1,0 +1,65 @@
+"""Mean signal of regions against time, where the regions follow the tissue; one pass over frames."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from shared.calibration import Calibration
+from shared.frame import Frame
+from shared.inflow.curves import RegionCurve
+from shared.motion.moving_region import MovingRegion, RegionSampler
+from shared.motion.pose import Motion
+from shared.region import Region
+
+LEAST_SEEN_SHARE = 0.5
+"""A frame that shows less of a region than this has no value for it."""
+
+
+@dataclass(eq=False)
+class MovingCurves:
+    """Takes frames with their motions one by one and keeps four numbers a region for each.
+
+    ``places`` pairs each region with the motion from the reference view to the view in which it was marked.
+    """
+
+    calibration: Calibration
+    places: Mapping[Region, Motion]
+    _regions: list[tuple[MovingRegion, Motion]] = field(init=False)
+    _rows: dict[str, list[tuple[float, float, float, bool]]] = field(init=False)
+    _unseen: dict[str, int] = field(init=False)
+    _first_ns: int | None = None
+
+    def __post_init__(self) -> None:
+        sampler = RegionSampler.of(self.calibration)
+        self._regions = [(MovingRegion.of(region, sampler), place.back()) for region, place in self.places.items()]
+        self._rows = {region.name: [] for region in self.places}
+        self._unseen = {region.name: 0 for region in self.places}
+
+    def add(self, frame: Frame, motion: Motion | None) -> None:
+        """Take one frame in; ``motion`` is from the reference view to it, None where it is unknown and so nothing is measured."""
+        if self._first_ns is None:
+            self._first_ns = frame.sensor_time_ns
+        if motion is None or not frame.lit or frame.light_level <= 0:
+            return
+        time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
+        for region, to_reference in self._regions:
+            name = region.region.name
+            found = region.signal(frame, to_reference.then(motion))
+            if found.signal is None or found.seen_share < LEAST_SEEN_SHARE:
+                self._unseen[name] += 1
+            else:
+                value = found.signal.signal
+                self._rows[name].append((time_s, value.value, value.u, found.signal.is_saturated))
+
+    def curves(self) -> dict[str, RegionCurve]:
+        """Curves of all regions so far, by name."""
+        made: dict[str, RegionCurve] = {}
+        for region in self.places:
+            rows = np.array(self._rows[region.name], np.float64).reshape(-1, 4)
+            made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0)
+        return made
+
+    def unseen(self, name: str) -> int:
+        """Frames in which more than half of a region was out of the picture, and which its curve therefore lacks."""
+        return self._unseen[name]

@@ -1,0 +1,76 @@
+"""One motion: where the tissue of a reference view is found in another picture."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Motion:
+    """What was at p in the reference view is at R p + d in the frame, both counted from the picture's centre in pixels.
+
+    ``dx_px`` is to the right, ``dy_px`` down, ``rotation_deg`` clockwise as seen. ``confidence`` (0 to 1) is 1 - rival / peak: by
+    how much the best place matches better than the best other place; below the limit there is no lock.
+    """
+
+    dx_px: float = 0.0
+    dy_px: float = 0.0
+    rotation_deg: float = 0.0
+    confidence: float = 1.0
+    locked: bool = True
+
+    @property
+    def shift_px(self) -> float:
+        """How far the picture's centre has moved."""
+        return math.hypot(self.dx_px, self.dy_px)
+
+    def then(self, later: Self) -> "Motion":
+        """Both, this one first: ``later`` is from this motion's frame to another. As sure as the less sure of the two."""
+        cosine, sine = _turn(later.rotation_deg)
+        return Motion(
+            cosine * self.dx_px - sine * self.dy_px + later.dx_px,
+            sine * self.dx_px + cosine * self.dy_px + later.dy_px,
+            self.rotation_deg + later.rotation_deg,
+            min(self.confidence, later.confidence),
+            self.locked and later.locked,
+        )
+
+    def back(self) -> "Motion":
+        """The opposite: from the frame to the reference view."""
+        cosine, sine = _turn(-self.rotation_deg)
+        return Motion(
+            -(cosine * self.dx_px - sine * self.dy_px),
+            -(sine * self.dx_px + cosine * self.dy_px),
+            -self.rotation_deg,
+            self.confidence,
+            self.locked,
+        )
+
+    def to_frame(self, shape: tuple[int, int]) -> NDArray[np.float64]:
+        """(2, 3) matrix from indices (x, y, 1) of the reference view to indices (x, y) of the frame; ``shape`` (height, width)."""
+        cosine, sine = _turn(self.rotation_deg)
+        x0, y0 = (shape[1] - 1) / 2, (shape[0] - 1) / 2
+        return np.array(
+            [
+                [cosine, -sine, self.dx_px + x0 - cosine * x0 + sine * y0],
+                [sine, cosine, self.dy_px + y0 - sine * x0 - cosine * y0],
+            ]
+        )
+
+
+def mean_motion(motions: Sequence[Motion]) -> Motion:
+    """Average of motions that differ little in rotation, as sure as the least sure; raises ValueError where there are none."""
+    if not motions:
+        raise ValueError("no motion to take the mean of")
+    numbers = np.array([(motion.dx_px, motion.dy_px, motion.rotation_deg) for motion in motions])
+    dx_px, dy_px, rotation_deg = (float(each) for each in numbers.mean(axis=0))
+    return Motion(dx_px, dy_px, rotation_deg, min(motion.confidence for motion in motions))
+
+
+def _turn(degrees: float) -> tuple[float, float]:
+    radians = math.radians(degrees)
+    return math.cos(radians), math.sin(radians)

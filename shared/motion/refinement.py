@@ -1,0 +1,132 @@
+"""Shift and rotation to a fraction of a pixel: least squares between two textures (Lucas & Kanade 1981).
+
+The picture is taken as a x reference, moved: each step solves for a, a dx, a dy and a dtheta at once, with the reference's own
+gradients, over the texels that both pictures show. The strength a is free because the dye changes it.
+"""
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+Number = float | np.floating[Any]
+
+_STEPS = 5
+_SETTLED_TEXELS = 0.1
+"""A step shorter than this is the last: the next one would be some hundredths of it."""
+_ROW_STEP = 3
+"""Every third row is enough: what is left is bias, not noise."""
+_LONGEST_STEP_TEXELS = 4.0
+_STEP_SHARE = 0.65
+"""Part of each step that is taken: differences make gradients of so fine a texture too small, steps too long (measured: 1.6)."""
+_UPPER = np.triu_indices(4)
+
+
+def refined(reference: F32, texture: F32, start: tuple[float, float, float]) -> tuple[float, float, float, float]:
+    """Better (dx, dy, radians) than ``start``, in texels from the centre, and how alike the pictures then are (-1 to 1).
+
+    Likeness 0 says that there was nothing to refine with.
+    """
+    dx, dy, radians = start
+    likeness = 0.0
+    sums = np.empty(15)
+    radius = max(reference.shape) / 2
+    for _ in range(_STEPS):
+        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), sums)
+        likeness = sums[10] / math.sqrt(sums[0] * sums[14]) if sums[0] > 0 and sums[14] > 0 else 0.0
+        normal = np.zeros((4, 4))
+        normal[_UPPER] = sums[:10]
+        normal += np.triu(normal, 1).T
+        try:
+            a, *moves = np.linalg.solve(normal, sums[10:14])
+        except np.linalg.LinAlgError:
+            return (*start, 0.0)
+        if not a > 0:
+            return (*start, 0.0)
+        # the gradients are the reference's: the picture moved by +d shows reference(p - d)
+        step_x, step_y, turn = (-_STEP_SHARE * float(move / a) for move in moves)
+        largest = max(abs(step_x), abs(step_y), abs(turn) * radius)
+        if not largest < _LONGEST_STEP_TEXELS:
+            return (*start, 0.0)
+        cosine, sine = math.cos(radians), math.sin(radians)
+        dx, dy = dx + cosine * step_x - sine * step_y, dy + sine * step_x + cosine * step_y
+        radians += turn
+        if largest < _SETTLED_TEXELS:
+            break
+    return dx, dy, radians, likeness
+
+
+def compared_texels(reference: F32) -> int:
+    """How many texels a likeness comes from, where both pictures show them all."""
+    return reference.size // _ROW_STEP
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _accumulate(reference: F32, texture: F32, dx: float, dy: float, cosine: float, sine: float, sums: F64) -> None:
+    """Normal equations of (reference, its x, y and turning derivatives) against the texture where the motion puts each texel.
+
+    ``sums``: the upper triangle row by row (10), the right-hand side (4), and the texture's own square.
+    """
+    rows, columns = reference.shape
+    middle_x, middle_y = 0.5 * (columns - 1), 0.5 * (rows - 1)
+    seen = np.empty(columns, np.float32)
+    across, down_across = np.float32(cosine), np.float32(sine)
+    sums[:] = 0.0
+    for row in range(1, rows - 1, _ROW_STEP):
+        y = row - middle_y
+        x0 = np.float32(dx + middle_x - sine * y - cosine * middle_x)
+        y0 = np.float32(dy + middle_y + cosine * y - sine * middle_x)
+        begin, end = 1, columns - 1
+        while begin < end and not _inside(x0 + across * begin, y0 + down_across * begin, columns, rows):
+            begin += 1
+        while end > begin and not _inside(x0 + across * (end - 1), y0 + down_across * (end - 1), columns, rows):
+            end -= 1
+        for column in range(begin, end):
+            source_x = x0 + across * np.float32(column)
+            source_y = y0 + down_across * np.float32(column)
+            i, j = np.int32(source_y), np.int32(source_x)
+            down, right = source_y - np.float32(i), source_x - np.float32(j)
+            upper = texture[i, j] + right * (texture[i, j + 1] - texture[i, j])
+            lower = texture[i + 1, j] + right * (texture[i + 1, j + 1] - texture[i + 1, j])
+            seen[column] = upper + down * (lower - upper)
+        _add_row(reference[row - 1], reference[row], reference[row + 1], seen, begin, end, middle_x, y, sums)
+
+
+@njit(inline="always")
+def _inside(x: Number, y: Number, columns: int, rows: int) -> bool:
+    return bool(0 <= x < columns - 1.001 and 0 <= y < rows - 1.001)
+
+
+@njit(inline="always")
+def _add_row(
+    above: F32, here: F32, below: F32, seen: F32, begin: int, end: int, middle_x: float, y: float, sums: F64
+) -> None:
+    tt = tx_t = ty_t = tr_t = xx = xy = xr = yy = yr = rr = ts = xs = ys = rs = ss = np.float32(0)
+    middle, height, half = np.float32(middle_x), np.float32(y), np.float32(0.5)
+    for column in range(begin, end):
+        t, s = here[column], seen[column]
+        by_x = half * (here[column + 1] - here[column - 1])
+        by_y = half * (below[column] - above[column])
+        by_turn = (np.float32(column) - middle) * by_y - height * by_x
+        tt += t * t
+        tx_t += t * by_x
+        ty_t += t * by_y
+        tr_t += t * by_turn
+        xx += by_x * by_x
+        xy += by_x * by_y
+        xr += by_x * by_turn
+        yy += by_y * by_y
+        yr += by_y * by_turn
+        rr += by_turn * by_turn
+        ts += t * s
+        xs += by_x * s
+        ys += by_y * s
+        rs += by_turn * s
+        ss += s * s
+    row_sums = (tt, tx_t, ty_t, tr_t, xx, xy, xr, yy, yr, rr, ts, xs, ys, rs, ss)
+    for k in range(15):
+        sums[k] += row_sums[k]
