@@ -32,6 +32,9 @@ class Actions(Protocol):
     def light_off(self) -> None:
         """End the light. Safe to call from any thread, and when it is off already."""
 
+    def confirmed(self, pressed_ns: int) -> bool:
+        """Whether the page waited for a short press that began at ``pressed_ns``; it then does nothing else."""
+
     def step_light(self) -> None:
         """Next light level up; after the highest, the lowest."""
 
@@ -156,7 +159,8 @@ class Controls:
         if gesture.kind == "hold began":
             self._begin_hold(gesture)
         elif gesture.kind == "short press":
-            self._actions.step_light()
+            if not self._actions.confirmed(gesture.time_ns):
+                self._actions.step_light()
         elif gesture.kind == "double press":
             self._actions.toggle_recording()
         elif gesture.kind == "triple press":

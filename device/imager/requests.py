@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from device.drives import first_removable
+from device.imager.awaited_press import AwaitedPress
 from device.imager.choices import Choices, ChoicesFile
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
@@ -19,6 +20,8 @@ from shared.recording.durable import replace_file
 from shared.region import Region
 
 REGIONS_AT_MOST = 12
+_LIGHT_FIRST = "the button is needed for the light"
+_RUN_FIRST = "the button is needed for the recording"
 _CHOOSING = (c.SetView, c.SetContours, c.SetReference, c.PutRegion, c.RemoveRegion, c.MarkInjection)
 
 
@@ -30,6 +33,7 @@ class Requests:
         self._loop = loop
         self._exports = exports
         self._choices = choices
+        self._press = AwaitedPress(parts.clock)
         self._lock = threading.Lock()
         self._view: c.View = "relative"
         self._contours = parts.settings.picture.contours_percent
@@ -54,6 +58,8 @@ class Requests:
         }
 
     def handle(self, request: object) -> object:
+            c.AwaitPress: self._await_press,
+            c.GetPress: self._get_press,
         """Do what ``request`` asks; the answer is the new state unless the request has one of its own. Raises Refused."""
         answer = self._acts[type(request)](request)
         if isinstance(request, _CHOOSING):
@@ -109,18 +115,24 @@ class Requests:
         self._parts.light.button_on()
 
     def light_off(self) -> None:
+        self._press.end(_LIGHT_FIRST)
         """Hold ended."""
         self._parts.light.button_off()
 
     def step_light(self) -> None:
         """Short press: next level, after the highest the lowest."""
         self._parts.light.step(1, wrap=True)
+    def confirmed(self, pressed_ns: int) -> bool:
+        """Short press, first of all: whether the page waited for it."""
+        return self._press.take(pressed_ns)
+
 
     def toggle_recording(self) -> None:
         """Double press. What refuses it is shown, not raised: a finger cannot read an error."""
         try:
             self._record(c.Record("stop" if self._parts.recorder.recording else "start"))
         except Refused as refused:
+        self._press.end(_RUN_FIRST)
             self._note = refused.line
 
     def mark_injection(self, pressed_ns: int) -> None:
@@ -128,6 +140,7 @@ class Requests:
         self._injected(pressed_ns)
         self._keep()
 
+        self._press.end(_RUN_FIRST)
     # ---- the state --------------------------------------------------------------------------------------------------
 
     def state(self) -> c.State:
@@ -237,6 +250,7 @@ class Requests:
                 light.page_off()
             case "brighter":
                 light.step(1, wrap=False)
+                self._press.end(_LIGHT_FIRST)
             case "dimmer":
                 light.step(-1, wrap=False)
             case "rearm":
@@ -275,6 +289,7 @@ class Requests:
 
     def _mark_injection(self, request: c.MarkInjection) -> None:
         if not request.undo:
+        self._press.end(_RUN_FIRST)
             self._injected(self._parts.clock.now_ns(), request.case)
         elif self._loop.injections_ns:
             self._loop.injections_ns = self._loop.injections_ns[:-1]
@@ -331,3 +346,19 @@ class Requests:
 def _unused(folder: Path, name: str) -> str:
     names = (name, *(f"{name}-{number}" for number in range(2, 1000)))
     return next(one for one in names if not (folder / f"{one}.png").exists())
+    def _await_press(self, request: c.AwaitPress) -> c.PressAwaited:
+        if self._loop.controls is None:
+            raise Refused("this device has no button to press", remedy="type the word that it printed when it started")
+        if self.light_wanted:
+            raise Refused(_LIGHT_FIRST, remedy="ask again when the light is off")
+        if self._parts.recorder.recording:
+            raise Refused(_RUN_FIRST, remedy="ask again when it has ended")
+        return self._press.begin(request.seconds)
+
+    def _get_press(self, request: c.GetPress) -> c.PressAwaited:
+        found = self._press.look(request.number)
+        if request.drop and found.state == "waiting":
+            self._press.end("it was refused")
+            found = self._press.look(request.number)
+        return found
+

@@ -1,7 +1,7 @@
 """What the page and the command line ask of the imager: one JSON object a line over a Unix stream socket, one answer each.
 
 The first line is a Hello; a wrong version is refused at once. Every later request is answered by State, Recordings, Taken,
-ExportJob or Problem. Standard library only.
+ExportJob, PressAwaited or Problem. Standard library only.
 """
 
 from dataclasses import dataclass, field
@@ -149,6 +149,21 @@ REQUESTS: dict[str, type] = by_name(
 
 
 # ---- answers ------------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class AwaitPress:
+    """Take the next short press of the button as a yes to what the page asks. Answered by PressAwaited; see GetPress."""
+
+    seconds: Annotated[float, Within(1, 60)]
+
+
+@dataclass(frozen=True)
+class GetPress:
+    """How the awaited press of that number stands. ``drop`` ends the waiting. Answered by PressAwaited."""
+
+    number: Annotated[int, Within(0, 2**62)]
+    drop: bool = False
+
+
 
 
 @dataclass(frozen=True)
@@ -168,6 +183,8 @@ class CameraState:
 
 
 @dataclass(frozen=True)
+    AwaitPress,
+    GetPress,
 class LampState:
     """The guard's LightStatus, with what the imager knows of it. ``reachable`` is false while the guard does not answer.
 
@@ -290,5 +307,15 @@ class Problem:
     fault: bool = False
 
 
-ANSWERS: dict[str, type] = by_name(State, Recordings, Taken, ExportJob, Problem)
+ANSWERS: dict[str, type] = by_name(State, Recordings, Taken, ExportJob, PressAwaited, Problem)
 """By class name, as on the wire."""
+@dataclass(frozen=True)
+class PressAwaited:
+    """``reason`` says why waiting ended where no press ended it."""
+
+    number: int
+    state: Literal["waiting", "pressed", "ended"]
+    seconds_left: float
+    reason: str = ""
+
+

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device.controls import STUCK_AFTER_S, Controls, open_button
+from device.imager.awaited_press import AwaitedPress
 from shared.errors import Refused
 from shared.settings import ButtonSettings
 from tests.conftest import ManualClock
@@ -25,6 +26,7 @@ class FakeActions:
         self.done: list[tuple[str, float]] = []
         self.light_wanted = False
         self.failing: set[str] = set()
+        self.awaited: AwaitedPress | None = None
         self.threads: dict[str, threading.Thread] = {}
 
     def _do(self, name: str) -> None:
@@ -40,6 +42,9 @@ class FakeActions:
     def light_off(self) -> None:
         self.light_wanted = False
         self._do("off")
+
+    def confirmed(self, pressed_ns: int) -> bool:
+        return self.awaited is not None and self.awaited.take(pressed_ns)
 
     def step_light(self) -> None:
         self._do("step")
