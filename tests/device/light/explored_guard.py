@@ -12,7 +12,7 @@ from shared.protocol.light import Lease, Look, Rearm, Want
 MS = 1_000_000
 TICK_MS = 20  # the reduced clock: a fifth of the lease
 SILENT_MS = 60
-LONGEST_LIT_MS, REST_MS = 80, 40
+LONGEST_LIT_MS, REST_MS = 70, 35  # no whole number of heartbeats, which would wake the guard in time by chance
 
 FINE, BETWEEN, BEYOND = "fine", "between", "beyond"
 VALUES = {
@@ -181,10 +181,21 @@ class Explored:
     def pass_ms(self, milliseconds):
         end_ns = self.bench.clock.now_ns() + round(milliseconds * MS)
         while (due_ns := self.bench.guard.due_ns()) is not None and due_ns <= end_ns:
-            self._at(max(due_ns, self.bench.clock.time_ns))
+            self._on_time_at(max(due_ns, self.bench.clock.time_ns))
             self.bench.guard.turn()
             self.check()
-        self._at(end_ns)
+        self._on_time_at(end_ns)
+
+    def _on_time_at(self, time_ns):
+        """Move the clock as the loop would: no light may outlast anything that ends on the way."""
+        if self.bench.shining and time_ns > self.bench.clock.time_ns:
+            ends_ns = [self.lease_end_ns, *(one.until_ns for one in self.watched.values())]
+            if self.timed:
+                ends_ns.append(self.counted_ns + round((LONGEST_LIT_MS - self.used_ms) * MS))
+            if self.budget_ms < math.inf:
+                ends_ns.append(self.counted_ns + round(self.budget_ms * MS))
+            assert time_ns <= min(ends_ns) + 2, "lit beyond an end"
+        self._at(time_ns)
 
     def starved_tick(self):
         """A tick in which the guard got no turn at all."""

@@ -66,7 +66,7 @@ def test_no_pattern_of_pauses_gives_more_light_than_the_limit_and_what_the_pause
 
 
 def test_the_guard_trips_at_the_limit_says_so_and_lights_only_after_the_rest(make_bench, manual_clock, no_sensors):
-    bench = make_bench(manual_clock, replace(no_sensors, longest_lit_s=2.0, rest_s=1.0))
+    bench = make_bench(manual_clock, replace(no_sensors, longest_lit_s=2.013, rest_s=1.0))
     bench.guard.imager_came()
     number = 0
 
@@ -85,9 +85,9 @@ def test_the_guard_trips_at_the_limit_says_so_and_lights_only_after_the_rest(mak
     while bench.guard.light.state == "lit":
         manual_clock.time_ns = bench.guard.due_ns()
         bench.guard.turn()
-    assert manual_clock.now_ns() == began_ns + 2 * S
+    assert manual_clock.now_ns() == began_ns + 2_013_000_000
     assert bench.guard.light.trip_reason == (
-        "the ring was lit for 2 s without a pause, the longest allowed: let it rest 1 s more"
+        "the ring was lit for 2.013 s without a pause, the longest allowed: let it rest 1 s more"
     )
     bench.guard.take(Rearm("release"))
     bench.guard.take(Rearm("press"))
