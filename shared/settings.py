@@ -117,6 +117,19 @@ class PictureSettings:
 
 
 @dataclass(frozen=True)
+class ExposureSettings:
+    """How exposure is chosen before a run; shares of full scale, 0 to 1, are those of the reference's brightest parts."""
+
+    share_before_dye: Annotated[float, Within(0.02, 0.8)] = 0.15
+    share_with_dye: Annotated[float, Within(0.1, 0.8)] = 0.6
+    prefer: Literal["less light", "short exposure"] = "less light"
+    shortest_us: Annotated[float, Within(20, 10_000)] = 200.0
+    largest_gain: Annotated[float, Within(1, 64)] = 4.0
+    hand_mm_s: Annotated[float, Within(0, 1000)] = 10.0
+    blur_px: Annotated[float, Within(0.1, 50)] = 2.0
+
+
+@dataclass(frozen=True)
 class RecordingSettings:
     """Where recordings go, and when to stop for lack of room."""
 
@@ -143,6 +156,7 @@ class Settings:
     ring: Ring = EXAMPLE_RING
     button: ButtonSettings = field(default_factory=ButtonSettings)
     picture: PictureSettings = field(default_factory=PictureSettings)
+    exposure: ExposureSettings = field(default_factory=ExposureSettings)
     recording: RecordingSettings = field(default_factory=RecordingSettings)
     web: WebSettings = field(default_factory=WebSettings)
 

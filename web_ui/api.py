@@ -13,7 +13,9 @@ from shared.bounded import Length
 from shared.errors import Refused
 from shared.protocol.control import (
     AddNote,
+    ChooseExposure,
     ExportJob,
+    ExposureChosen,
     GetState,
     Light,
     ListRecordings,
@@ -200,6 +202,15 @@ def light(asked: Light) -> State:
 def set_exposure(asked: SetExposure) -> State:
     """Refused while a recording runs."""
     return _ask(State, asked)
+
+
+@api.post("/exposure/choice")
+@api.input(schema_of(ChooseExposure), arg_name="asked")
+@api.output(schema_of(ExposureChosen, answer=True))
+@_operation("Choose exposure, gain and light level by what the camera sees")
+def choose_exposure(asked: ChooseExposure) -> ExposureChosen:
+    """Before a run, with the light on; with apply they are set as well."""
+    return _ask(ExposureChosen, asked)
 
 
 @api.post("/recording")

@@ -21,6 +21,7 @@ _COMMANDS = {
     "export": "Write a recording as files that other software opens.",
     "status": "What a running device is doing.",
     "light": "Switch the light of a running device, or step its level.",
+    "exposure": "Choose exposure, gain and light level of a running device before a run.",
     "record": "Start or stop recording on a running device.",
     "calibrate": "Measure what this handheld's camera and ring do, on a running device.",
 }

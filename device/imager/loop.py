@@ -6,6 +6,7 @@ from collections import deque
 
 from device.camera.source import CameraStalled
 from device.controls import Controls
+from device.imager.next_frame import NextFrame
 from device.imager.parts import Parts
 from device.imager.second_opinion import SecondOpinion
 from shared.frame import Frame
@@ -33,6 +34,7 @@ class ImagerLoop:
         self.injections_ns: tuple[int, ...] = ()
         self.newest: Frame | None = None
         self.stalled_since_ns: int | None = None
+        self.next_frame = NextFrame()
 
     def turn(self) -> None:
         """One frame, or the time in which none came. Raises EndOfFrames when a clip is over; anything unexpected comes through."""
@@ -83,6 +85,7 @@ class ImagerLoop:
             frame = frame.with_light(level, level > 0)
         parts.recorder.offer(frame)
         self._count(frame)
+        self.next_frame.show(frame)
         picture = parts.live.process(frame)
         now_ns = parts.clock.now_ns()
         header = {

@@ -137,6 +137,12 @@ class OperatorLight:
             self._index = index % len(self._levels) if wrap else min(max(index, 0), len(self._levels) - 1)
             self._tell()
 
+    def choose(self, level: float) -> None:
+        """The step nearest to ``level``; asks for no light."""
+        with self._lock:
+            self._index = min(range(len(self._levels)), key=lambda index: abs(self._levels[index] - level))
+            self._tell()
+
     def _rearm(self) -> None:
         self._forget()
         self._link.rearm()

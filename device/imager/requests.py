@@ -10,6 +10,7 @@ from device.drives import first_removable
 from device.imager.awaited_press import AwaitedPress
 from device.imager.choices import Choices, ChoicesFile
 from device.imager.exports import Exports
+from device.imager.exposure_chooser import ExposureChooser
 from device.imager.loop import ImagerLoop
 from device.imager.parts import Parts
 from device.recording_list import summaries
@@ -38,6 +39,7 @@ class Requests:
         self._view: c.View = "relative"
         self._contours = parts.settings.picture.contours_percent
         self._last_still: str | None = None
+        self._chooser = ExposureChooser(parts, loop.next_frame)
         self._note = ""
         self._unreadable: tuple[str, ...] = ()
         self._acts: dict[type, Callable[..., object]] = {
@@ -49,6 +51,7 @@ class Requests:
             c.RemoveRegion: self._remove_region,
             c.Light: self._light,
             c.SetExposure: self._set_exposure,
+            c.ChooseExposure: self._choose_exposure,
             c.Record: self._record,
             c.MarkInjection: self._mark_injection,
             c.AddNote: self._add_note,
@@ -263,6 +266,9 @@ class Requests:
         if request.exposure_us > longest_us:
             raise Refused("exposure is longer than a frame", request.exposure_us, f"at most {longest_us:.0f} us here")
         self._parts.source.camera.set_exposure(request.exposure_us, request.gain)
+
+    def _choose_exposure(self, request: c.ChooseExposure) -> c.ExposureChosen:
+        return self._chooser.choose(request, self._loop.since_injection_s)
 
     def _record(self, request: c.Record) -> None:
         with self._lock:

@@ -84,6 +84,18 @@ class SetExposure:
 
 
 @dataclass(frozen=True)
+class ChooseExposure:
+    """Exposure, gain and light level that suit what the camera sees of the reference, or of the picture's middle.
+
+    ``apply`` sets them as well, frame by frame until they fit. With the dye "to come" room is left for it. The light must be on;
+    refused while a run is on. Answered by ExposureChosen.
+    """
+
+    apply: bool = False
+    dye: Literal["to come", "is in"] = "to come"
+
+
+@dataclass(frozen=True)
 class Record:
     """Start or stop a recording. ``case`` is a code, never a name."""
 
@@ -128,27 +140,6 @@ class StartExport:
     target: Annotated[str, Length(1, 1000)] | None = None
 
 
-REQUESTS: dict[str, type] = by_name(
-    Hello,
-    GetState,
-    SetView,
-    SetContours,
-    SetReference,
-    PutRegion,
-    RemoveRegion,
-    Light,
-    SetExposure,
-    Record,
-    MarkInjection,
-    AddNote,
-    TakeStill,
-    ListRecordings,
-    StartExport,
-)
-"""By class name, as on the wire."""
-
-
-# ---- answers ------------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class AwaitPress:
     """Take the next short press of the button as a yes to what the page asks. Answered by PressAwaited; see GetPress."""
@@ -164,6 +155,30 @@ class GetPress:
     drop: bool = False
 
 
+REQUESTS: dict[str, type] = by_name(
+    Hello,
+    GetState,
+    SetView,
+    SetContours,
+    SetReference,
+    PutRegion,
+    RemoveRegion,
+    Light,
+    SetExposure,
+    ChooseExposure,
+    Record,
+    MarkInjection,
+    AddNote,
+    TakeStill,
+    ListRecordings,
+    StartExport,
+    AwaitPress,
+    GetPress,
+)
+"""By class name, as on the wire."""
+
+
+# ---- answers ------------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -183,8 +198,6 @@ class CameraState:
 
 
 @dataclass(frozen=True)
-    AwaitPress,
-    GetPress,
 class LampState:
     """The guard's LightStatus, with what the imager knows of it. ``reachable`` is false while the guard does not answer.
 
@@ -248,7 +261,8 @@ class ExportJob:
 @dataclass(frozen=True)
 class State:
     """Everything a newcomer's page needs. ``light_measured_at`` is empty where light output is assumed linear; ``ring`` is whose
-    light it is, ``data_folder`` where the device keeps recordings and calibration.
+    light it is, ``sensor`` whose frames they are, ``data_folder`` where the device keeps recordings and calibration.
+    ``calibrated_at`` is empty where nothing of the camera was measured.
     """
 
     camera: CameraState
@@ -267,6 +281,8 @@ class State:
     warnings: tuple[str, ...] = ()
     light_measured_at: str = ""
     ring: str = ""
+    sensor: str = ""
+    calibrated_at: str = ""
     data_folder: str = ""
     version: int = VERSION
 
@@ -300,16 +316,6 @@ class Taken:
 
 
 @dataclass(frozen=True)
-class Problem:
-    """The request was refused, or (``fault``) failed for a reason of the device."""
-
-    line: str
-    fault: bool = False
-
-
-ANSWERS: dict[str, type] = by_name(State, Recordings, Taken, ExportJob, PressAwaited, Problem)
-"""By class name, as on the wire."""
-@dataclass(frozen=True)
 class PressAwaited:
     """``reason`` says why waiting ended where no press ended it."""
 
@@ -319,3 +325,29 @@ class PressAwaited:
     reason: str = ""
 
 
+@dataclass(frozen=True)
+class ExposureChosen:
+    """What was chosen, in ``steps``, and how bright ``area`` was seen last: shares of full scale, 0 to 1."""
+
+    exposure_us: float
+    gain: float
+    light_level: float
+    verdict: Literal["as it is", "brighter", "darker", "as bright as it goes", "as dark as it goes"]
+    area: str
+    seen_share: float
+    saturated_share: float
+    target_share: float
+    applied: bool
+    steps: int
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The request was refused, or (``fault``) failed for a reason of the device."""
+
+    line: str
+    fault: bool = False
+
+
+ANSWERS: dict[str, type] = by_name(State, Recordings, Taken, ExportJob, ExposureChosen, PressAwaited, Problem)
+"""By class name, as on the wire."""

@@ -144,6 +144,8 @@ class FakeDevice:
 
     def _recorded(self, request: object) -> object:
         match request:
+            case c.ChooseExposure(apply):
+                return c.ExposureChosen(12_000.0, 1.0, 0.4, "brighter", "base", 0.15, 0.0, 0.15, apply, 3)
             case c.SetExposure(exposure_us, gain):
                 if self._recording_since_ns is not None:
                     raise Refused("exposure stays as it is while recording", remedy="stop the recording first")

@@ -56,6 +56,9 @@ def test_each_operation_asks_the_imager_and_gives_the_new_state(device, browser,
 
 
 def test_remaining_operations(device, browser):
+    chosen = browser.post("/api/v1/exposure/choice", json={"apply": True}).json
+    assert device.requests == [c.ChooseExposure(True)]
+    assert (chosen["verdict"], chosen["applied"]) == ("brighter", True)
     assert browser.put("/api/v1/regions", json={"region": "far tip:1,2,3,4"}).json["regions"][0]["name"] == "far tip"
     assert browser.delete("/api/v1/regions/far%20tip").json["regions"] == []
     assert browser.post("/api/v1/recording", json={"act": "start", "case": "K7"}).json["recording"]["name"] == "K7-3"

@@ -23,6 +23,14 @@ export class ExposureSheet {
       "gain-more": () => this.set(1, STEP),
     };
     for (const [id, run] of Object.entries(this.buttons)) element(id).onclick = run;
+    this.chooser = element("exposure-choose", HTMLButtonElement);
+    this.chooser.onclick = () => void this.choose();
+  }
+
+  /** Exposure, gain and light by what the camera sees; the light must be on for it. */
+  async choose() {
+    const { done, answer } = await this.acts.run("POST", "/exposure/choice", { apply: true }, this.chooser);
+    if (done) this.acts.line.say(chosenText(answer));
   }
 
   /**
@@ -47,5 +55,13 @@ export class ExposureSheet {
     const locked = state.recording.name !== null;
     write(element("exposure-teach"), locked ? "Locked while a recording runs." : "Set before the dye; locked while a recording runs.");
     for (const id of Object.keys(this.buttons)) element(id, HTMLButtonElement).disabled = locked;
+    this.chooser.disabled = locked;
   }
+}
+
+/** @param {{exposure_us: number, gain: number, light_level: number, verdict: string, area: string, seen_share: number}} chosen */
+export function chosenText(chosen) {
+  const { exposure_us, gain, light_level, verdict, area, seen_share } = chosen;
+  const set = `${(exposure_us / 1000).toFixed(1)} ms, gain ${gain.toFixed(1)} ×, light ${Math.round(100 * light_level)} %`;
+  return `Exposure set: ${set} (${verdict}); ${area} at ${Math.round(100 * seen_share)} % of full scale.`;
 }

@@ -182,6 +182,9 @@ export class LivePlace {
     if (state === null) return "";
     const light = lightSentence(state.light, this.light.rearmed);
     if (light !== "") return light;
+    if (this.header?.lit && this.header.reference?.flag === "reference saturated") {
+      return "The reference is saturated: no percent can be told. Dim the light.";
+    }
     if (state.recording.name === null && state.recording.ended_because) {
       return `The recording stopped by itself: ${state.recording.ended_because}`;
     }

@@ -1,5 +1,6 @@
 """The live place in a real browser: picture, values, light, recording."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -92,6 +93,23 @@ def test_what_ails_the_reference_is_said_once(live: Page, device: PageDevice) ->
     )
     expect(live.locator(".label[data-name=Reference] .label-value")).to_have_text("too dark")
     expect(live.locator(".label[data-name=Tip] .label-value")).to_have_text("–")
+
+
+def test_a_saturated_reference_is_announced_with_the_first_picture_that_shows_it(live: Page, device: PageDevice) -> None:
+    device.ail_reference("reference saturated")
+    device.change(reference=c.RegionState("Reference:100,100,40,40", "Reference", None, None))
+    expect(live.locator("#line-text")).to_have_text(re.compile("reference is saturated.*Dim the light"))
+    device.ail_reference("")
+    expect(live.locator("#line")).to_be_hidden()
+
+
+def test_exposure_is_set_by_one_touch_and_said(live: Page, device: PageDevice) -> None:
+    live.locator("[data-sheet=sheet-exposure]").first.click()
+    live.get_by_role("button", name="Set exposure").click()
+    device.wait_for(lambda requests: c.ChooseExposure(apply=True) in requests)
+    expect(live.locator("#line-text")).to_have_text(
+        "Exposure set: 12.0 ms, gain 1.0 ×, light 40 % (brighter); base at 15 % of full scale."
+    )
 
 
 def test_a_silent_camera_is_not_live_within_half_a_second_and_comes_back(live: Page, device: PageDevice) -> None:
