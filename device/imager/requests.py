@@ -58,11 +58,11 @@ class Requests:
             c.TakeStill: self._take_still,
             c.ListRecordings: self._list_recordings,
             c.StartExport: self._start_export,
+            c.AwaitPress: self._await_press,
+            c.GetPress: self._get_press,
         }
 
     def handle(self, request: object) -> object:
-            c.AwaitPress: self._await_press,
-            c.GetPress: self._get_press,
         """Do what ``request`` asks; the answer is the new state unless the request has one of its own. Raises Refused."""
         answer = self._acts[type(request)](request)
         if isinstance(request, _CHOOSING):
@@ -115,35 +115,35 @@ class Requests:
 
     def light_on(self) -> None:
         """Hold began."""
+        self._press.end(_LIGHT_FIRST)
         self._parts.light.button_on()
 
     def light_off(self) -> None:
-        self._press.end(_LIGHT_FIRST)
         """Hold ended."""
         self._parts.light.button_off()
 
-    def step_light(self) -> None:
-        """Short press: next level, after the highest the lowest."""
-        self._parts.light.step(1, wrap=True)
     def confirmed(self, pressed_ns: int) -> bool:
         """Short press, first of all: whether the page waited for it."""
         return self._press.take(pressed_ns)
 
+    def step_light(self) -> None:
+        """Short press: next level, after the highest the lowest."""
+        self._parts.light.step(1, wrap=True)
 
     def toggle_recording(self) -> None:
         """Double press. What refuses it is shown, not raised: a finger cannot read an error."""
+        self._press.end(_RUN_FIRST)
         try:
             self._record(c.Record("stop" if self._parts.recorder.recording else "start"))
         except Refused as refused:
-        self._press.end(_RUN_FIRST)
             self._note = refused.line
 
     def mark_injection(self, pressed_ns: int) -> None:
         """Triple press."""
+        self._press.end(_RUN_FIRST)
         self._injected(pressed_ns)
         self._keep()
 
-        self._press.end(_RUN_FIRST)
     # ---- the state --------------------------------------------------------------------------------------------------
 
     def state(self) -> c.State:
@@ -248,12 +248,12 @@ class Requests:
         light = self._parts.light
         match request.act:
             case "on":
+                self._press.end(_LIGHT_FIRST)
                 light.page_on()
             case "off":
                 light.page_off()
             case "brighter":
                 light.step(1, wrap=False)
-                self._press.end(_LIGHT_FIRST)
             case "dimmer":
                 light.step(-1, wrap=False)
             case "rearm":
@@ -280,6 +280,7 @@ class Requests:
                 self._start_recording(request.case)
 
     def _start_recording(self, case: str) -> None:
+        self._press.end(_RUN_FIRST)
         parts = self._parts
         parts.recorder.start(None, parts.source.camera.description, parts.source.calibration, case, parts.source.extra)
         status = parts.light.status
@@ -295,7 +296,6 @@ class Requests:
 
     def _mark_injection(self, request: c.MarkInjection) -> None:
         if not request.undo:
-        self._press.end(_RUN_FIRST)
             self._injected(self._parts.clock.now_ns(), request.case)
         elif self._loop.injections_ns:
             self._loop.injections_ns = self._loop.injections_ns[:-1]
@@ -348,10 +348,6 @@ class Requests:
             raise Refused("no removable drive is mounted", remedy="plug one in and try again")
         return self._exports.start(request.recording, request.formats, target)
 
-
-def _unused(folder: Path, name: str) -> str:
-    names = (name, *(f"{name}-{number}" for number in range(2, 1000)))
-    return next(one for one in names if not (folder / f"{one}.png").exists())
     def _await_press(self, request: c.AwaitPress) -> c.PressAwaited:
         if self._loop.controls is None:
             raise Refused("this device has no button to press", remedy="type the word that it printed when it started")
@@ -368,3 +364,7 @@ def _unused(folder: Path, name: str) -> str:
             found = self._press.look(request.number)
         return found
 
+
+def _unused(folder: Path, name: str) -> str:
+    names = (name, *(f"{name}-{number}" for number in range(2, 1000)))
+    return next(one for one in names if not (folder / f"{one}.png").exists())
