@@ -1,15 +1,17 @@
 """From a recording to curves and figures: one pass over its frames, memory for a few numbers a frame."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from device.followed_hand import FollowedHand, HandMotion, followed_curves
 from device.marked_regions import reference_of, regions_of
 from device.unknowns import unknown_warnings
 from shared.bounded import plain
 from shared.errors import Refused
 from shared.inflow.curves import CurveGatherer, RegionCurve
-from shared.inflow.parameters import InflowParameters, inflow_parameters, read_curve
+from shared.inflow.parameters import InflowParameters, inflow_parameters
+from shared.inflow.reading import LEAST_FRAMES, Reading, read_curve
 from shared.recording import Recording
 from shared.region import Region
 
@@ -19,14 +21,19 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """Curves of the reference and the regions by name, and the regions' figures. ``injected_at_s`` since the first frame."""
+    """Curves and readings of the reference and the regions by name, and the regions' figures.
+
+    ``injected_at_s`` counts from the first frame.
+    """
 
     recording: Recording
     reference: Region
     curves: Mapping[str, RegionCurve]
+    readings: Mapping[str, Reading]
     parameters: Mapping[str, InflowParameters]
     injected_at_s: float | None
     warnings: tuple[str, ...]
+    motion: HandMotion | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The object that ``tapetum analyse --json`` prints."""
@@ -37,7 +44,7 @@ class Analysis:
             "injected_at_s": self.injected_at_s,
             "reference": self.reference.name,
             "regions": {name: plain(figures) for name, figures in self.parameters.items()},
-            "motion": None,
+            "motion": None if self.motion is None else plain(self.motion),
             "gaps": self.recording.gaps,
             "warnings": list(self.warnings),
         }
@@ -48,11 +55,14 @@ def analyse(
     reference: str | None = None,
     regions: Sequence[str] = (),
     on_progress: Progress = lambda _: None,
+    follow_motion: bool = True,
+    seen_at_s: float = 0.0,
 ) -> Analysis:
     """Analyse ``recording``.
 
     ``reference`` and ``regions`` are written as on the command line, or name one that was marked; without them those marked in
-    the recording count. Raises Refused where there is none, or nothing to analyse.
+    the recording count. Regions follow the tissue unless ``follow_motion`` is False; those given, not marked, lie
+    where the picture showed them ``seen_at_s`` after the first frame. Raises Refused where there is none, or nothing to analyse.
     """
     if not recording.frames:
         raise Refused("the recording holds no frames", recording.name, "choose another recording")
@@ -63,19 +73,63 @@ def analyse(
     for region in wanted:
         if region.name == chosen.name and region != chosen:
             raise Refused("a region has the reference's name but another place", str(region), "name it otherwise")
-    gatherer = CurveGatherer(recording.calibration, [chosen, *(region for region in wanted if region != chosen)])
-    for number in range(recording.frames):
-        gatherer.add(recording.frame(number))
-        on_progress((number + 1) / recording.frames)
-    curves = gatherer.curves()
-    if not curves[chosen.name].times_s.size:
+    measured = [chosen, *(region for region in wanted if region != chosen)]
+    hand = FollowedHand(recording, seen_at_s) if follow_motion else None
+    curves = (
+        _standing_curves(recording, measured, on_progress)
+        if hand is None
+        else followed_curves(hand, measured, on_progress)
+    )
+    lit = curves[chosen.name].times_s.size
+    if not lit:
         raise Refused("the light was off in every frame", recording.name, "choose a recording made with the light on")
+    if lit < LEAST_FRAMES:
+        raise Refused(
+            "too few lit frames to read a curve", lit, f"record at least {LEAST_FRAMES}, over the whole inflow"
+        )
     injected_at_s = _injected_at_s(recording)
     readings = {name: read_curve(curve, injected_at_s) for name, curve in curves.items()}
     since_s = injected_at_s or 0.0
     against = readings[chosen.name]
     parameters = {one.name: inflow_parameters(readings[one.name], against, since_s) for one in wanted}
-    return Analysis(recording, chosen, curves, parameters, injected_at_s, _warnings(recording, injected_at_s))
+    if hand is not None:
+        parameters = {
+            name: replace(figures, flags=(*figures.flags, *hand.flags(name))) for name, figures in parameters.items()
+        }
+    warnings = (*_motion_warnings(hand), *_warnings(recording, injected_at_s))
+    motion = None if hand is None else hand.summary()
+    return Analysis(recording, chosen, curves, readings, parameters, injected_at_s, warnings, motion)
+
+
+def require_usable_reference(analysis: Analysis) -> None:
+    """Raise Refused where nothing can be a percentage of the reference: it saturates, stays dark, or has no baseline or peak."""
+    name = analysis.reference.name
+    reading, curve = analysis.readings[name], analysis.curves[name]
+    another = "choose another reference"
+    if reading.saturated:
+        frames = f"{name}, in {int(curve.saturated.sum())} of {curve.saturated.size} frames"
+        raise Refused(
+            "the reference is saturated", frames, f"{another}, or record with less light or a shorter exposure"
+        )
+    if not reading.rises:
+        raise Refused("the reference stays as dark as before the dye", name, f"{another}, where the dye arrives")
+    if reading.peak is None:
+        why = next((flag for flag in reading.flags if flag.startswith("no ")), "no peak")
+        raise Refused("the reference cannot count as 100 %", f"{name}, {why}", f"{another}, or record for longer")
+
+
+def _standing_curves(recording: Recording, regions: Sequence[Region], on_progress: Progress) -> dict[str, RegionCurve]:
+    gatherer = CurveGatherer(recording.calibration, regions)
+    for number in range(recording.frames):
+        gatherer.add(recording.frame(number))
+        on_progress((number + 1) / recording.frames)
+    return gatherer.curves()
+
+
+def _motion_warnings(hand: FollowedHand | None) -> tuple[str, ...]:
+    if hand is None:
+        return ("the hand's motion was not followed: regions stay where they were marked",)
+    return hand.warnings()
 
 
 def _injected_at_s(recording: Recording) -> float | None:
@@ -86,7 +140,7 @@ def _injected_at_s(recording: Recording) -> float | None:
 
 
 def _warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, ...]:
-    found = ["motion is not measured yet: regions stay where they were marked, and uncertainties hold noise alone"]
+    found: list[str] = []
     if not recording.complete:
         found.append("the recording was cut off: it ends where writing stopped")
     if recording.gaps:

@@ -1,13 +1,33 @@
 """``tapetum analyse``."""
 
+import math
 from pathlib import Path
 
 import click
 
-from device.analysis import Analysis, analyse
+from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
-from shared.inflow.parameters import Estimate, InflowParameters
+from device.followed_hand import HandMotion
+from shared.inflow.parameters import Estimate
 from shared.recording import Recording
+
+_TITLE, _COLUMN = 37, 19
+_ROWS = (
+    ("peak, %", "peak_relative_percent"),
+    ("at the reference's peak, %", "relative_percent_at_reference_peak"),
+    ("arrival, s", "arrival_s"),
+    ("through a tenth of its peak, s", "tenth_of_peak_s"),
+    ("peak, s", "peak_s"),
+    ("from arrival to half of its peak, s", "half_rise_s"),
+    ("from arrival to its peak, s", "time_to_peak_s"),
+    ("half rise over time to peak", "half_rise_over_time_to_peak"),
+    ("steepest rise, %/s", "ingress_slope_percent_per_s"),
+    ("mean rise, 10 to 90 %, %/s", "mean_ingress_slope_percent_per_s"),
+    ("washout half-life, s", "washout_half_life_s"),
+    ("area, % s", "area_percent_s"),
+    ("baseline, counts/ms", "baseline_counts_per_ms"),
+    ("signal to noise of one frame", "signal_to_noise"),
+)
 
 
 @click.command("analyse")
@@ -16,49 +36,71 @@ from shared.recording import Recording
     "--reference", metavar="R", help="Healthy tissue that counts as 100 %. Default: the one marked while recording."
 )
 @click.option("--region", "regions", metavar="R", multiple=True, help="Region to measure; may be repeated.")
+@click.option("--no-motion", is_flag=True, help="Leave regions where they were marked instead of following the tissue.")
+@click.option(
+    "--seen-at",
+    "seen_at_s",
+    metavar="SECONDS",
+    type=click.FloatRange(min=0),
+    default=0.0,
+    help="When the picture showed the tissue where R has it, after the first frame. Default: at the beginning.",
+)
 @json_option
-def command(recording: Path, reference: str | None, regions: tuple[str, ...], as_json: bool) -> None:
+def command(
+    recording: Path,
+    reference: str | None,
+    regions: tuple[str, ...],
+    no_motion: bool,
+    seen_at_s: float,
+    as_json: bool,
+) -> None:
     """Inflow curves of RECORDING: relative peak, arrival, rise and washout of each region, with standard uncertainties.
 
     R is name:x,y,width,height or name:polygon:x1,y1,x2,y2,... in pixels, or the name of a region marked while recording. Relative
     intensity is no measure of viability: the decision stays with licensed practice.
     """
     with Recording.open(recording) as opened:
-        result = analyse(opened, reference, regions)
+        result = analyse(opened, reference, regions, follow_motion=not no_motion, seen_at_s=seen_at_s)
+        require_usable_reference(result)
         answer(result.as_json(), readable(result), as_json)
 
 
 def readable(result: Analysis) -> str:
-    """The figures as a table for people, uncertainties behind a plus-minus sign."""
+    """The figures as a table for people: a line a figure, a column a region, uncertainties behind a plus-minus sign."""
     recording = result.recording
     since = "the injection" if result.injected_at_s is not None else "the first frame"
+    names = list(result.parameters)
     lines = [
         f"{recording.name}: {recording.frames} frames, {recording.duration_s:.1f} s, {recording.gaps} missing",
-        f"relative to {result.reference}; times since {since}; ± one standard uncertainty",
+        f"reference {result.reference}: its peak is 100 %; times since {since}; ± one standard uncertainty",
         "",
-        f"{'region':16}{'peak %':>15}{'at ref. peak %':>16}{'arrival s':>15}{'to peak s':>15}{'half rise s':>15}"
-        f"{'slope %/s':>15}{'half-life s':>15}  flags",
+        f"{'':{_TITLE}}" + "".join(f"{name:>{_COLUMN}}" for name in names),
     ]
-    lines += [_row(name, figures) for name, figures in result.parameters.items()]
-    lines += ["", *(f"warning: {line}" for line in result.warnings)]
+    for title, key in _ROWS:
+        cells = [_cell(getattr(figures, key)) for figures in result.parameters.values()]
+        lines.append(f"{title:{_TITLE}}" + "".join(f"{cell:>{_COLUMN}}" for cell in cells))
+    lines.append("")
+    for name, figures in result.parameters.items():
+        lines += [f"{name}: {flag}" for flag in figures.flags]
+    lines += [f"warning: {line}" for line in result.warnings]
+    lines += [] if result.motion is None else [_motion(result.motion)]
     lines.append("Relative intensity, not viability; not a certified medical device.")
     return "\n".join(lines)
 
 
-def _row(name: str, figures: InflowParameters) -> str:
-    cells = (
-        _cell(figures.peak_relative_percent, 15),
-        _cell(figures.relative_percent_at_reference_peak, 16),
-        _cell(figures.arrival_s, 15),
-        _cell(figures.time_to_peak_s, 15),
-        _cell(figures.half_rise_s, 15),
-        _cell(figures.ingress_slope_percent_per_s, 15),
-        _cell(figures.washout_half_life_s, 15),
+def _motion(hand: HandMotion) -> str:
+    moved = (
+        f"{hand.largest_shift_px:.0f} pixels" if hand.largest_shift_mm is None else f"{hand.largest_shift_mm:.1f} mm"
     )
-    return f"{name:16}{''.join(cells)}  {', '.join(figures.flags)}".rstrip()
+    followed = f"regions follow the tissue: placed in {100 * hand.locked_share:.1f} % of the frames"
+    return f"{followed}, moved by up to {moved}, turned by up to {hand.largest_rotation_deg:.1f} degrees"
 
 
-def _cell(estimate: Estimate, width: int) -> str:
-    if estimate.value is None or estimate.u is None:
-        return f"{'-':>{width}}"
-    return f"{estimate.value:.2f} ± {estimate.u:.2g}".rjust(width)
+def _cell(figure: Estimate | float | None) -> str:
+    """Value and uncertainty to the uncertainty's second digit; a dash where it cannot be known."""
+    if isinstance(figure, float):
+        return f"{figure:.0f}"
+    if figure is None or figure.value is None or figure.u is None:
+        return "-"
+    decimals = 2 if figure.u <= 0 else min(max(1 - math.floor(math.log10(figure.u)), 0), 4)
+    return f"{figure.value:.{decimals}f} ± {figure.u:.{decimals}f}"

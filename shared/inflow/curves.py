@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.calibration import Calibration
+from shared.errors import Refused
 from shared.frame import Frame
 from shared.region import Region
 from shared.signal import RegionPixels, region_signal
@@ -20,7 +21,8 @@ class RegionCurve:
 
     ``times_s`` is the middle of the exposure since the first frame's readout; ``signal`` counts a millisecond at unit gain and full
     light, ``signal_u`` its standard uncertainty from the photon transfer noise; ``saturated`` marks frames whose mean cannot be
-    trusted there. Frames whose light was off have no signal and are left out.
+    trusted there. Frames whose light was off have no signal and are left out. Raises Refused for arrays of different lengths, for
+    numbers that are none, and for times that do not rise.
     """
 
     region: Region
@@ -28,6 +30,26 @@ class RegionCurve:
     signal: F64
     signal_u: F64
     saturated: NDArray[np.bool_]
+
+    def __post_init__(self) -> None:
+        name = self.region.name
+        shapes = {array.shape for array in (self.times_s, self.signal, self.signal_u, self.saturated)}
+        if len(shapes) > 1 or self.times_s.ndim != 1:
+            raise Refused(
+                f"the arrays of the curve {name} differ in shape", sorted(shapes), "give one number a frame in each"
+            )
+        for what, array in (("times", self.times_s), ("signal", self.signal), ("uncertainty", self.signal_u)):
+            if not np.isfinite(array).all():
+                bad = int(np.flatnonzero(~np.isfinite(array))[0])
+                raise Refused(f"the {what} of the curve {name} is no number in frame", bad, "leave that frame out")
+        if self.times_s.size > 1 and not (np.diff(self.times_s) > 0).all():
+            bad = int(np.flatnonzero(np.diff(self.times_s) <= 0)[0]) + 1
+            raise Refused(
+                f"time stands still or runs back in the curve {name} at frame", bad, "sort the frames by time"
+            )
+        if self.signal_u.size and not (self.signal_u > 0).all():
+            bad = int(np.flatnonzero(self.signal_u <= 0)[0])
+            raise Refused(f"the curve {name} claims to be without noise in frame", bad, "give a positive uncertainty")
 
 
 @dataclass(eq=False)

@@ -1,48 +1,57 @@
-"""Smooth curve and slope of a noisy, unevenly weighted series: local polynomial regression.
+"""Smooth curve and slope of a noisy, unevenly spaced series: local polynomial regression.
 
-Cubic polynomials under tricube weights (Cleveland 1979, J Am Stat Assoc 74:829; here not robust), fitted around every point. A
-cubic follows a peak's top and a rise's steepest part without flattening them, as a running mean would.
+Polynomials under tricube weights (Cleveland 1979, J Am Stat Assoc 74:829; here not robust), fitted around a point. A cubic follows
+a peak's top and a rise's steepest part without flattening them, as a running mean would. What comes out is linear in the series, so
+the noise of each point goes into value and slope by known factors.
 """
 
-from dataclasses import dataclass
+import math
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 
 F64 = NDArray[np.float64]
-_DEGREE = 3
+
+CUBIC = 3
 
 
-@dataclass(frozen=True, eq=False)
-class LocalCubic:
-    """Linear smoother for series on an even grid of ``step_s`` with ``weights`` (points,), 0 where nothing was measured."""
+def local_factors(times_s: F64, weights: F64, at_s: float, half_width_s: float, degree: int = CUBIC) -> F64:
+    """Factors (3, points) that make value, slope and curvature at ``at_s`` out of a series at ``times_s``.
 
-    step_s: float
-    weights: F64
-    half_width_s: float
+    ``weights`` are inverse variances in any unit. Where fewer than ``degree + 3`` points lie within ``half_width_s``, the window
+    widens to hold them.
+    """
+    apart = times_s - at_s
+    least = min(degree + 3, times_s.size)
+    width_s = max(half_width_s, 1.01 * float(np.partition(np.abs(apart), least - 1)[least - 1]))
+    inside = np.flatnonzero(np.abs(apart) < width_s)
+    x = apart[inside] / width_s
+    powers = x ** np.arange(degree + 1)[:, None]
+    weighted = powers * ((1.0 - np.abs(x) ** 3) ** 3 * weights[inside])
+    solved = np.linalg.solve(weighted @ powers.T, weighted)[:3]
+    factors = np.zeros((3, times_s.size))
+    factors[:, inside] = solved * np.array([[1.0], [1.0 / width_s], [2.0 / width_s**2]])
+    return factors
 
-    def __call__(self, series: F64) -> tuple[F64, F64]:
-        """Value and slope a second at every point; ``series`` is (points,) or (replicates, points), and so are both."""
-        points = self.weights.size
-        reach = min(max(int(self.half_width_s / self.step_s), _DEGREE), points - 1)
-        steps = np.arange(-reach, reach + 1)
-        distance = steps / (reach + 1.0)
-        tricube = (1.0 - np.abs(distance) ** 3) ** 3
-        kernels = np.array([tricube * distance**k for k in range(2 * _DEGREE + 1)])
-        sums = np.array([_correlated(self.weights, kernel) for kernel in kernels])
-        order = np.arange(_DEGREE + 1)
-        normal = np.moveaxis(sums[order[:, None] + order], 2, 0)
-        normal += np.eye(_DEGREE + 1) * (1e-13 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-300)
-        rows = np.linalg.inv(normal)[:, :2, :]
-        moments = np.array([_correlated(self.weights * series, kernels[k]) for k in order])
-        value = np.einsum("pk,k...p->...p", rows[:, 0], moments)
-        slope = np.einsum("pk,k...p->...p", rows[:, 1], moments) / ((reach + 1.0) * self.step_s)
-        return value, slope
+
+def smooth(slots: NDArray[np.intp], values: F64, weights: F64, half_width: float) -> F64:
+    """Local cubic (points,) at every point of a series whose points lie at whole ``slots`` of an even grid, in their unit."""
+    reach = max(math.floor(half_width), CUBIC)
+    grid, weighted = np.zeros((2, int(slots[-1]) + 1))
+    grid[slots], weighted[slots] = weights, weights * values
+    x = np.arange(-reach, reach + 1) / (reach + 1.0)
+    kernels = [(1.0 - np.abs(x) ** 3) ** 3 * x**k for k in range(2 * CUBIC + 1)]
+    sums = np.array([_correlated(grid, kernel)[slots] for kernel in kernels])
+    moments = np.array([_correlated(weighted, kernel)[slots] for kernel in kernels[: CUBIC + 1]])
+    order = np.arange(CUBIC + 1)
+    normal = np.moveaxis(sums[order[:, None] + order], 2, 0)
+    normal += np.eye(CUBIC + 1) * (1e-13 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-300)
+    return np.asarray(np.linalg.solve(normal, moments.T[..., None])[:, 0, 0])
 
 
 def _correlated(series: F64, kernel: F64) -> F64:
-    kernel = kernel[::-1].reshape((1,) * (series.ndim - 1) + (-1,))
-    result: F64 = fftconvolve(series, kernel, mode="full", axes=-1)
-    extra = kernel.size // 2
-    return result[..., extra : extra + series.shape[-1]]
+    """Same-length correlation, padded by zeros."""
+    reach = kernel.size // 2
+    result: F64 = fftconvolve(series, kernel[::-1], mode="full")[reach : reach + series.size]
+    return result

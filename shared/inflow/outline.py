@@ -1,0 +1,98 @@
+"""Where a curve roughly rises, found without any model: what the estimators start from."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.inflow.series import Series
+from shared.inflow.smoothing import local_factors, smooth
+
+F64 = NDArray[np.float64]
+
+CUT_OFF_SHARE = 0.9
+"""The rise and the top end where the curve has fallen to this share of its peak."""
+_WIDTH = 0.45
+"""Smoothing half-width as a share of the rise."""
+_PASSES = 3
+_LEAST_EARLY_POINTS = 3
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Moments in seconds, levels in the curve's unit: ``level`` before the rise, ``foot_s`` before which nothing has risen.
+
+    ``significance`` is the rise over its uncertainty; ``scatter`` how much more the curve scatters than the
+    noise model says, 1 where that is not certain.
+    """
+
+    level: float
+    top: float
+    foot_s: float
+    tenth_s: float
+    half_s: float
+    top_s: float
+    fallen_s: float
+    significance: float = 0.0
+    scatter: float = 1.0
+
+    @property
+    def rise_s(self) -> float:
+        """From a tenth of the peak to the peak."""
+        return self.top_s - self.tenth_s
+
+    @property
+    def height(self) -> float:
+        """Peak above the level before."""
+        return self.top - self.level
+
+
+def outline_of(series: Series, injected_at_s: float | None) -> Outline:
+    """Outline of a series; ``injected_at_s`` None where unknown. Scatter as Birge 1932, Phys Rev 40:207, but by medians."""
+    whole_s, step_s = float(series.times_s[-1] - series.times_s[0]), series.step_s
+    half_width_s = max(0.03 * whole_s, 5 * step_s)
+    for _ in range(_PASSES):
+        rough = smooth(series.slots, series.values, series.weights, half_width_s / step_s)
+        outline = _outline(series, rough, injected_at_s)
+        half_width_s = float(np.clip(_WIDTH * outline.rise_s, 3 * step_s, 0.1 * whole_s + 5 * step_s))
+    scatter = 1.4826 * float(np.median(np.abs(series.values - rough) / series.sigma))
+    certain = scatter > 1.0 + 3.5 / np.sqrt(series.values.size)
+    scatter = scatter if certain else 1.0
+    at_top = local_factors(series.times_s, series.weights, outline.top_s, half_width_s)[0]
+    early = series.times_s <= max(outline.foot_s, float(series.times_s[_LEAST_EARLY_POINTS]))
+    noise = scatter * float(
+        np.hypot(np.linalg.norm(at_top * series.sigma), np.median(series.sigma) / np.sqrt(early.sum()))
+    )
+    return replace(outline, significance=outline.height / noise, scatter=scatter)
+
+
+def _outline(series: Series, rough: F64, injected_at_s: float | None) -> Outline:
+    times = series.times_s
+    top = int(np.argmax(rough))
+    early = times < (injected_at_s or 0.0)
+    if early.sum() < _LEAST_EARLY_POINTS:
+        early = np.arange(times.size) < max(_LEAST_EARLY_POINTS, times.size // 50)
+    level = float(np.average(series.values[early], weights=series.weights[early]))
+    height = float(rough[top]) - level
+    tenth_s, half_s = (_last_rise_through(times[: top + 1], rough, level + share * height) for share in (0.1, 0.5))
+    fallen = np.flatnonzero(rough[top:] < level + CUT_OFF_SHARE * height)
+    return Outline(
+        level,
+        level + height,
+        foot_s=max(2 * tenth_s - half_s, float(times[0])),
+        tenth_s=tenth_s,
+        half_s=half_s,
+        top_s=float(times[top]),
+        fallen_s=float(times[top + fallen[0]] if fallen.size else times[-1]),
+    )
+
+
+def _last_rise_through(times_s: F64, rough: F64, level: float) -> float:
+    """Last moment of ``times_s`` at which the curve rises through a level; the first where it never was below."""
+    below = np.flatnonzero(rough[: times_s.size] < level)
+    if not below.size:
+        return float(times_s[0])
+    i = int(below[-1])
+    j = min(i + 1, times_s.size - 1)
+    share = (level - rough[i]) / (rough[j] - rough[i]) if rough[j] > rough[i] else 0.0
+    return float(times_s[i] + share * (times_s[j] - times_s[i]))
