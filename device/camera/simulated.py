@@ -1,5 +1,6 @@
 """The simulated camera: a scene seen at the scene's frame rate, under whatever light the ring really gave."""
 
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -11,8 +12,10 @@ from device.camera.source import CameraStalled, LightSeen
 from shared.calibration import Calibration
 from shared.clock import Clock
 from shared.frame import CameraDescription, Counts, Frame
+from shared.protocol.control import Target
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
+from shared.scene.targets import with_target
 
 _ROWS_BETWEEN_LOOKS = 64
 
@@ -36,8 +39,8 @@ class SimulatedCamera:
     """
 
     def __init__(self, scene: Scene, seed: int, clock: Clock, light: LightSeen) -> None:
-        self.renderer = SceneRenderer(scene, seed)
-        self._scene = scene
+        self.renderer = self._patient = SceneRenderer(scene, seed)
+        self._scene, self._seed = scene, seed
         self._clock = clock
         self._light = light
         self._calibration = self.renderer.calibration()
@@ -72,7 +75,20 @@ class SimulatedCamera:
     def inject(self, at_ns: int | None = None) -> None:
         """Give the dye (at ``at_ns``, by default now); it adds to what is left of injections before."""
         moment_ns = self._clock.now_ns() if at_ns is None else at_ns
-        self.renderer.inject((moment_ns - self._readout_ns(0)) / 1e9)
+        self._patient.inject((moment_ns - self._readout_ns(0)) / 1e9)
+
+    @property
+    def identity(self) -> str:
+        """Eight digits that differ where sensor, lens or ring do: what was measured of one holds for no other."""
+        parts = (self._seed, self._scene.camera, self._scene.optics.vignetting, self._scene.light.fall_off)
+        return f"{zlib.crc32(repr(parts).encode()):08x}"
+
+    def show(self, target: Target) -> None:
+        """Put a target of commissioning before the same camera, lens and ring; "patient" takes it away. Takes a second."""
+        if target == "patient":
+            self.renderer = self._patient
+        else:
+            self.renderer = SceneRenderer(with_target(self._scene, target), self._seed)
 
     def set_exposure(self, exposure_us: float, gain: float) -> None:
         """Exposure (held within 20 us and the frame interval) and gain (1 to 64) of frames from the next on."""
@@ -115,8 +131,9 @@ class SimulatedCamera:
         readout_ns, exposure_us = self._readout_ns(index), self._exposure_us
         level = self._light.over(readout_ns - round(exposure_us * 1000), readout_ns)
         middle_s = (readout_ns - self._readout_ns(0)) / 1e9 - exposure_us / 2e6
-        duty = self.renderer.row_duty(middle_s, exposure_us, self._row_levels(readout_ns, exposure_us, level))
-        self.renderer.frame_into(buffer, index, middle_s, exposure_us, self._gain, level, duty)
+        renderer = self.renderer  # another thread may put a target before the camera meanwhile
+        duty = renderer.row_duty(middle_s, exposure_us, self._row_levels(readout_ns, exposure_us, level))
+        renderer.frame_into(buffer, index, middle_s, exposure_us, self._gain, level, duty)
         return Frame(buffer, index, readout_ns, exposure_us, self._gain, level, level > 0)
 
     def _row_levels(self, readout_ns: int, exposure_us: float, level: float) -> float | NDArray[np.float64]:

@@ -15,14 +15,14 @@ run_dir_option = click.option(
 )  # fmt: skip
 
 
-def connected(run_folder: Path) -> ControlClient:
-    """Client of the running device; raises Refused when there is none."""
+def connected(run_folder: Path, timeout_s: float = 5.0) -> ControlClient:
+    """Client of the running device, which waits so long for an answer; raises Refused when there is none."""
     socket = run_folder / "control.sock"
     if not socket.exists():
         raise Refused(
             "no device is running here", str(socket), "start one with tapetum run or tapetum demo, or give --run-dir"
         )
-    return ControlClient(socket)
+    return ControlClient(socket, timeout_s=timeout_s)
 
 
 def asked(client: ControlClient, request: object) -> State:

@@ -29,7 +29,7 @@ def _readable(state: State) -> str:
         f"pulses       {pulses_words(state)}",
         f"recording    {recording.name or 'none'}, {recording.frames} frames, {recording.gaps} missing",
         f"room         {recording.free_mb:.0f} MB",
-        f"calibration  {state.calibration}",
+        f"calibration  {state.calibration}{f', {state.calibrated_at}' if state.calibrated_at else ''}",
         f"light output {f'measured {state.light_measured_at}' if state.light_measured_at else 'assumed linear'}",
     ]
     lines += [f"condition    {line}" for line in condition_lines(light.conditions)]

@@ -22,7 +22,7 @@ from device.imager.loop import ImagerLoop
 from device.imager.operator_light import OperatorLight
 from device.imager.parts import Parts
 from device.imager.requests import Requests
-from device.imager.sources import open_source, with_measured_light
+from device.imager.sources import open_source, with_calibration, with_measured_light
 from device.light.lease import LeaseTerms
 from device.light.link import LightLink
 from device.light.pins import board_factory
@@ -79,6 +79,7 @@ def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerL
     restarted = (options.run_dir / "frame_bus").exists()
     with ExitStack() as opened:
         source = with_measured_light(open_source(options, settings, clock), options.data_dir)
+        source = with_calibration(source, options.data_dir)
         opened.callback(source.camera.close)
         recorder = Recorder(settings.recording, clock)
         opened.callback(recorder.close)

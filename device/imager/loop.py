@@ -16,6 +16,8 @@ _log = logging.getLogger(__name__)
 
 FRAME_WAIT_S = 0.1
 """Longest wait for a frame before button and light are looked after again."""
+WITHHELD_NS = 1_000_000_000
+"""Longest time for which no lease is renewed on purpose; the longest lease is 0.4 s."""
 
 
 class ImagerLoop:
@@ -35,6 +37,11 @@ class ImagerLoop:
         self.newest: Frame | None = None
         self.stalled_since_ns: int | None = None
         self.next_frame = NextFrame()
+        self._withheld_until_ns = 0
+
+    def withhold_leases(self) -> None:
+        """Renew nothing until the guard has gone dark, so that its trip can be tried on purpose; for a second at most."""
+        self._withheld_until_ns = self._parts.clock.now_ns() + WITHHELD_NS
 
     def turn(self) -> None:
         """One frame, or the time in which none came. Raises EndOfFrames when a clip is over; anything unexpected comes through."""
@@ -74,12 +81,17 @@ class ImagerLoop:
         parts = self._parts
         description = parts.source.camera.description
         self._look_at_the_light(frame)
-        status = parts.link.renew(
-            frame.sequence, frame.sensor_time_ns, description.frame_interval_us, frame.exposure_us, self._untold
-        )
-        if not parts.link.trouble:
-            self._untold = "unclear"
-        self._note_light(status)
+        if self._withholds():
+            parts.link.survey()
+            status = parts.link.status
+        else:
+            status = parts.link.renew(
+                frame.sequence, frame.sensor_time_ns, description.frame_interval_us, frame.exposure_us, self._untold
+            )
+            if not parts.link.trouble:
+                self._untold = "unclear"
+        if status is not None:
+            self._note_light(status)
         if not parts.source.stamps_light:
             level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
             frame = frame.with_light(level, level > 0)
@@ -100,6 +112,12 @@ class ImagerLoop:
             sequence=frame.sequence,
             published_ns=frame.sensor_time_ns,
         )
+
+    def _withholds(self) -> bool:
+        """Whether this frame renews no lease: the trip is being tried, and the guard has not gone dark yet."""
+        if self._parts.light.tripped or self._parts.clock.now_ns() >= self._withheld_until_ns:
+            self._withheld_until_ns = 0
+        return self._withheld_until_ns > 0
 
     def _look_at_the_light(self, frame: Frame) -> None:
         """Form the camera's second opinion; one that was formed is told with the next lease that counts."""

@@ -52,6 +52,9 @@ class Requests:
             c.Light: self._light,
             c.SetExposure: self._set_exposure,
             c.ChooseExposure: self._choose_exposure,
+            c.StepExposure: self._expose,
+            c.PutTarget: self._put_target,
+            c.WithholdLeases: lambda _: self._loop.withhold_leases(),
             c.Record: self._record,
             c.MarkInjection: self._mark_injection,
             c.AddNote: self._add_note,
@@ -166,6 +169,8 @@ class Requests:
             warnings=self._warnings(),
             light_measured_at=parts.source.calibration.light_measured_at,
             ring=parts.source.ring,
+            sensor=parts.source.sensor,
+            calibrated_at=parts.source.calibration.made_at,
             data_folder=str(parts.data_folder),
         )
 
@@ -262,10 +267,20 @@ class Requests:
     def _set_exposure(self, request: c.SetExposure) -> None:
         if self._parts.recorder.recording:
             raise Refused("exposure is locked while a recording runs", request.exposure_us, "stop the recording first")
+        self._expose(request)
+
+    def _expose(self, request: c.SetExposure | c.StepExposure) -> None:
         longest_us = self._parts.source.camera.description.frame_interval_us
         if request.exposure_us > longest_us:
             raise Refused("exposure is longer than a frame", request.exposure_us, f"at most {longest_us:.0f} us here")
         self._parts.source.camera.set_exposure(request.exposure_us, request.gain)
+
+    def _put_target(self, request: c.PutTarget) -> None:
+        if self._parts.source.on_target is None:
+            raise Refused("only a simulated camera can be given a target", request.target, "put it there by hand")
+        if self._loop.lit:
+            raise Refused("a target is changed in the dark", request.target, "switch the light off first")
+        self._parts.source.on_target(request.target)
 
     def _choose_exposure(self, request: c.ChooseExposure) -> c.ExposureChosen:
         return self._chooser.choose(request, self._loop.since_injection_s)
@@ -282,7 +297,7 @@ class Requests:
     def _start_recording(self, case: str) -> None:
         self._press.end(_RUN_FIRST)
         parts = self._parts
-        parts.recorder.start(None, parts.source.camera.description, parts.source.calibration, case, parts.source.extra)
+        parts.recorder.start(None, parts.source.calibration.camera, parts.source.calibration, case, parts.source.extra)
         status = parts.light.status
         if status is not None:
             parts.recorder.event("light", level=status.level, lit=status.state == "lit")

@@ -11,8 +11,10 @@ from typing import Any, Literal
 from device.camera.source import Camera
 from shared.calibration import Calibration
 from shared.clock import Clock
+from shared.commissioning import calibration_folder
 from shared.errors import Refused
 from shared.optics.light_output import newest
+from shared.protocol.control import Target
 from shared.settings import Settings
 
 
@@ -24,7 +26,8 @@ def _no_dye(_moment_ns: int) -> None:
 class Source:
     """A camera not yet started, and what belongs to it.
 
-    ``ring`` says whose light it sees, empty where that is past (a replay): measured light output belongs to a ring.
+    ``ring`` says whose light it sees, ``sensor`` whose pixels they are, both empty where that is past (a replay): what was measured
+    belongs to them. ``on_target`` puts a target of commissioning before a simulated camera.
     ``stamps_light`` says that its frames carry their own light level. ``on_injection`` tells a simulated patient when dye goes in;
     ``extra`` is kept with each recording; ``notes`` are sentences for the page, such as what is unknown of a replayed clip.
     """
@@ -37,6 +40,8 @@ class Source:
     extra: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     ring: str = ""
+    sensor: str = ""
+    on_target: Callable[[Target], None] | None = None
 
 
 def open_source(options: argparse.Namespace, settings: Settings, clock: Clock) -> Source:
@@ -49,7 +54,8 @@ def open_source(options: argparse.Namespace, settings: Settings, clock: Clock) -
 
     camera = open_picamera(settings.camera, clock)
     calibration = Calibration.assumed(camera.description)
-    return Source(camera, "picamera", calibration, stamps_light=False, ring="handheld")
+    sensor = f"handheld {camera.description.model}"
+    return Source(camera, "picamera", calibration, stamps_light=False, ring="handheld", sensor=sensor)
 
 
 def _simulated(options: argparse.Namespace, clock: Clock) -> Source:
@@ -68,6 +74,8 @@ def _simulated(options: argparse.Namespace, clock: Clock) -> Source:
         camera.calibration,
         stamps_light=True,
         ring=f"simulated, droop {scene.light.droop:g}",
+        sensor=f"simulated {camera.identity}",
+        on_target=camera.show,
         on_injection=lambda moment_ns: camera.inject(moment_ns),
         extra=extra,
     )
@@ -94,3 +102,20 @@ def with_measured_light(source: Source, data_folder: Path) -> Source:
         return source
     calibration = replace(source.calibration, light_output=found.table, light_measured_at=found.made_at)
     return replace(source, calibration=calibration)
+
+
+def with_calibration(source: Source, data_folder: Path) -> Source:
+    """The source with the newest calibration of its own sensor; what is still assumed, or cannot be read, is said on the page."""
+    if not source.sensor:
+        return source
+    try:
+        found = calibration_folder.newest(data_folder, source.sensor)
+        if found is None:
+            return source
+        calibration = found.applied(source.calibration)
+    except Refused as refused:
+        return replace(source, notes=(*source.notes, f"no calibration is in force: {refused.line}"))
+    if not found.figures.missing:
+        return replace(source, calibration=calibration)
+    note = f"the calibration of {found.figures.made_at} lacks {', '.join(found.figures.missing)}: go on with tapetum calibrate"
+    return replace(source, calibration=calibration, notes=(*source.notes, note))

@@ -16,6 +16,9 @@ GREATEST_RISE_PER_S = 0.1
 GREATEST_SLOPE = 0.01
 """Of the converter's range, between the block means of the dark plane: more is light that leaks in at one side."""
 
+OUTLYING = 8.0
+"""Robust standard deviations from the median beyond which a pixel is left out of the mean."""
+
 
 @dataclass(frozen=True)
 class Dark:
@@ -45,14 +48,14 @@ def dark(working: Stack, other: Stack, white_level: int) -> Dark:
     apart_s = (working.exposure_us - other.exposure_us) / 1e6
     if abs(apart_s) < 0.2 * max(working.exposure_us, other.exposure_us) / 1e6:
         raise Refused("the two dark exposures are too alike", other.exposure_us, "take one at most 80 % of the other")
-    current = (float(np.median(working.mean)) - float(np.median(other.mean))) / apart_s
+    current = (_level(working) - _level(other)) / apart_s
     u_current = math.hypot(_u_of_mean(working), _u_of_mean(other)) / abs(apart_s)
     _refuse_light(working, current, u_current, white_level)
     return Dark(
         exposure_us=working.exposure_us,
         gain=working.gain,
         frames=working.frames,
-        mean_counts=float(np.median(working.mean)),
+        mean_counts=_level(working),
         mean_counts_u=_u_of_mean(working),
         noise_counts=math.sqrt(float(np.median(working.variance))),
         dsnu_counts=_dsnu(working),
@@ -75,6 +78,12 @@ def _refuse_light(stack: Stack, current: float, u: float, white_level: int) -> N
             f"by {slope:.1f} counts",
             "put the cap on, go to a darker place, and measure again",
         )
+
+
+def _level(stack: Stack) -> float:
+    """Mean of all pixels but those far off the median; a median alone would stick to whole counts."""
+    off = np.abs(stack.mean - np.median(stack.mean))
+    return float(stack.mean[off <= max(OUTLYING * 1.4826 * float(np.median(off)), 0.5)].mean())
 
 
 def _u_of_mean(stack: Stack) -> float:

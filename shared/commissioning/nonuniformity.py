@@ -39,15 +39,20 @@ def nonuniformity(
     level = float((signal / surface)[used].mean())
     if level <= 0:
         raise Refused("the lit frames are not brighter than the dark ones", level, "light the target")
-    dark_variance = _spatial(dark.mean[used], dark)
-    lit_variance = _spatial((dark.mean + signal / surface)[used], lit)
+    dark_variance = _spatial(dark.mean, dark, used)
+    lit_variance = _spatial(dark.mean + signal / surface, lit, used)
     response = math.sqrt(max(lit_variance - dark_variance, 0.0)) / level
-    return Nonuniformity(math.sqrt(max(dark_variance, 0.0)) / counts_per_electron, 100 * response)
+    return Nonuniformity(dsnu_electrons(dark, counts_per_electron, used), 100 * response)
 
 
-def _spatial(plane: F64, stack: Stack) -> float:
+def dsnu_electrons(dark: Stack, counts_per_electron: float, good: NDArray[np.bool_]) -> float:
+    """Standard deviation of the dark signal from pixel to pixel, of ``good`` ones."""
+    return math.sqrt(max(_spatial(dark.mean, dark, good), 0.0)) / counts_per_electron
+
+
+def _spatial(plane: F64, stack: Stack, good: NDArray[np.bool_]) -> float:
     """Variance from pixel to pixel, less what the temporal noise leaves in a mean of so many frames."""
-    return float(plane.var(ddof=1)) - float(stack.variance.mean()) / stack.frames
+    return float(plane[good].var(ddof=1)) - float(stack.variance[good].mean()) / stack.frames
 
 
 def smooth(plane: F64, good: NDArray[np.bool_], order: int = 4) -> F64:
@@ -72,7 +77,7 @@ def smooth(plane: F64, good: NDArray[np.bool_], order: int = 4) -> F64:
     return np.asarray(surface / mean, np.float64)
 
 
-def _terms(y: F64, x: F64, shape: tuple[int, int], order: int) -> F64:
+def _terms(y: NDArray[np.floating], x: NDArray[np.floating], shape: tuple[int, int], order: int) -> F64:
     """(terms, len(y), len(x)): products of powers of both, scaled to -1 ... 1."""
     down, across = 2 * y / shape[0] - 1, 2 * x / shape[1] - 1
     powers = [(i, j) for i in range(order + 1) for j in range(order + 1 - i)]

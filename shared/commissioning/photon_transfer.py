@@ -17,6 +17,7 @@ from shared.commissioning.line import line, through_origin
 from shared.commissioning.stack import F64, same_size
 from shared.errors import Refused
 from shared.noise import QUANTISATION_COUNTS2
+from shared.signal import Measured
 
 LEAST_POINTS = 6
 LEAST_IN_FIT = 4
@@ -56,6 +57,7 @@ class PhotonTransfer:
     counts_per_electron_u: Annotated[float, Within(0, 1000)]
     read_noise_electrons: Annotated[float, Within(0, 1e5)]
     read_noise_electrons_u: Annotated[float, Within(0, 1e5)]
+    read_noise_is_upper_bound: bool
     saturation_counts: Annotated[float, Within(0, 65535)]
     full_well_electrons: Annotated[float, Within(0, 1e9)]
     reached_saturation: bool
@@ -100,13 +102,14 @@ def photon_transfer(points: Sequence[Exposed], white_level: int) -> PhotonTransf
             f"at least {LEAST_IN_FIT} are needed: dim the light or take a darker target",
         )
     gain = through_origin(signal[fitted], variance[fitted])
-    read = _read_noise(ordered, gain.value, gain.u)
+    read, hidden = _read_noise(ordered, gain)
     low, high = _linearity(ordered, signal, signal[top])
     return PhotonTransfer(
         counts_per_electron=gain.value,
         counts_per_electron_u=gain.u,
-        read_noise_electrons=read[0],
-        read_noise_electrons_u=read[1],
+        read_noise_electrons=read.value,
+        read_noise_electrons_u=read.u,
+        read_noise_is_upper_bound=hidden,
         saturation_counts=float(signal[top]),
         full_well_electrons=float(signal[top]) / gain.value,
         reached_saturation=reached,
@@ -149,13 +152,14 @@ def _saturation(variance: F64) -> int:
     return best
 
 
-def _read_noise(points: Sequence[Exposed], gain: float, u_gain: float) -> tuple[float, float]:
-    """Read noise and its uncertainty, electrons: dark variance at no exposure, less rounding's, over K."""
+def _read_noise(points: Sequence[Exposed], gain: Measured) -> tuple[Measured, bool]:
+    """Read noise, electrons: dark variance at no exposure, less rounding's, over K; and whether rounding hides it."""
     fit = line(np.array([one.exposure_us for one in points]), np.array([one.dark_variance for one in points]))
     variance = max(fit.offset.value, LEAST_DARK_VARIANCE)
     noise = math.sqrt(variance - QUANTISATION_COUNTS2)
-    read = noise / gain
-    return read, math.hypot(fit.offset.u / (2 * noise) / gain, read * u_gain / gain)
+    read = noise / gain.value
+    u = math.hypot(fit.offset.u / (2 * noise) / gain.value, read * gain.u / gain.value)
+    return Measured(read, u), fit.offset.value < LEAST_DARK_VARIANCE
 
 
 def _linearity(points: Sequence[Exposed], signal: F64, saturation: float) -> tuple[float, float]:

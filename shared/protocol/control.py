@@ -14,6 +14,7 @@ from shared.protocol.wire import by_name
 VERSION = 2
 
 View = Literal["grey", "relative", "side by side"]
+Target = Literal["patient", "cap", "dye card", "plain card", "dot grid", "slanted edge", "dilution row"]
 ExportFormat = Literal["csv", "tiff", "mp4", "png"]
 Name = Annotated[str, Length(1, 120)]
 
@@ -81,6 +82,26 @@ class SetExposure:
 
     exposure_us: Annotated[float, Within(20, 1_000_000)]
     gain: Annotated[float, Within(1, 64)]
+
+
+@dataclass(frozen=True)
+class StepExposure:
+    """Exposure and gain for a step of commissioning, which records one exposure after the other: also while a recording runs."""
+
+    exposure_us: Annotated[float, Within(20, 1_000_000)]
+    gain: Annotated[float, Within(1, 64)]
+
+
+@dataclass(frozen=True)
+class PutTarget:
+    """Put a target of commissioning before the simulated camera ("patient" takes it away); before a real one a person does it."""
+
+    target: Target
+
+
+@dataclass(frozen=True)
+class WithholdLeases:
+    """Renew no lease until the guard has gone dark, or a second is over: tries on purpose that it trips. It can only darken."""
 
 
 @dataclass(frozen=True)
@@ -166,6 +187,9 @@ REQUESTS: dict[str, type] = by_name(
     Light,
     SetExposure,
     ChooseExposure,
+    StepExposure,
+    PutTarget,
+    WithholdLeases,
     Record,
     MarkInjection,
     AddNote,
@@ -332,7 +356,7 @@ class ExposureChosen:
     exposure_us: float
     gain: float
     light_level: float
-    verdict: Literal["as it is", "brighter", "darker", "as bright as it goes", "as dark as it goes"]
+    verdict: Literal["as it is", "brighter", "darker", "rearranged", "as bright as it goes", "as dark as it goes"]
     area: str
     seen_share: float
     saturated_share: float

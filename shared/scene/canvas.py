@@ -75,7 +75,11 @@ class Canvas:
 
     def to_px(self, points_mm: Sequence[Point]) -> NDArray[np.float64]:
         """Positions on the canvas in pixels, (n, 2) as x, y, where the centre of the first pixel is at 0.5."""
-        return np.asarray(points_mm, np.float64) / self._scale + self.margin_px
+        camera = self.scene.camera
+        middle = np.array([camera.width, camera.height]) / 2
+        from_middle = np.asarray(points_mm, np.float64) / self._scale - middle
+        radius2 = (from_middle**2).sum(axis=-1, keepdims=True) / (middle**2).sum()
+        return np.asarray(middle + from_middle * (1.0 + self.scene.optics.distortion * radius2) + self.margin_px)
 
     def _tissue_shares(self) -> list[F32]:
         """Share of every tissue in every pixel, [0] being none; they add up to 1."""

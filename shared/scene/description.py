@@ -95,7 +95,7 @@ class CameraScene:
 @dataclass(frozen=True)
 class OpticsScene:
     """Scale and unwanted light. ``vignetting`` is the share lost in the corners, ``scatter_mm`` the blur (Gaussian sigma) of
-    fluorescence by the tissue over it.
+    fluorescence by the tissue over it. ``distortion`` is the lens's, radial: the share by which it moves a corner outwards.
     """
 
     mm_per_px: Annotated[float, Within(0.005, 10)] = 0.14
@@ -103,6 +103,7 @@ class OpticsScene:
     leakage: Annotated[float, Within(0, 10)] = 0.02
     ambient: Annotated[float, Within(0, 10)] = 0.01
     scatter_mm: Annotated[float, Within(0, 20)] = 0.0
+    distortion: Annotated[float, Within(-0.2, 0.2)] = 0.0
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ class DyeScene:
 @dataclass(frozen=True)
 class Tissue:
     """Tissue that fills a polygon, over those named before it. ``arrival_s`` is after injection; alpha and beta (s) shape the
-    gamma variate.
+    gamma variate. ``steady``: it glows at its level all the time, like a dye card.
     """
 
     name: Annotated[str, Length(1, 40)]
@@ -170,6 +171,7 @@ class Tissue:
     alpha: Annotated[float, Within(0.5, 50)] = 3.0
     beta: Annotated[float, Within(0.01, 600)] = 4.0
     level: Annotated[float, Within(0, 10)] = 1.0
+    steady: bool = False
 
     def __post_init__(self) -> None:
         if abs(self.area_mm2) < 1e-6:

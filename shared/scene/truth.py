@@ -32,6 +32,8 @@ class SceneTruth:
     def curve(self, name: str, times_s: F64) -> F64:
         """Level of a tissue at ``times_s``, where 1 is the unit of the scene's levels. Raises Refused for an unknown name."""
         tissue = self._tissue(name)
+        if tissue.steady:
+            return np.full_like(times_s, tissue.level, dtype=np.float64)
         total = np.zeros_like(times_s, dtype=np.float64)
         for injected_at_s in self.injections_s:
             total += self._one_injection(tissue, times_s - injected_at_s)

@@ -87,6 +87,7 @@ def test_of_an_exact_curve_every_figure_comes_back(k, read_e, black, order):
     assert curve.counts_per_electron == pytest.approx(k, rel=1e-9)
     least = (0.24 - 1 / 12) ** 0.5 / k
     assert curve.read_noise_electrons == pytest.approx(max(read_e, least), rel=1e-6)
+    assert curve.read_noise_is_upper_bound == (read_e < least)
     assert not curve.reached_saturation
     assert abs(curve.linearity_low_percent) + abs(curve.linearity_high_percent) < 1e-6
 

@@ -1,0 +1,56 @@
+"""Finding the exposure at which a target reaches a wanted share of the converter's range, while recording."""
+
+from pathlib import Path
+
+import numpy as np
+
+from device.commissioning.bench import Bench
+from device.commissioning.takes import longest, takes
+from shared.errors import Refused
+from shared.recording import Recording
+from shared.signal import SATURATED_SHARE
+
+LOOK_FRAMES = 8
+TRIES = 8
+CLOSE = 0.15
+READ_TRIES = 100
+
+
+def aimed_exposure_us(bench: Bench, path: Path, share: float, gain: float = 1.0) -> float:
+    """Exposure for ``share`` of the range above dark at the brightest percent of the picture, or the longest there is.
+
+    ``path`` is the recording that runs. Raises Refused where even the longest or the shortest exposure is far off.
+    """
+    exposure_us = bench.state.camera.exposure_us
+    for _ in range(TRIES):
+        exposure_us = bench.expose(exposure_us, gain)
+        bench.frames(LOOK_FRAMES, lit=True)
+        reached, longest_us = _reached(bench, path, exposure_us)
+        bench.dark()
+        if reached is not None and (abs(reached / share - 1) < CLOSE or exposure_us >= 0.999 * longest_us > 0):
+            if reached > 0.4 * share:
+                return exposure_us
+            raise Refused(
+                "the target is too dark",
+                f"{reached:.0%} of the converter's range at the longest exposure",
+                "go nearer, or take a brighter target",
+            )
+        factor = 0.25 if reached is None else share / max(reached, 0.02)
+        exposure_us = min(max(exposure_us * factor, 20.0), longest_us)
+    raise Refused("no fitting exposure was found", f"{exposure_us:.0f} us", "is the target still, and lit by the ring?")
+
+
+def _reached(bench: Bench, path: Path, exposure_us: float) -> tuple[float | None, float]:
+    """Share of the range that the newest lit frame reaches (None: saturated), and the longest exposure."""
+    for _ in range(READ_TRIES):
+        with Recording.open(path) as recording:
+            lit = [one for one in takes(recording) if one.lit and one.exposure_us == exposure_us]
+            if lit:
+                camera, calibration = recording.camera, recording.calibration
+                pixels = recording.pixels(longest(lit, lit=True).numbers[-1])[~calibration.defects]
+                if np.mean(pixels >= calibration.saturation_counts) > SATURATED_SHARE:
+                    return None, camera.frame_interval_us
+                above = float(np.percentile(pixels, 99)) - camera.black_level
+                return above / (calibration.saturation_counts - camera.black_level), camera.frame_interval_us
+        bench.pause(0.05)
+    raise Refused("the recording does not grow", str(path), "see tapetum status")

@@ -1,0 +1,72 @@
+"""Runs a step on a device and keeps what it found as the newest calibration."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from device.commissioning.bench import Bench
+from device.commissioning.step import Step
+from shared.commissioning.calibration_folder import Figures, Kept, Taken, keep, newest, place
+from shared.errors import Refused
+from shared.frame import CameraDescription
+from shared.protocol.control import State
+from shared.recording import Recording
+
+
+@dataclass(frozen=True)
+class Done:
+    """A step that was taken, and where its calibration is kept."""
+
+    step: Step
+    kept: Kept
+    path: Path
+    recording: str
+
+
+def in_force(state: State) -> Kept:
+    """The newest calibration of the device's own sensor, or an empty one. Raises Refused where it is damaged."""
+    found = newest(Path(state.data_folder), sensor(state))
+    size = CameraDescription(state.camera.model, state.camera.width, state.camera.height)
+    return found or Kept("", Figures.empty(sensor(state), size))
+
+
+def sensor(state: State) -> str:
+    """Whose calibration it is; raises Refused where there is no sensor to calibrate."""
+    if not state.sensor:
+        raise Refused("a replayed device has no sensor to calibrate", state.camera.kind, "run a real or simulated one")
+    return state.sensor
+
+
+def take(step: Step, bench: Bench, now: Callable[[], str]) -> Done:
+    """Walk, read and keep. Raises Refused with the reason, light off, exposure and simulated target as they were."""
+    state = bench.fit()
+    kept = in_force(state)
+    step.check(kept)
+    data_folder = Path(state.data_folder)
+    place(data_folder)  # before anything is lit for nothing
+    recordings = data_folder / "recordings"
+    with bench.put_back():
+        bench.target(step.target)
+        name = step.walk(bench, recordings)
+    made_at = now()
+    with Recording.open(recordings / f"{name}.zarr") as recording:
+        _refuse_other(kept, recording.camera)
+        reading = step.read(recording, kept)
+        sized = Kept(kept.name, _sized(kept.figures, recording.camera), kept.planes)
+    changed = sized.with_step(step.name, reading.found, reading.planes, Taken(step.name, made_at, name))
+    path = keep(data_folder, changed, reading.evidence)
+    return Done(step, Kept(path.name, changed.figures, changed.planes), path, name)
+
+
+def _refuse_other(kept: Kept, camera: CameraDescription) -> None:
+    figures = kept.figures
+    if (figures.height, figures.width) != camera.shape:
+        raise Refused(
+            "the calibration in force is of another frame size",
+            f"{figures.width} x {figures.height}",
+            "set camera.width and height as they were, or take that calibration away",
+        )
+
+
+def _sized(figures: Figures, camera: CameraDescription) -> Figures:
+    return replace(figures, bit_depth=camera.bit_depth)
