@@ -28,7 +28,7 @@ LOCKED_AFTER_DYE_S = 600.0
 """How long after "Dye in" a run lasts, as far as exposure goes (common practice, no source: inflow and plateau)."""
 
 Prefer = Literal["less light", "short exposure"]
-Verdict = Literal["as it is", "brighter", "darker", "as bright as it goes", "as dark as it goes"]
+Verdict = Literal["as it is", "brighter", "darker", "rearranged", "as bright as it goes", "as dark as it goes"]
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,12 @@ class ExposureLimits:
     levels: tuple[float, ...]
     prefer: Prefer = "less light"
 
+    def hold(self, setting: ExposureSetting) -> bool:
+        """Whether ``setting`` keeps to them, but for what a sensor makes of what it is asked for."""
+        exposure = self.shortest_us * (1 - SAME_WITHIN) <= setting.exposure_us <= self.longest_us * (1 + SAME_WITHIN)
+        level = any(abs(setting.light_level - level) <= SAME_WITHIN for level in self.levels)
+        return exposure and level and setting.gain <= self.largest_gain * (1 + SAME_WITHIN)
+
 
 @dataclass(frozen=True)
 class ExposureChoice:
@@ -74,7 +80,7 @@ class ExposureChoice:
     @property
     def is_final(self) -> bool:
         """Whether another look would change nothing."""
-        return self.verdict not in ("brighter", "darker")
+        return self.verdict not in ("brighter", "darker", "rearranged")
 
 
 def brightness(pixels: Counts, indices: NDArray[np.intp], calibration: Calibration) -> Brightness:
@@ -122,16 +128,19 @@ def choose_exposure(
 ) -> ExposureChoice:
     """What brings ``seen``, taken with ``now``, to ``target_share`` of full scale.
 
-    ``output_at`` gives the ring's output at a level, relative to full level. Called again after each step it comes to rest.
+    ``output_at`` gives the ring's output at a level, relative to full level. Called again after each step it comes to rest. What
+    is bright enough but outside the limits is brought inside them ("rearranged").
     """
-    if not seen.is_saturated and target_share / HOLDS_WITHIN <= seen.share <= target_share * HOLDS_WITHIN:
+    fits = not seen.is_saturated and target_share / HOLDS_WITHIN <= seen.share <= target_share * HOLDS_WITHIN
+    if fits and limits.hold(now):
         return ExposureChoice(now, "as it is")
     factor = STEP_BACK if seen.is_saturated else min(target_share / max(seen.share, 1e-9), LONGEST_STRIDE)
-    chosen = _spread(now.exposure_us * now.gain * output_at(now.light_level) * factor, limits, output_at)
-    if _amount(chosen, output_at) / _amount(now, output_at) > 1 + SAME_WITHIN:
-        return ExposureChoice(chosen, "brighter")
-    if _amount(chosen, output_at) / _amount(now, output_at) < 1 - SAME_WITHIN:
-        return ExposureChoice(chosen, "darker")
+    chosen = _spread(_amount(now, output_at) * (1.0 if fits else factor), limits, output_at)
+    change = _amount(chosen, output_at) / _amount(now, output_at)
+    if abs(change - 1) > SAME_WITHIN:
+        return ExposureChoice(chosen, "brighter" if change > 1 else "darker")
+    if not limits.hold(now):
+        return ExposureChoice(chosen, "rearranged")
     return ExposureChoice(now, "as bright as it goes" if factor > 1 else "as dark as it goes")
 
 

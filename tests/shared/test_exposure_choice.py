@@ -67,6 +67,7 @@ def settled(begin: ExposureSetting, glow: float, ambient: float, inside: Exposur
 @settings(max_examples=300, deadline=None)
 def test_from_too_dark_or_saturated_it_comes_to_rest_within_a_few_frames(begin, glow, inside) -> None:
     choice, steps = settled(begin, glow, 0.0, inside)
+    assert inside.hold(choice.setting)
     share = seen_with(choice.setting, glow, 0.0).share
     # a saturated start loses a factor of four a step, a dark one gains sixteen: from the ends of these ranges at most so many
     assert steps <= MOST_STEPS
@@ -93,6 +94,7 @@ def test_ambient_light_that_no_level_changes_does_not_make_it_hunt(begin, glow, 
 def test_what_is_chosen_lies_within_the_limits_and_gain_comes_last(begin, glow, inside) -> None:
     choice = choose_exposure(seen_with(begin, glow, 0.0), begin, TARGET, inside, droop)
     if choice.setting == begin:
+        assert inside.hold(begin)
         return
     chosen = choice.setting
     assert inside.shortest_us <= chosen.exposure_us <= inside.longest_us
@@ -106,8 +108,9 @@ def test_what_is_chosen_lies_within_the_limits_and_gain_comes_last(begin, glow, 
 
 
 @given(share=st.floats(TARGET / HOLDS_WITHIN, TARGET * HOLDS_WITHIN), begin=begun, inside=limits)
-def test_what_is_near_enough_is_left_alone(share, begin, inside) -> None:
-    assert choose_exposure(Brightness(share, 0.0), begin, TARGET, inside, droop) == ExposureChoice(begin, "as it is")
+def test_what_is_near_enough_is_left_alone_where_the_limits_hold_it(share, begin, inside) -> None:
+    choice = choose_exposure(Brightness(share, 0.0), begin, TARGET, inside, droop)
+    assert (choice == ExposureChoice(begin, "as it is")) == inside.hold(begin)
 
 
 def test_less_light_first_or_shorter_exposure_first() -> None:

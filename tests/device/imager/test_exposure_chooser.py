@@ -146,6 +146,8 @@ def test_a_run_locks_it_and_the_dark_tells_nothing(bench: Bench) -> None:
         with pytest.raises(Refused, match="locked for the run: dye went in 30 s ago"):
             bench.chooser.choose(ChooseExposure(), 30.0)
         bench.ring.on = False
+        while bench.frames.look(lambda frame: frame.lit):
+            pass
         with pytest.raises(Refused, match="the light is off; hold it on"):
             bench.chooser.choose(ChooseExposure(), None)
         bench.source.kind = "replay"
