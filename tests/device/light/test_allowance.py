@@ -27,7 +27,7 @@ POINT = Ring(
 
 
 class Session:
-    """A guard with the real account, given 10 frames a second and wanted to light."""
+    """A guard with the real account, given 5 frames a second and wanted to light."""
 
     def __init__(self, make_bench, clock, settings):
         self.bench = make_bench(clock, settings)
@@ -42,7 +42,7 @@ class Session:
         if self.distance_mm is not None:
             self.bench.guard.sense(Reading("distance", clock.now_ns(), self.distance_mm))
         self.number += 1
-        self.bench.guard.take(Lease(self.number, clock.now_ns(), 100_000.0, 5_000.0))
+        self.bench.guard.take(Lease(self.number, clock.now_ns(), 200_000.0, 5_000.0))
         return self.bench.guard.take(Want(level > 0, level))
 
     def _go_to(self, time_ns):
@@ -58,7 +58,7 @@ class Session:
         end_ns = clock.now_ns() + round(for_s * S)
         while clock.now_ns() < end_ns and not guard.light.latched:
             self.frame(level)
-            next_ns = clock.now_ns() + S // 10
+            next_ns = clock.now_ns() + S // 5
             while not guard.light.latched and (due_ns := guard.due_ns()) is not None and due_ns < next_ns:
                 self._go_to(due_ns)
                 guard.turn()
@@ -105,7 +105,7 @@ def test_after_it_nothing_lights_until_a_worthwhile_time_is_left(session):
 
 def test_no_pattern_of_pauses_gives_more_than_the_formula_in_any_window(session):
     """10 s on, 2 s off, armed again after every trip: every window, from any beginning of light to any end, is added up."""
-    for _ in range(25):
+    for _ in range(18):
         session.light(1.0, 10)
         session.rearm()
         session.dark(2)

