@@ -182,7 +182,7 @@ export class LivePlace {
     if (state === null) return "";
     const light = lightSentence(state.light, this.light.rearmed);
     if (light !== "") return light;
-    if (this.header?.lit && this.header.reference?.flag === "reference saturated") {
+    if (this.header?.reference?.flag === "reference saturated") {
       return "The reference is saturated: no percent can be told. Dim the light.";
     }
     if (state.recording.name === null && state.recording.ended_because) {
