@@ -2,21 +2,28 @@
 
 import json
 import logging
-import re
+from collections.abc import Iterable
 from pathlib import Path
 
 from apiflask import APIFlask, abort
 from apiflask.exceptions import HTTPError
-from flask import Response, jsonify, render_template, request
+from flask import Response, g, jsonify, render_template, request
 
 from shared.clock import Clock, SystemClock
 from shared.errors import Refused
 from shared.protocol.control_client import DeviceFault, DeviceGone
-from web_ui.api import NoSuchThing, Parts, api
+from web_ui.access import Access
+from web_ui.access_api import access_api
+from web_ui.api import api
+from web_ui.button_press import Busy
 from web_ui.device_link import DeviceLink
 from web_ui.legend_colours import percent_colours
 from web_ui.newest_picture import NewestPicture
-from web_ui.pairing import COOKIE, Pairing, TooManyTries, Unpaired
+from web_ui.operation import NoSuchThing, Parts, Watches, needs_of
+from web_ui.own_names import OwnNames, own_names
+from web_ui.pairing import Unpaired
+from web_ui.sessions import COOKIE
+from web_ui.throttle import TooManyTries
 
 _log = logging.getLogger(__name__)
 
@@ -24,8 +31,7 @@ LONGEST_BODY_BYTES = 65_536
 
 Answer = tuple[dict[str, str], int, dict[str, str]]
 
-_OPEN_TO_ALL = {"page", "static", "api.pair_browser", "openapi.spec"}
-_HOST = re.compile(r"([A-Za-z0-9.-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(:[0-9]{1,5})?")
+_OPEN_TO_ALL = {"page", "static", "openapi.spec"}
 _LINE_SCHEMA = {"type": "object", "properties": {"line": {"type": "string"}}, "required": ["line"]}
 
 
@@ -33,11 +39,17 @@ def create_app(
     *,
     run_folder: Path,
     data_folder: Path,
-    pairing: Pairing,
+    access: Access,
+    device: DeviceLink,
     picture_port: int,
+    names: Iterable[str] | None = None,
+    certificate: bytes | None = None,
     clock: Clock | None = None,
 ) -> APIFlask:
-    """Application over the imager of ``run_folder``; pictures stream from ``picture_port`` of the same host."""
+    """Application over the imager of ``run_folder``; pictures stream from ``picture_port`` of the same host.
+
+    ``names`` are the host names by which a page may call this device (None: the machine's own), ``certificate`` the one to trust.
+    """
     app = APIFlask(
         __name__, title="tapetum", version="1", spec_path="/api/v1/openapi.json", docs_path=None, json_errors=True
     )
@@ -48,18 +60,17 @@ def create_app(
         HTTP_ERROR_SCHEMA=_LINE_SCHEMA,
         AUTO_SERVERS=False,
         SECURITY_SCHEMES={"session": {"type": "apiKey", "in": "cookie", "name": COOKIE}},
-        DESCRIPTION="Interface of a handheld near-infrared fluorescence imager. Everything but pairing needs the session cookie.",
+        DESCRIPTION="Interface of a handheld near-infrared fluorescence imager. Everything but pairing needs the session cookie. "
+        "One browser controls, the others watch; x-needs says what an operation needs.",
     )
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.extensions["tapetum"] = Parts(
-        DeviceLink(run_folder / "control.sock"),
-        pairing,
-        NewestPicture(run_folder / "frame_bus", clock or SystemClock()),
-        data_folder,
+        device, access, NewestPicture(run_folder / "frame_bus", clock or SystemClock()), data_folder, certificate
     )
+    app.register_blueprint(access_api)
     app.register_blueprint(api)
     _answer_errors(app)
-    _guard(app, pairing, picture_port)
+    _guard(app, access, OwnNames(own_names() if names is None else names), picture_port)
 
     @app.get("/")
     @app.doc(hide=True)
@@ -76,26 +87,38 @@ def close_app(app: APIFlask) -> None:
     parts.pictures.close()
 
 
-def _guard(app: APIFlask, pairing: Pairing, picture_port: int) -> None:
+def _guard(app: APIFlask, access: Access, names: OwnNames, picture_port: int) -> None:
     @app.before_request
     def admit() -> None:
-        """Refuse odd hosts, other sites' pages, and whoever is not paired."""
-        if not _HOST.fullmatch(request.headers.get("Host", "")):
-            abort(400, "the request names no usable host")
+        """Refuse odd hosts, other sites' pages, whoever is not paired, and whoever watches but wants to change something."""
+        g.host = names.host_of(request.headers.get("Host", ""))
+        if g.host is None:
+            abort(400, "this device has another name; open the address that it shows")
         if request.method not in ("GET", "HEAD", "OPTIONS") and not _own_page():
             abort(403, "the request comes from another site's page")
-        if request.endpoint not in _OPEN_TO_ALL and not pairing.paired(request.cookies.get(COOKIE)):
-            raise Unpaired("this browser is not paired; type the word that the device shows")
+        if request.endpoint not in _OPEN_TO_ALL:
+            _admit_session(access)
         if request.is_json:
             _check_json(request.get_data())
 
     @app.after_request
     def harden(response: Response) -> Response:
         """Nothing from elsewhere, nothing to elsewhere."""
-        response.headers.update(_headers(picture_port))
+        response.headers.update(_headers(g.get("host"), picture_port))
         if request.endpoint == "static":
             response.headers["Cache-Control"] = "no-cache"
         return response
+
+
+def _admit_session(access: Access) -> None:
+    needs = needs_of(request.endpoint)
+    if needs == "nothing":
+        return
+    g.session = access.sessions.of(request.cookies.get(COOKIE))
+    if g.session is None:
+        raise Unpaired("this browser is not paired; type the word that the device shows, or press its button")
+    if needs == "controls" and request.endpoint is not None and not access.roles.may_act(g.session):
+        raise Watches("this tablet watches; ask for control first")
 
 
 def _check_json(body: bytes) -> None:
@@ -117,9 +140,9 @@ def _own_page() -> bool:
     return origin is None or origin == f"{request.scheme}://{request.host}"
 
 
-def _headers(picture_port: int) -> dict[str, str]:
-    host = _HOST.fullmatch(request.headers.get("Host", ""))
-    streams = f" ws://{host[1]}:{picture_port} wss://{host[1]}:{picture_port}" if host else ""
+def _headers(host: str | None, picture_port: int) -> dict[str, str]:
+    scheme = "wss" if request.is_secure else "ws"
+    streams = f" {scheme}://{host}:{picture_port}" if host else ""
     policy = {
         "default-src": "'none'",
         "script-src": "'self'",
@@ -155,6 +178,8 @@ def _answer_errors(app: APIFlask) -> None:
     app.register_error_handler(DeviceFault, lambda error: line(500, error.line))
     app.register_error_handler(Refused, lambda error: line(400, error.line))
     app.register_error_handler(NoSuchThing, lambda error: line(404, str(error)))
+    app.register_error_handler(Watches, lambda error: line(403, str(error)))
+    app.register_error_handler(Busy, lambda error: line(409, str(error)))
     app.register_error_handler(Unpaired, lambda error: line(401, str(error)))
     app.register_error_handler(TooManyTries, lambda error: line(429, str(error), {"Retry-After": str(error.wait_s)}))
 

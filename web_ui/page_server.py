@@ -1,6 +1,7 @@
 """The WSGI server under page and interface, in a thread of its own."""
 
 import threading
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Flask
@@ -14,10 +15,15 @@ _LONGEST_BODY_BYTES = 1 << 20  # the application refuses far less, with a line o
 
 
 class PageServer:
-    """Serves ``app`` from construction to ``close``. Raises Refused when the port is taken."""
+    """Serves ``app`` from construction to ``close``. Raises Refused when the port is taken.
 
-    def __init__(self, app: Flask, host: str, port: int) -> None:
+    Behind a TlsFront it gets ``addresses``, and takes what comes as encrypted.
+    """
+
+    def __init__(self, app: Flask, host: str, port: int, addresses: Mapping[int, str] | None = None) -> None:
         self._open: dict[int, Any] = {}
+        if addresses is not None:
+            app.wsgi_app = _RealAddress(app.wsgi_app, addresses)  # type: ignore[method-assign]
         try:
             self._server = create_server(
                 app,
@@ -28,6 +34,7 @@ class PageServer:
                 connection_limit=_CONNECTIONS,
                 channel_timeout=30,
                 max_request_body_size=_LONGEST_BODY_BYTES,
+                url_scheme="http" if addresses is None else "https",
                 ident=None,
             )
         except OSError as error:
@@ -36,6 +43,11 @@ class PageServer:
             ) from None
         self._thread = threading.Thread(target=self._server.run, name="page server", daemon=True)
         self._thread.start()
+
+    @property
+    def port(self) -> int:
+        """Where it listens."""
+        return int(self._server.effective_port)
 
     @property
     def alive(self) -> bool:
@@ -53,3 +65,15 @@ class PageServer:
         for part in list(self._open.values()):
             part.close()
         self._open.clear()
+
+
+class _RealAddress:
+    """Names the tablet that asks, not the front through which its request came."""
+
+    def __init__(self, app: Any, addresses: Mapping[int, str]) -> None:
+        self._app = app
+        self._addresses = addresses
+
+    def __call__(self, environ: dict[str, Any], start_response: Any) -> Any:
+        environ["REMOTE_ADDR"] = self._addresses.get(int(environ["REMOTE_PORT"]), environ["REMOTE_ADDR"])
+        return self._app(environ, start_response)

@@ -12,11 +12,12 @@ import asyncio
 import json
 import logging
 import socket
+import ssl
 from collections import deque
-from collections.abc import Callable
 from http import HTTPStatus
 from pathlib import Path
 from struct import Struct, pack
+from typing import Protocol
 from urllib.parse import urlsplit
 
 from websockets.frames import CloseCode, Frame, Opcode
@@ -30,7 +31,8 @@ from shared.clock import Clock
 from shared.errors import Refused
 from shared.frame_bus import BusPicture, FrameBusReader
 from shared.protocol.control import State
-from web_ui.pairing import COOKIE
+from web_ui.own_names import OwnNames
+from web_ui.sessions import COOKIE
 
 _log = logging.getLogger(__name__)
 
@@ -79,19 +81,33 @@ def _frame_head(length: int) -> bytes:
     return pack(">BBH", 0x82, 126, length) if length < 65_536 else pack(">BBQ", 0x82, 127, length)
 
 
-class PictureServer:
-    """Streams the frame bus of ``bus_path``, and the state, to paired viewers. Lives in one event loop.
+class Admission(Protocol):
+    """Who may look, by the session cookie, and who hears that they do."""
 
-    ``paired`` judges a cookie; ``page_port`` is the port of the page that may open streams.
+    def paired(self, cookie: str | None) -> bool:
+        """Whether that browser may look."""
+
+    def opened(self, cookie: str | None) -> None:
+        """A page of that browser takes pictures."""
+
+    def closed(self, cookie: str | None, said_goodbye: bool) -> None:
+        """It does no longer."""
+
+
+class PictureServer:
+    """Streams the frame bus of ``bus_path``, and the state, to whom ``admission`` lets look. Lives in one event loop.
+
+    ``page_port`` is the port of the page that may open streams, ``names`` are those by which it may call this device.
     """
 
     def __init__(
         self,
         bus_path: Path,
-        paired: Callable[[str | None], bool],
+        admission: Admission,
         page_port: int,
         clock: Clock,
         *,
+        names: OwnNames | None = None,
         most_viewers: int = 64,
         send_buffer_bytes: int = SEND_BUFFER_BYTES,
     ) -> None:
@@ -101,17 +117,23 @@ class PictureServer:
         self.state = b""
         self.send_buffer_bytes = send_buffer_bytes
         self._most_viewers = most_viewers
-        self.paired = paired
+        self.admission = admission
+        self._names = names or OwnNames(())
+        self._scheme = "http"
         self._page_port = page_port
         self._reader = FrameBusReader(bus_path)
         self._connections: set[Viewer] = set()
         self._listening: asyncio.Server | None = None
         self._pinging: asyncio.Task[None] | None = None
 
-    async def start(self, host: str, port: int) -> None:
+    async def start(self, host: str, port: int, tls: ssl.SSLContext | None = None) -> None:
         """Listen; raises OSError when the port is taken."""
         loop = asyncio.get_running_loop()
-        self._listening = await loop.create_server(lambda: Viewer(self), host, port)
+        self._scheme = "http" if tls is None else "https"
+        patience = None if tls is None else _HANDSHAKE_S
+        self._listening = await loop.create_server(
+            lambda: Viewer(self), host, port, ssl=tls, ssl_handshake_timeout=patience, ssl_shutdown_timeout=patience
+        )
         loop.add_reader(self._reader.fileno(), self._rung)
         self._pinging = loop.create_task(self._ping())
         self._rung()
@@ -132,14 +154,20 @@ class PictureServer:
             viewer.cut()
         self._reader.close()
 
-    def put_state(self, state: State | None) -> None:
-        """Tell every viewer the newest state; None when the imager is gone (and nothing is pretended)."""
-        text = json.dumps({"state": plain(state), "device": "gone" if state is None else "up"}, separators=(",", ":"))
+    def put_state(self, state: State | None, access: object = None) -> None:
+        """Tell every viewer the newest state (None when the imager is gone, and nothing is pretended), and who may do what."""
+        said = {"state": plain(state), "device": "gone" if state is None else "up", "access": plain(access)}
+        text = json.dumps(said, separators=(",", ":"))
         message = Frame(Opcode.TEXT, text.encode()).serialize(mask=False)
         if message != self.state:
             self.state = message
             for viewer in tuple(self.viewers):
                 viewer.serve()
+
+    def part_from_unpaired(self) -> None:
+        """Hang up on whoever may look no longer."""
+        for viewer in tuple(self.viewers):
+            viewer.part_if_unpaired()
 
     def refusal(self, request: Request) -> tuple[HTTPStatus, str] | None:
         """Why this handshake gets no stream, or None when it does."""
@@ -149,7 +177,7 @@ class PictureServer:
             return HTTPStatus.SERVICE_UNAVAILABLE, "too many viewers; close one"
         if not self._own_page(request):
             return HTTPStatus.FORBIDDEN, "the request comes from another site's page"
-        if not self.paired(_cookie(request)):
+        if not self.admission.paired(_cookie(request)):
             return HTTPStatus.UNAUTHORIZED, "this browser is not paired"
         return None
 
@@ -174,7 +202,9 @@ class PictureServer:
             port = origin.port or {"http": 80, "https": 443}.get(origin.scheme)
         except ValueError:
             return False
-        return origin.scheme in ("http", "https") and origin.hostname == host.hostname and port == self._page_port
+        if self._names.host_of(hosts[0]) is None:
+            return False
+        return origin.scheme == self._scheme and origin.hostname == host.hostname and port == self._page_port
 
     def _rung(self) -> None:
         """Something was published: one look, one preparation, and everyone who is free gets it."""
@@ -237,11 +267,15 @@ class Viewer(asyncio.BufferedProtocol):
             self.cut()
             return
         self._heard = False
+        self.part_if_unpaired()
         if self._protocol.state is Phase.OPEN:
-            if self._server.paired(self._cookie):
-                self._protocol.send_ping(b"")
-            else:
-                self._protocol.send_close(CloseCode.POLICY_VIOLATION, "this browser is not paired")
+            self._protocol.send_ping(b"")
+            self._flush()
+
+    def part_if_unpaired(self) -> None:
+        """Close in order once the session has ended."""
+        if self._protocol.state is Phase.OPEN and not self._server.admission.paired(self._cookie):
+            self._protocol.send_close(CloseCode.POLICY_VIOLATION, "this browser is not paired")
             self._flush()
 
     def say_goodbye(self) -> None:
@@ -264,7 +298,8 @@ class Viewer(asyncio.BufferedProtocol):
         if not isinstance(transport, asyncio.Transport):
             raise TypeError(f"a stream transport is needed, not {transport!r}")
         self._transport = transport
-        transport.set_write_buffer_limits(high=0)
+        # Encrypted, a limit of 0 is reached by nothing at all (asyncio compares differently there).
+        transport.set_write_buffer_limits(high=0 if transport.get_extra_info("sslcontext") is None else 1)
         transport.get_extra_info("socket").setsockopt(
             socket.SOL_SOCKET, socket.SO_SNDBUF, self._server.send_buffer_bytes
         )
@@ -274,6 +309,8 @@ class Viewer(asyncio.BufferedProtocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """Forget the viewer."""
         self._keep_for_now()
+        if self in self._server.viewers:
+            self._server.admission.closed(self._cookie, self._protocol.close_rcvd is not None)
         self._server.disconnected(self)
         self._transport = None
         self.gone.set_result(None)
@@ -326,6 +363,7 @@ class Viewer(asyncio.BufferedProtocol):
             self._cookie = _cookie(request)
             self._whole_frames = True
             self._server.viewers.add(self)
+            self._server.admission.opened(self._cookie)
             self.serve()
 
     def _hear(self, frame: Frame) -> None:

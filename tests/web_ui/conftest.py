@@ -6,8 +6,9 @@ from flask.testing import FlaskClient
 
 from shared.clock import SystemClock
 from tests.web_ui.fake_device import FakeDevice
+from web_ui.access import Access
 from web_ui.app import close_app, create_app
-from web_ui.pairing import Pairing
+from web_ui.device_link import DeviceLink
 
 WORD = "harbour-anchor-1234"
 PICTURE_PORT = 8081
@@ -42,13 +43,25 @@ def device(run_folder, data_folder):
 
 
 @pytest.fixture
-def pairing():
-    return Pairing(WORD, b"s" * 32, SystemClock())
+def link(run_folder):
+    return DeviceLink(run_folder / "control.sock")
 
 
 @pytest.fixture
-def app(run_folder, data_folder, pairing):
-    app = create_app(run_folder=run_folder, data_folder=data_folder, pairing=pairing, picture_port=PICTURE_PORT)
+def access(run_folder, link):
+    return Access.kept_in(run_folder, link, SystemClock(), WORD)
+
+
+@pytest.fixture
+def app(run_folder, data_folder, access, link):
+    app = create_app(
+        run_folder=run_folder,
+        data_folder=data_folder,
+        access=access,
+        device=link,
+        picture_port=PICTURE_PORT,
+        names=["tapetum.test"],
+    )
     app.test_client_class = Browser
     yield app
     close_app(app)
@@ -60,12 +73,23 @@ def stranger(app):
     return app.test_client()
 
 
+def paired(app):
+    """One more browser that knows the word."""
+    client = app.test_client()
+    assert client.post("/api/v1/pair", json={"word": WORD}).json == {"paired": True}
+    return client
+
+
 @pytest.fixture
 def browser(app):
-    """A paired browser."""
-    client = app.test_client()
-    assert client.post("/api/v1/pair", json={"word": WORD}).status_code == 200
-    return client
+    """The browser that was paired first, and controls."""
+    return paired(app)
+
+
+@pytest.fixture
+def viewer(app, browser):
+    """The one after it, which watches."""
+    return paired(app)
 
 
 @pytest.fixture

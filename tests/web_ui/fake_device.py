@@ -17,6 +17,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from device.control_server import ControlServer
+from device.imager.awaited_press import REACTION_NS, AwaitedPress
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.frame_bus import FrameBusWriter
@@ -43,6 +44,8 @@ class FakeDevice:
         self._stills = 0
         self._pictures = _drawn_pictures()
         self._state = _first_state()
+        self.press = AwaitedPress(self._clock)
+        self.has_button = True
         self._server = ControlServer(run_folder / "control.sock", self._handle)
         self._bus = FrameBusWriter(run_folder / "frame_bus")
         self._thread = threading.Thread(target=self._publish, name="fake camera", daemon=True)
@@ -59,6 +62,11 @@ class FakeDevice:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    def press_button(self) -> bool:
+        """A short press of the handheld's button, as if the asking were long ago; whether it was awaited."""
+        self.press._from_ns -= REACTION_NS
+        return self.press.take(self._clock.now_ns())
 
     # ---- pictures ----
 
@@ -112,7 +120,7 @@ class FakeDevice:
 
     def _handle(self, request: object) -> object:
         with self._lock:
-            if not isinstance(request, c.GetState):
+            if not isinstance(request, c.GetState | c.GetPress):
                 self.requests.append(request)
             answer = self._changed(request)
             return self._valued(self._clock.now_ns()) if answer is None else answer
@@ -191,6 +199,14 @@ class FakeDevice:
                 job = c.ExportJob(number, recording, target or "/media/stick", 1.0, True, "", (f"{recording}.csv",))
                 self._state = replace(self._state, exports=(*self._state.exports, job))
                 return job
+            case c.AwaitPress(seconds):
+                if not self.has_button:
+                    raise Refused("this device has no button to press", remedy="type the word that it printed")
+                return self.press.begin(seconds)
+            case c.GetPress(number, drop):
+                if drop:
+                    self.press.end("it was refused")
+                return self.press.look(number)
         raise AssertionError(f"the fake imager does not know {request}")
 
     def _record(self, act: str, case: str) -> None:

@@ -2,9 +2,7 @@ import io
 import json
 import logging
 
-import jsonschema
 import pytest
-from openapi_spec_validator import validate
 from PIL import Image
 
 from device.control_server import ControlServer
@@ -199,7 +197,8 @@ def test_only_page_its_files_pairing_and_document_are_open_to_strangers(app, str
         status = stranger.open(path, method=method).status_code
         if status != 401:
             open_to_all.add(endpoint)
-    assert open_to_all == {"page", "static", "api.pair_browser", "openapi.spec"}
+    pairing = {"access.pair_browser", "access.pair_by_button", "access.get_certificate"}
+    assert open_to_all == {"page", "static", "openapi.spec", *pairing}
     assert "not paired" in line_of(stranger.get("/anything/else"), 401)
 
 
@@ -251,8 +250,21 @@ def test_own_page_can(device, browser):
 
 
 def test_odd_hosts_are_refused(stranger):
-    for host in ("evil.test/x", "a b", "x;script-src *", ""):
-        assert stranger.get("/", headers={"Host": host}).status_code == 400
+    for host in (
+        "evil.test/x",
+        "a b",
+        "x;script-src *",
+        "",
+        "evil.test",
+        "tapetum.test.evil.test",
+        "1.2.3.4.evil.test",
+    ):
+        assert "another name" in line_of(stranger.get("/", headers={"Host": host}), 400)
+
+
+@pytest.mark.parametrize("host", ["10.42.0.1:8080", "[fd00::1]:8080", "127.0.0.1", "TAPETUM.test:8080"])
+def test_own_names_and_any_address_are_taken(stranger, host):
+    assert stranger.get("/", headers={"Host": host}).status_code == 200
 
 
 @pytest.mark.parametrize("path", ["/", "/api/v1/openapi.json", "/api/v1/state", "/nothing"])
@@ -261,7 +273,7 @@ def test_every_answer_is_hardened(stranger, path):
     policy = dict(part.split(" ", 1) for part in headers["Content-Security-Policy"].split("; "))
     assert policy["default-src"] == "'none'"
     assert policy["script-src"] == policy["style-src"] == "'self'"
-    assert policy["connect-src"] == "'self' ws://tapetum.test:8081 wss://tapetum.test:8081"
+    assert policy["connect-src"] == "'self' ws://tapetum.test:8081"
     assert policy["frame-ancestors"] == "'none'"
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["Referrer-Policy"] == "no-referrer"
@@ -286,30 +298,3 @@ def test_own_failure_is_500_with_one_plain_line_and_a_traceback_in_the_log(app, 
     line = line_of(browser.get("/api/v1/picture.jpg"), 500)
     assert "Zero" not in line
     assert "ZeroDivisionError" in caplog.text
-
-
-def test_document_is_valid_openapi_and_knows_every_operation(app, stranger):
-    document = stranger.get("/api/v1/openapi.json").json
-    validate(document)
-    described = {(method.upper(), path) for path, item in document["paths"].items() for method in item}
-    served = {
-        (method, rule.rule.replace("<name>", "{name}"))
-        for rule in app.url_map.iter_rules()
-        if rule.endpoint.startswith("api.")
-        for method in rule.methods - {"HEAD", "OPTIONS"}
-    }
-    assert described == served
-    for path, item in document["paths"].items():
-        for operation in item.values():
-            assert operation.get("security") == (None if path.endswith("/pair") else [{"session": []}])
-
-
-def test_answers_fit_the_document(device, browser, stranger):
-    document = stranger.get("/api/v1/openapi.json").json
-    browser.put("/api/v1/regions", json={"region": "tip:1,2,3,4"})
-    browser.put("/api/v1/reference", json={"region": "skin:1,2,3,4"})
-    for path in ("state", "recordings"):
-        schema = document["paths"][f"/api/v1/{path}"]["get"]["responses"]["200"]["content"]["application/json"][
-            "schema"
-        ]
-        jsonschema.validate(browser.get(f"/api/v1/{path}").json, {**schema, "components": document["components"]})

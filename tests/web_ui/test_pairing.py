@@ -5,14 +5,20 @@ import pytest
 
 from shared.errors import Refused
 from web_ui.pair_words import WORDS
-from web_ui.pairing import SESSION_S, Pairing, Throttle, TooManyTries, new_word
+from web_ui.pairing import INVITATION_S, Pairing, new_word
+from web_ui.sessions import Sessions
 
 WORD = "harbour-anchor-1234"
 
 
 @pytest.fixture
-def pairing(manual_clock):
-    return Pairing(WORD, b"s" * 32, manual_clock)
+def sessions(manual_clock):
+    return Sessions(manual_clock)
+
+
+@pytest.fixture
+def pairing(sessions, manual_clock):
+    return Pairing(WORD, sessions, manual_clock)
 
 
 def test_word_is_plain_and_has_29_bits():
@@ -22,8 +28,10 @@ def test_word_is_plain_and_has_29_bits():
 
 
 @pytest.mark.parametrize("typed", [WORD, "Harbour anchor 1234", "  HARBOUR-ANCHOR-1234 ", "harbour - anchor - 1234"])
-def test_word_is_taken_as_people_type_it(pairing, typed):
-    assert pairing.paired(pairing.pair(typed, "a"))
+def test_word_is_taken_as_people_type_it(pairing, sessions, typed):
+    session, token = pairing.pair(typed, "a")
+    assert sessions.of(token).number == session.number
+    assert session.way == "word"
 
 
 @pytest.mark.parametrize("typed", ["", "harbour", "harbouranchor1234", WORD + "5", "ünïcode", "\udcff", "x" * 100_000])
@@ -32,77 +40,24 @@ def test_any_other_is_refused(pairing, typed):
         pairing.pair(typed, "a")
 
 
-def test_short_words_are_refused(manual_clock):
+def test_short_words_are_refused(sessions, manual_clock):
     with pytest.raises(Refused, match="too short"):
-        Pairing("abc", b"s" * 32, manual_clock)
+        Pairing("abc", sessions, manual_clock)
 
 
-def test_each_browser_has_its_own_cookie_and_none_can_be_made_up(pairing, manual_clock):
-    one, other = pairing.pair(WORD, "a"), pairing.pair(WORD, "a")
-    assert one != other
-    assert not pairing.paired(None)
-    for at in range(len(one)):
-        changed = one[:at] + ("A" if one[at] != "A" else "B") + one[at + 1 :]
-        if at < len(one) - 1:  # the last letter of base64 holds bits that mean nothing
-            assert not pairing.paired(changed)
-    assert not Pairing(WORD, b"t" * 32, manual_clock).paired(one)
+def test_restarted_web_process_knows_its_word(tmp_path, sessions, manual_clock):
+    first = Pairing.kept_in(tmp_path, sessions, manual_clock)
+    assert Pairing.kept_in(tmp_path, sessions, manual_clock).word == first.word
+    assert Pairing.kept_in(tmp_path, sessions, manual_clock, WORD).word == WORD
+    assert stat.S_IMODE((tmp_path / "pair_word.json").stat().st_mode) == 0o600
+    assert [path.name for path in tmp_path.iterdir()] == ["pair_word.json"]
 
 
-def test_session_ends_by_the_monotonic_clock(pairing, manual_clock):
-    cookie = pairing.pair(WORD, "a")
-    manual_clock.advance_ms(SESSION_S * 1000 - 1000)
-    assert pairing.paired(cookie)
-    manual_clock.advance_ms(2000)
-    assert not pairing.paired(cookie)
-
-
-def test_restarted_web_process_knows_its_browsers_and_its_word(tmp_path, manual_clock):
-    first = Pairing.kept_in(tmp_path, manual_clock)
-    cookie = first.pair(first.word, "a")
-    again = Pairing.kept_in(tmp_path, manual_clock)
-    assert again.word == first.word
-    assert again.paired(cookie)
-    assert Pairing.kept_in(tmp_path, manual_clock, WORD).word == WORD
-    assert stat.S_IMODE((tmp_path / "pairing.json").stat().st_mode) == 0o600
-    assert [path.name for path in tmp_path.iterdir()] == ["pairing.json"]
-
-
-@pytest.mark.parametrize("text", ["", "{", "[]", '{"secret": "00"}', '{"secret": "xyz", "word": "harbour-1"}'])
-def test_spoiled_file_is_refused_by_name(tmp_path, manual_clock, text):
-    (tmp_path / "pairing.json").write_text(text)
-    with pytest.raises(Refused, match=r"pairing\.json"):
-        Pairing.kept_in(tmp_path, manual_clock)
-
-
-def test_one_address_gets_five_tries_and_then_one_in_five_seconds(manual_clock):
-    throttle = Throttle(manual_clock)
-    for _ in range(5):
-        throttle.admit("a")
-    with pytest.raises(TooManyTries, match="wait 5 s"):
-        throttle.admit("a")
-    throttle.admit("b")
-    manual_clock.advance_ms(4900)
-    with pytest.raises(TooManyTries, match="wait 1 s"):
-        throttle.admit("a")
-    manual_clock.advance_ms(200)
-    throttle.admit("a")
-    with pytest.raises(TooManyTries):
-        throttle.admit("a")
-
-
-def test_all_addresses_together_get_one_try_a_second_in_the_long_run(manual_clock):
-    throttle = Throttle(manual_clock)
-    admitted = 0
-    for second in range(100):
-        for address in range(50):
-            try:
-                throttle.admit(f"{second}-{address}")
-                admitted += 1
-            except TooManyTries:
-                pass
-        manual_clock.advance_ms(1000)
-    assert admitted == 30 + 99
-    assert len(throttle._by_address) <= 1000
+@pytest.mark.parametrize("text", ["", "{", "[]", '{"secret": "00"}'])
+def test_spoiled_file_is_refused_by_name(tmp_path, sessions, manual_clock, text):
+    (tmp_path / "pair_word.json").write_text(text)
+    with pytest.raises(Refused, match=r"pair_word\.json"):
+        Pairing.kept_in(tmp_path, sessions, manual_clock)
 
 
 def test_the_right_word_clears_the_address(pairing):
@@ -111,3 +66,50 @@ def test_the_right_word_clears_the_address(pairing):
             with pytest.raises(Refused):
                 pairing.pair("wrong-word", "a")
         pairing.pair(WORD, "a")
+
+
+def test_a_browser_that_pairs_again_keeps_its_session(pairing, sessions):
+    first, token = pairing.pair(WORD, "a")
+    again, no_token = pairing.pair(WORD, "a", sessions.of(token))
+    assert (again.number, no_token) == (first.number, None)
+    assert len(sessions.all()) == 1
+
+
+@pytest.fixture
+def controller(pairing, sessions):
+    session, _ = pairing.pair(WORD, "a")
+    sessions.set_controller(session.number)
+    return session
+
+
+def test_an_invitation_pairs_one_browser_once(pairing, sessions, controller):
+    secret = pairing.invite(controller)
+    assert len(secret) >= 22  # 128 bits in base64
+    session, token = pairing.pair(secret, "b")
+    assert sessions.of(token).way == session.way == "invitation"
+    with pytest.raises(Refused, match="not the word"):
+        pairing.pair(secret, "c")
+
+
+@pytest.mark.parametrize("spoil", ["late", "newer", "handed over", "revoked"])
+def test_an_invitation_ends(pairing, sessions, controller, manual_clock, spoil):
+    secret = pairing.invite(controller)
+    if spoil == "late":
+        manual_clock.advance_ms(INVITATION_S * 1000)
+    elif spoil == "newer":
+        pairing.invite(controller)
+    elif spoil == "handed over":
+        sessions.set_controller(pairing.pair(WORD, "b")[0].number)
+    else:
+        sessions.end(controller.number)
+    with pytest.raises(Refused, match="not the word"):
+        pairing.pair(secret, "c")
+
+
+def test_an_invited_browser_that_shows_the_word_goes_on_as_one_with_the_word(pairing, sessions, controller):
+    invited, token = pairing.pair(pairing.invite(controller), "b")
+    session, new_token = pairing.pair(WORD, "b", sessions.of(token))
+    assert sessions.of(token) is None
+    assert sessions.of(new_token).way == "word"
+    assert sessions.get(invited.number) is None
+    assert session.number != controller.number

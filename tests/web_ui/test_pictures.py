@@ -17,11 +17,28 @@ from websockets.asyncio.client import connect
 from shared.errors import Refused
 from shared.frame_bus import BusPicture, FrameBusWriter
 from tests.web_ui.fake_device import _first_state
-from web_ui.pairing import COOKIE
 from web_ui.pictures import MOST_UNDER_WAY, PictureServer, PreparedPicture
+from web_ui.sessions import COOKIE
 
 GOOD = "good"
 PATIENCE_S = 10
+
+
+class Doorman:
+    """Lets in whoever shows the good cookie, and remembers who came and went."""
+
+    def __init__(self):
+        self.seen = []
+        self.good = {GOOD}
+
+    def paired(self, cookie):
+        return cookie in self.good
+
+    def opened(self, cookie):
+        self.seen.append("opened")
+
+    def closed(self, cookie, said_goodbye):
+        self.seen.append("said goodbye" if said_goodbye else "lost")
 
 
 class Stream:
@@ -51,7 +68,7 @@ class Stream:
 @asynccontextmanager
 async def streaming(folder, clock, **options):
     with FrameBusWriter(folder / "frame_bus") as bus:
-        server = PictureServer(folder / "frame_bus", lambda cookie: cookie == GOOD, 8080, clock, **options)
+        server = PictureServer(folder / "frame_bus", Doorman(), 8080, clock, **options)
         await server.start("127.0.0.1", 0)
         port = server._listening.sockets[0].getsockname()[1]
         try:
@@ -366,7 +383,7 @@ def test_vanished_viewers_and_ended_sessions_are_found(run):
             for viewer in tuple(stream.server.viewers):
                 viewer.ping()
             await stream.until(lambda: len(stream.server.viewers) == 1)
-            stream.server.paired = lambda _: False
+            stream.server.admission.good.clear()
             await stream.until(lambda: all(viewer._heard for viewer in stream.server.viewers))
             for viewer in tuple(stream.server.viewers):
                 viewer.ping()

@@ -146,7 +146,7 @@ def _restarts(folders: tuple[Path, Path], port: int, opened: Callable[..., Page]
     expect(page.locator("#light-word")).to_have_text("Light not known")
     with web_process(*folders, port):
         expect_live(page)
-    (folders[0] / "pairing.json").unlink()
+    (folders[0] / "sessions.json").unlink()
     with web_process(*folders, port):
         expect(page.get_by_label("Word shown by the device")).to_be_visible(timeout=15_000)
 
