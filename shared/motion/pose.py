@@ -62,12 +62,20 @@ class Motion:
         )
 
 
-def mean_motion(motions: Sequence[Motion]) -> Motion:
-    """Average of motions that differ little in rotation, as sure as the least sure; raises ValueError where there are none."""
+def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: float) -> Motion:
+    """Motion at ``at_s`` on a straight line through motions that differ little in rotation: drift without tremor (least squares).
+
+    Their mean where there are fewer than three, or where ``at_s`` lies beyond them. As sure as the least sure of them. Raises
+    ValueError where there are none.
+    """
     if not motions:
-        raise ValueError("no motion to take the mean of")
+        raise ValueError("no motion to draw a line through")
     numbers = np.array([(motion.dx_px, motion.dy_px, motion.rotation_deg) for motion in motions])
-    dx_px, dy_px, rotation_deg = (float(each) for each in numbers.mean(axis=0))
+    since_s = np.asarray(times_s) - np.mean(times_s)
+    level, spread = numbers.mean(axis=0), float(np.square(since_s).sum())
+    if len(motions) > 2 and spread > 0 and min(times_s) <= at_s <= max(times_s):
+        level += (at_s - np.mean(times_s)) * (since_s @ numbers) / spread
+    dx_px, dy_px, rotation_deg = (float(each) for each in level)
     return Motion(dx_px, dy_px, rotation_deg, min(motion.confidence for motion in motions))
 
 

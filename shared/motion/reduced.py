@@ -19,8 +19,8 @@ from shared.frame import Counts
 
 F32 = NDArray[np.float32]
 
-LEAST_SIDE_PX = 48
-"""Smaller pictures hold too few places to tell a match from chance."""
+LEAST_SIDE = 48
+"""Texels on the shorter side; fewer hold too few places to tell a match from chance."""
 _MOST_TEXELS = 110_000
 _NARROW, _WIDE = 1, 2
 """Half widths in texels of the boxes whose difference is kept. Wider ones let the dye's own outlines pull (measured: by 10 px)."""
@@ -43,13 +43,14 @@ class Texture:
 class Reducer:
     """Makes textures of one camera's pictures; raises Refused for small ones. Keeps its buffers, so not for several threads."""
 
-    def __init__(self, calibration: Calibration) -> None:
+    def __init__(self, calibration: Calibration, coarser: int = 1) -> None:
+        """``coarser`` makes texels that many times wider: for pictures that are smooth, out of focus say."""
         self.shape = calibration.camera.shape
         height, width = self.shape
-        if min(self.shape) < LEAST_SIDE_PX:
-            raise Refused("pictures this small cannot be registered", self.shape, f"give {LEAST_SIDE_PX} pixels a side")
-        self.block_px = max(round((height * width / _MOST_TEXELS) ** 0.5), 1)
+        self.block_px = coarser * max(round((height * width / _MOST_TEXELS) ** 0.5), 1)
         self.rows, self.columns = height // self.block_px, width // self.block_px
+        if min(self.rows, self.columns) < LEAST_SIDE:
+            raise Refused("pictures this small cannot be registered", self.shape, f"give {LEAST_SIDE} pixels a side")
         self.coarse_step = 2 if self.rows * self.columns > _MOST_TEXELS // 3 else 1
         block = self.block_px
         self._corner = ((height - self.rows * block) // 2, (width - self.columns * block) // 2)
