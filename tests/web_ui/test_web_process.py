@@ -28,9 +28,9 @@ def command(run_folder, port, *more):
 
 
 @contextmanager
-def web(run_folder, port, environment=None):
+def web(run_folder, port, environment=None, more=()):
     process = subprocess.Popen(
-        command(run_folder, port),
+        command(run_folder, port, *more),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
