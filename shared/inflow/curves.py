@@ -6,11 +6,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.ambient import between, half_lit, is_followed, region_rate
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.region import Region
-from shared.signal import RegionPixels, region_signal
+from shared.signal import Measured, RegionPixels, region_signal
 
 F64 = NDArray[np.float64]
 
@@ -38,7 +39,7 @@ class RegionCurve:
             raise Refused(
                 f"the arrays of the curve {name} differ in shape", sorted(shapes), "give one number a frame in each"
             )
-        for what, array in (("times", self.times_s), ("signal", self.signal), ("uncertainty", self.signal_u)):
+        for what, array in (("time", self.times_s), ("signal", self.signal), ("uncertainty", self.signal_u)):
             if not np.isfinite(array).all():
                 bad = int(np.flatnonzero(~np.isfinite(array))[0])
                 raise Refused(f"the {what} of the curve {name} is no number in frame", bad, "leave that frame out")
@@ -54,12 +55,19 @@ class RegionCurve:
 
 @dataclass(eq=False)
 class CurveGatherer:
-    """Takes frames one by one and keeps four numbers a region for each."""
+    """Takes frames one by one and keeps five numbers a region for each.
+
+    Where unlit frames come often enough between lit ones, they tell the ambient light: it is taken off, interpolated in time, and
+    frames during which the light was switched are left out.
+    """
 
     calibration: Calibration
     regions: Sequence[Region]
     _pixels: Mapping[str, RegionPixels] = field(init=False)
-    _rows: dict[str, list[tuple[float, float, float, bool]]] = field(init=False)
+    _rows: dict[str, list[tuple[float, float, float, bool, float]]] = field(init=False)
+    _unlit: dict[str, list[Measured]] = field(init=False)
+    _times_s: list[float] = field(default_factory=list)
+    _levels: list[float] = field(default_factory=list)
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
@@ -68,22 +76,47 @@ class CurveGatherer:
             region.name: RegionPixels.gathered(region.indices(shape), self.calibration) for region in self.regions
         }
         self._rows = {region.name: [] for region in self.regions}
+        self._unlit = {region.name: [] for region in self.regions}
 
     def add(self, frame: Frame) -> None:
         """Take one frame in."""
         if self._first_ns is None:
             self._first_ns = frame.sensor_time_ns
-        if not frame.lit or frame.light_level <= 0:
-            return
+        lit = frame.lit and frame.light_level > 0
         time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
+        self._times_s.append(time_s)
+        self._levels.append(frame.light_level if lit else 0.0)
+        output = self.calibration.output_at(frame.light_level)
         for name, pixels in self._pixels.items():
+            if not lit:
+                self._unlit[name].append(region_rate(frame, pixels, self.calibration))
+                continue
             measured = region_signal(frame, pixels, self.calibration)
-            self._rows[name].append((time_s, measured.signal.value, measured.signal.u, measured.is_saturated))
+            signal = measured.signal
+            self._rows[name].append((time_s, signal.value, signal.u, measured.is_saturated, output))
+
+    @property
+    def takes_ambient_off(self) -> bool:
+        """Whether unlit frames follow the ambient light closely enough."""
+        return is_followed(np.array(self._times_s), np.array(self._levels) > 0)
 
     def curves(self) -> dict[str, RegionCurve]:
         """Curves of all regions so far, by name."""
         made: dict[str, RegionCurve] = {}
+        followed = self.takes_ambient_off
         for region in self.regions:
-            rows = np.array(self._rows[region.name], np.float64).reshape(-1, 4)
+            rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
+            if followed:
+                rows = self._without_ambient(region.name, rows)
             made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0)
         return made
+
+    def _without_ambient(self, name: str, rows: F64) -> F64:
+        times_s, levels = np.array(self._times_s), np.array(self._levels)
+        rows = rows[~half_lit(levels)[levels > 0]]
+        unlit = self._unlit[name]
+        rates, rates_u = np.array([one.value for one in unlit]), np.array([one.u for one in unlit])
+        ambient, ambient_u = between(rows[:, 0], times_s[levels <= 0], rates, rates_u)
+        rows[:, 1] -= ambient / rows[:, 4]
+        rows[:, 2] = np.hypot(rows[:, 2], ambient_u / rows[:, 4])
+        return rows

@@ -177,10 +177,10 @@ def _is_noise(residuals: F64) -> bool:
 
 def _trouble(fit: FirstPass, times_s: F64) -> str:
     pass_ = fit.pass_
-    if pass_.onset_s <= times_s[0]:
-        return "the rise began before the recording"
     if not _LEAST_ALPHA < pass_.alpha < _MOST_ALPHA:
         return f"{_NO_GAMMA_VARIATE}: alpha runs to {pass_.alpha:.3g}"
+    if pass_.onset_s <= times_s[0]:
+        return "the rise began before the recording"
     if fit.misfit > _LARGEST_MISFIT:
         return f"{_NO_GAMMA_VARIATE}: misfit {100 * fit.misfit:.1f} % of the peak"
     if fit.onset.u > _LARGEST_ONSET_U * pass_.rise_s:

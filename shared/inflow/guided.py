@@ -6,6 +6,7 @@ additive form: Martins-Filho, Mishra & Ullah 2008, Econom Rev 27:542; both from 
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,20 @@ class GuidedCurve:
     rise_s: float
     until_s: float
 
+    @cached_property
+    def _used(self) -> int:
+        return int((self.series.times_s <= self.until_s).sum())
+
+    @cached_property
+    def _left_over(self) -> F64:
+        values, fit = self.series.values, self.first_pass
+        return values if fit is None else values - fit.at(self.series.times_s)
+
+    @cached_property
+    def _partials(self) -> F64:
+        assert self.first_pass is not None
+        return self.first_pass.partials(self.series.times_s)
+
     def plain_through(self, series: Series) -> "GuidedCurve":
         """A local cubic alone through another series, as wide as this curve's own smoothing allows."""
         return GuidedCurve(
@@ -53,17 +68,18 @@ class GuidedCurve:
 
     def at(self, time_s: float) -> Point:
         """The curve at ``time_s``, with what the noise of each point does to it."""
-        used = self.series.times_s <= self.until_s
         series, fit = self.series, self.first_pass
         degree = CUBIC if fit is None else _QUADRATIC
         factors = np.zeros((3, series.times_s.size))
-        factors[:, used] = local_factors(series.times_s[used], series.weights[used], time_s, self.half_width_s, degree)
-        if fit is None:
-            values = factors @ series.values
-        else:
+        used = self._used
+        factors[:, :used] = local_factors(
+            series.times_s[:used], series.weights[:used], time_s, self.half_width_s, degree
+        )
+        values = factors @ self._left_over
+        if fit is not None:
             shape, by_parameter = _shape_at(fit, time_s, 1e-3 * self.half_width_s)
-            values = shape + factors @ (series.values - fit.at(series.times_s))
-            factors = factors + (by_parameter - factors @ fit.partials(series.times_s)) @ fit.by_point
+            values = values + shape
+            factors += (by_parameter - factors @ self._partials) @ fit.by_point
         shares = factors * series.sigma
         return Point(Propagated(float(values[0]), shares[0]), Propagated(float(values[1]), shares[1]), float(values[2]))
 

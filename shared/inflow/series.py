@@ -1,6 +1,7 @@
 """A curve as the estimators take it: at most some thousand points at equal steps, gaps left out, each with its noise."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ class Series:
     sigma: F64
     clipped: NDArray[np.bool_]
 
-    @property
+    @cached_property
     def weights(self) -> F64:
         """Inverse variances, at most 1."""
         weights = (self.sigma.min() / self.sigma) ** 2

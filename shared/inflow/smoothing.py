@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve
+from scipy.fft import irfft, next_fast_len, rfft
 
 F64 = NDArray[np.float64]
 
@@ -41,17 +41,17 @@ def smooth(slots: NDArray[np.intp], values: F64, weights: F64, half_width: float
     grid, weighted = np.zeros((2, int(slots[-1]) + 1))
     grid[slots], weighted[slots] = weights, weights * values
     x = np.arange(-reach, reach + 1) / (reach + 1.0)
-    kernels = [(1.0 - np.abs(x) ** 3) ** 3 * x**k for k in range(2 * CUBIC + 1)]
-    sums = np.array([_correlated(grid, kernel)[slots] for kernel in kernels])
-    moments = np.array([_correlated(weighted, kernel)[slots] for kernel in kernels[: CUBIC + 1]])
+    kernels = (1.0 - np.abs(x) ** 3) ** 3 * x ** np.arange(2 * CUBIC + 1)[:, None]
+    sums = _correlated(grid, kernels)[:, slots]
+    moments = _correlated(weighted, kernels[: CUBIC + 1])[:, slots]
     order = np.arange(CUBIC + 1)
     normal = np.moveaxis(sums[order[:, None] + order], 2, 0)
     normal += np.eye(CUBIC + 1) * (1e-13 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-300)
     return np.asarray(np.linalg.solve(normal, moments.T[..., None])[:, 0, 0])
 
 
-def _correlated(series: F64, kernel: F64) -> F64:
-    """Same-length correlation, padded by zeros."""
-    reach = kernel.size // 2
-    result: F64 = fftconvolve(series, kernel[::-1], mode="full")[reach : reach + series.size]
-    return result
+def _correlated(series: F64, kernels: F64) -> F64:
+    """Correlations (kernels, points) of a series with each kernel, padded by zeros."""
+    reach, size = kernels.shape[1] // 2, next_fast_len(series.size + kernels.shape[1] - 1, real=True)
+    product = rfft(series, size) * rfft(kernels[:, ::-1], size, axis=1)
+    return np.asarray(irfft(product, size, axis=1)[:, reach : reach + series.size])

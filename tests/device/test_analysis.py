@@ -2,10 +2,13 @@
 
 import json
 import math
+import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from scipy.special import lambertw
@@ -69,23 +72,27 @@ def test_a_scene_gives_its_own_numbers_back(recorded: Path) -> None:
     with Recording.open(recorded) as recording:
         result = analyse(recording, "base:10,10,50,70", ["tip:100,10,50,70"])
     figures = result.parameters["tip"]
+    half_rise_s = 12.5 * -lambertw(-(0.5 ** (1 / 2.5)) / math.e).real  # level crossing of a gamma variate
     truths = {
-        "peak_relative_percent": (35.0, 0.15),
-        "arrival_s": (17.0, 0.05),
-        "time_to_peak_s": (12.5, 0.1),
-        "half_rise_s": (12.5 * -lambertw(-(0.5 ** (1 / 2.5)) / math.e).real, 0.1),  # level crossing of a gamma variate
-        "washout_half_life_s": (120.0, 6.0),
+        "peak_relative_percent": (35.0, 0.05),
+        "arrival_s": (17.0, 0.02),
+        "time_to_peak_s": (12.5, 0.02),
+        "half_rise_s": (half_rise_s, 0.02),
+        "half_rise_over_time_to_peak": (half_rise_s / 12.5, 0.002),
+        "peak_s": (29.5, 0.02),
+        "washout_half_life_s": (120.0, 2.0),
     }
     for name, (truth, tolerance) in truths.items():
         estimate = getattr(figures, name)
         assert estimate.value == pytest.approx(truth, abs=tolerance), name
         assert 0 < estimate.u < tolerance * 2, name
-    assert figures.flags == ()
+    assert not {*figures.flags} - {"no-motion-lock"}
     assert result.injected_at_s == pytest.approx(8.0)
     printed = result.as_json()
     assert (printed["frames"], printed["duration_s"], printed["gaps"]) == (1800, pytest.approx(150.0), 0)
-    assert printed["motion"] is None
-    assert any("motion is not measured" in line for line in printed["warnings"])
+    assert printed["motion"]["locked_share"] == 1
+    assert printed["motion"]["largest_shift_mm"] < 0.3  # the hand was still; a pixel is a millimetre here
+    assert printed["warnings"] == []
     assert set(printed["regions"]["tip"]["arrival_s"]) == {"value", "u"}
 
 
@@ -166,6 +173,88 @@ def test_a_cut_off_recording_is_analysed_with_a_warning(tmp_path: Path) -> None:
         assert any("cut off" in line for line in result.warnings)
         assert any("no injection" in line for line in result.warnings)
         assert any("nothing is known of this camera" in line for line in result.warnings)
+
+
+def written(path: Path, means: Callable[[int], tuple[float, float]], frames: int) -> Path:
+    """A recording whose left and right halves have the given mean counts above dark in each frame."""
+    camera = CameraDescription("test", 160, 120, black_level=20.0)
+    rng = np.random.default_rng(1)
+    with RecordingWriter(path, camera, Calibration.assumed(camera), started_at="") as writer:
+        for number in range(frames):
+            mean = np.repeat(means(number), 80)[None, :].repeat(120, axis=0)
+            pixels = np.clip(np.rint(20 + rng.poisson(mean * 10) / 10), 0, 1023).astype(np.uint16)
+            writer.append(Frame(pixels, number, number * 10**8, 8000.0, 1.0, 1.0, True))
+    return path
+
+
+def bolus(number: int, top: float) -> float:
+    x = max(number / 10 - 2.0, 0.0) / 3.0
+    return 20.0 + top * x**3 * math.exp(3 * (1 - x))
+
+
+@pytest.mark.parametrize(
+    ("top", "frames", "reference", "line"),
+    [
+        (
+            0.0,
+            120,
+            "base:20,20,40,60",
+            "the reference stays as dark as before the dye: base; choose another reference, where the",
+        ),
+        (
+            1500.0,
+            120,
+            "base:20,20,40,60",
+            r"the reference is saturated: base, in \d+ of 120 frames; choose another reference, or",
+        ),
+        (
+            400.0,
+            8,
+            "base:20,20,40,60",
+            "too few lit frames to read a curve: 8; record at least 12, over the whole inflow",
+        ),
+        (
+            400.0,
+            120,
+            "base:200,20,40,60",
+            "region lies outside the picture: base:200,20,40,60; the picture is 160 x 120 pixels",
+        ),
+    ],
+)
+def test_a_reference_that_cannot_count_as_100_percent_is_refused(
+    tmp_path: Path, top: float, frames: int, reference: str, line: str
+) -> None:
+    path = written(tmp_path / "a.zarr", lambda n: (bolus(n, top), bolus(n, 200.0)), frames)
+    given = [str(path), "--reference", reference, "--region", "tip:100,20,40,60"]
+    done = CliRunner().invoke(analyse_command, given)
+    assert isinstance(done.exception, Refused)
+    assert re.match(line, done.exception.line), done.exception.line
+
+
+def test_a_reference_bathed_in_dye_from_the_start_is_refused(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.zarr", lambda n: (bolus(n + 30, 400.0), bolus(n, 200.0)), 120)
+    given = [str(path), "--reference", "base:20,20,40,60", "--region", "tip:100,20,40,60"]
+    done = CliRunner().invoke(analyse_command, given)
+    assert isinstance(done.exception, Refused)
+    assert "the reference cannot count as 100 %: base, no baseline" in done.exception.line
+
+
+def test_a_dark_and_a_saturated_region_are_nulls_with_a_flag(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.zarr", lambda n: (bolus(n, 400.0), bolus(n, 1500.0 if n < 100 else 0.0)), 120)
+    with Recording.open(path) as recording:
+        found = analyse(recording, "base:20,20,40,60", ["clipped:100,20,40,20"]).parameters["clipped"]
+    assert "saturated" in found.flags
+    assert found.peak_relative_percent.value is None
+    path = written(tmp_path / "b.zarr", lambda n: (bolus(n, 400.0), 20.0), 120)
+    done = CliRunner().invoke(
+        analyse_command, [str(path), "--reference", "base:20,20,40,60", "--region", "dark:100,20,40,20", "--json"]
+    )
+    dark = json.loads(done.stdout)["regions"]["dark"]
+    assert "no rise" in dark["flags"]
+    assert dark["peak_relative_percent"] == {"value": None, "u": None}
+    assert dark["first_pass"] is None
+    at_peak = dark["relative_percent_at_reference_peak"]
+    assert abs(at_peak["value"]) < 4 * at_peak["u"] < 1
 
 
 def marked(path: Path, events: list[tuple[str, dict[str, object]]]) -> Recording:

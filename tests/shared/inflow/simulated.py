@@ -17,6 +17,7 @@ from shared.region import Region
 from shared.scene.dye import tissue_curve
 
 COUNTS_PER_ELECTRON, READ_NOISE_E, PEAK_ELECTRONS = 0.1, 3.0, 20.0
+OTHER_NOISE_E2 = READ_NOISE_E**2 + QUANTISATION_COUNTS2 / COUNTS_PER_ELECTRON**2
 BACKGROUND = 0.15
 """What is there before the dye, as a share of the peak above it."""
 
@@ -69,15 +70,31 @@ class Run:
         times = np.arange(0.0, self.seconds, 1.0 / self.frames_per_s)
         return times if self.gap_s is None else times[(times < self.gap_s[0]) | (times > self.gap_s[1])]
 
+    def light(self, times_s: np.ndarray) -> np.ndarray:
+        """Light output, relative to full level."""
+        return np.ones_like(times_s) if self.dimmed_at_s is None else np.where(times_s < self.dimmed_at_s, 1.0, 0.5)
+
+    def sigma(self, times_s: np.ndarray) -> np.ndarray:
+        """True standard uncertainty of one frame of the region's curve."""
+        clean, light = self.tissue.at(times_s) / self.tissue.level + BACKGROUND, self.light(times_s)
+        electrons = PEAK_ELECTRONS * clean * light
+        return np.asarray(
+            self.tissue.level
+            * np.sqrt((electrons + OTHER_NOISE_E2) / self.pixels(self.signal_to_noise))
+            / (PEAK_ELECTRONS * light)
+        )
+
+    @staticmethod
+    def pixels(signal_to_noise: float) -> float:
+        """How many pixels a region must have for its mean to have that signal to noise."""
+        return signal_to_noise**2 * (PEAK_ELECTRONS * (1 + BACKGROUND) + OTHER_NOISE_E2) / PEAK_ELECTRONS**2
+
     def draw(self, tissue: Tissue, signal_to_noise: float, rng: np.random.Generator, name: str = "tip") -> RegionCurve:
         """One noisy curve of a tissue, its uncertainty worked out from its own counts as the device does."""
-        times = self.times_s
-        light = np.ones_like(times) if self.dimmed_at_s is None else np.where(times < self.dimmed_at_s, 1.0, 0.5)
-        clean = tissue.at(times) / tissue.level + BACKGROUND
-        other_e2 = READ_NOISE_E**2 + QUANTISATION_COUNTS2 / COUNTS_PER_ELECTRON**2
-        pixels = signal_to_noise**2 * (PEAK_ELECTRONS * (1 + BACKGROUND) + other_e2) / PEAK_ELECTRONS**2
+        times, pixels = self.times_s, self.pixels(signal_to_noise)
+        light, clean = self.light(times), tissue.at(times) / tissue.level + BACKGROUND
         electrons = rng.poisson(pixels * PEAK_ELECTRONS * clean * light) / pixels
-        electrons = electrons + rng.normal(0.0, np.sqrt(other_e2 / pixels), times.size)
+        electrons = electrons + rng.normal(0.0, np.sqrt(OTHER_NOISE_E2 / pixels), times.size)
         counts = COUNTS_PER_ELECTRON * electrons
         u = np.sqrt(variance_counts2(counts, COUNTS_PER_ELECTRON, READ_NOISE_E) / pixels)
         to_signal = tissue.level / (COUNTS_PER_ELECTRON * PEAK_ELECTRONS * light)

@@ -1,0 +1,63 @@
+"""Gathering curves from frames; arrays that are no curve are refused."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import CameraDescription, Frame
+from shared.inflow.curves import CurveGatherer, RegionCurve
+from shared.region import Region
+
+REGION = Region("tip", "rectangle", (5, 5, 20, 20))
+
+
+def test_dimming_half_way_leaves_the_curve_where_it_was() -> None:
+    """Signal is counts above dark over exposure, gain and light: changing all three moves nothing by more than 1 %."""
+    camera = CameraDescription("test", 40, 30, black_level=20.0)
+    gatherer = CurveGatherer(Calibration.assumed(camera), [REGION])
+    rng = np.random.default_rng(5)
+    for number, (exposure_us, gain, level) in enumerate(
+        [(10_000.0, 1.0, 1.0), (8_000.0, 2.0, 0.5), (20_000.0, 1.0, 0.4)]
+    ):
+        counts = 0.04 * exposure_us * gain * level
+        pixels = np.rint(20 + rng.poisson(10 / gain * counts, camera.shape) * gain / 10).astype(np.uint16)
+        gatherer.add(Frame(pixels, number, 10**9 + number * 10**8, exposure_us, gain, level, True))
+    gatherer.add(Frame(pixels, 3, 10**9 + 3 * 10**8, 10_000.0, 1.0, 0.0, False))
+    made = gatherer.curves()["tip"]
+    np.testing.assert_allclose(made.signal, 40.0, rtol=0.01)
+    np.testing.assert_allclose(made.times_s, [-0.005, 0.096, 0.19])
+    assert (np.abs(made.signal - 40.0) < 4 * made.signal_u).all()
+
+
+def good() -> RegionCurve:
+    return RegionCurve(REGION, np.arange(20.0), np.ones(20), np.ones(20), np.zeros(20, np.bool_))
+
+
+def at(values: np.ndarray, place: int, value: float) -> np.ndarray:
+    changed = values.astype(np.float64)
+    changed[place] = value
+    return changed
+
+
+@pytest.mark.parametrize(
+    ("field", "values", "line"),
+    [
+        ("signal", np.ones(19), r"the arrays of the curve tip differ in shape: .*; give one number a frame in each"),
+        ("signal", np.ones((20, 2)), "differ in shape"),
+        (
+            "signal",
+            at(np.ones(20), 7, np.nan),
+            "the signal of the curve tip is no number in frame: 7; leave that frame out",
+        ),
+        ("signal_u", at(np.ones(20), 3, np.inf), "the uncertainty of the curve tip is no number in frame: 3"),
+        ("times_s", at(np.arange(20.0), 9, np.nan), "the time of the curve tip is no number in frame: 9"),
+        ("times_s", at(np.arange(20.0), 9, 8.0), "time stands still or runs back in the curve tip at frame: 9; sort"),
+        ("signal_u", at(np.ones(20), 4, 0.0), "the curve tip claims to be without noise in frame: 4; give a positive"),
+    ],
+)
+def test_arrays_that_are_no_curve_are_refused(field: str, values: np.ndarray, line: str) -> None:
+    with pytest.raises(Refused, match=line):
+        replace(good(), **{field: values})
