@@ -13,6 +13,8 @@ from pathlib import Path
 
 import device
 from device.light.allowance import RingAllowance
+from device.light.given_light import NAME as GIVEN_NAME
+from device.light.given_light import GivenLight
 from device.light.guard import Guard
 from device.light.lamp import Lamp, LampFailed
 from device.light.loop import GuardLoop, only_guard
@@ -56,9 +58,12 @@ def guarded(options: argparse.Namespace, settings: LightSettings, ring: Ring, lo
         settings = rehearsal_settings(settings)
     lamp = simulated_lamp(options, settings) if options.simulated else board_lamp(options, settings)
     atexit.register(_close_again, lamp)
-    guard = Guard(lamp, settings, RingAllowance(ring, settings, clock.now_ns()), clock, log)
+    given = GivenLight(options.run_dir / GIVEN_NAME, clock.now_ns())
+    allowance = RingAllowance(ring, settings, clock.now_ns(), given)
+    guard = Guard(lamp, settings, allowance, clock, log, given.before)
     try:
         with (
+            contextlib.closing(given),
             sensors_of(options, settings) as sensors,
             GuardLoop(guard, options.run_dir, clock, ServiceNotice(os.environ), log, sensors) as loop,
         ):

@@ -1,12 +1,14 @@
 """How long the ring may still shine into eyes and on skin, by the exposure limits (``shared.optics.exposure_budget``).
 
 It reckons with the level in force and the nearest distance: the shortest working distance of the settings, or the measured one
-where a distance sensor answers. A restarted guard knows nothing of light before: its budget is fresh.
+where a distance sensor answers. Light that guards before it gave (``GivenLight``) counts. Software PWM counts as full level, as its
+thread may be held up with the pin high.
 """
 
 import math
 from typing import Protocol
 
+from device.light.given_light import GivenLight
 from shared.optics.exposure_budget import ExposureBudget
 from shared.optics.ring import Ring
 from shared.optics.working_distance import WorkingDistance
@@ -33,10 +35,19 @@ class Allowance(Protocol):
 
 
 class RingAllowance:
-    """The account of a ring as described. Raises Refused where the settings' distance is outside what can be reckoned."""
+    """The account of a ring as described. Raises Refused where the settings' distance is outside what can be reckoned.
 
-    def __init__(self, ring: Ring, settings: LightSettings, now_ns: int) -> None:
-        self._budget = ExposureBudget(ring, settings.shortest_working_distance_mm, now_ns)
+    What it counts it also writes to ``given``, and begins with what is found there.
+    """
+
+    def __init__(self, ring: Ring, settings: LightSettings, now_ns: int, given: GivenLight | None = None) -> None:
+        before = given.before if given is not None else ()
+        start_ns = before[0].start_ns if before else now_ns
+        self._budget = ExposureBudget(ring, settings.shortest_working_distance_mm, start_ns)
+        for light in before:
+            self._budget.spend(light.level, light.distance_mm, light.start_ns, light.end_ns)
+        self._given = given
+        self._always_full = settings.pwm == "software"
         self._distance = WorkingDistance(settings.shortest_working_distance_mm, settings.distance.silent_ms)
         self._at_ns = now_ns
         self._known: tuple[float, float] | None = None  # (level, distance) for which ``_end_ns`` was found
@@ -46,8 +57,12 @@ class RingAllowance:
         """Count the time; a clock that steps back counts as nothing and gives nothing back."""
         if now_ns < self._at_ns:
             self._known = None
-        if level > 0.0 and now_ns > self._at_ns:
-            self._budget.spend(level, self._distance.nearest_mm(now_ns), self._at_ns, now_ns)
+        if now_ns > self._at_ns:
+            level, distance_mm = self._counted(level), self._distance.nearest_mm(now_ns)
+            if level > 0.0:
+                self._budget.spend(level, distance_mm, self._at_ns, now_ns)
+            if self._given is not None:
+                self._given.note(self._at_ns, now_ns, level, distance_mm)
         self._at_ns = now_ns
 
     def measured(self, distance_mm: float, now_ns: int) -> None:
@@ -58,12 +73,15 @@ class RingAllowance:
         """A time once found holds while level and distance stay, for no more than reckoned was spent since; near its end it is
         found anew.
         """
-        wanted = (level, self._distance.nearest_mm(now_ns))
+        wanted = (self._counted(level), self._distance.nearest_mm(now_ns))
         if wanted != self._known or self._end_ns - now_ns < WORTHWHILE_NS:
             self._known, self._end_ns = wanted, now_ns + self._budget.left_s(*wanted, now_ns) * 1e9
         return None if math.isinf(self._end_ns) else max(0, int(self._end_ns) - now_ns)
 
     def words(self, level: float, now_ns: int) -> str:
         """E.g. "infrared at the eye, at 100 % and 150 mm"."""
-        distance_mm = self._distance.nearest_mm(now_ns)
+        level, distance_mm = self._counted(level), self._distance.nearest_mm(now_ns)
         return f"{self._budget.binding(level, distance_mm, now_ns).words}, at {level:.0%} and {distance_mm:.0f} mm"
+
+    def _counted(self, level: float) -> float:
+        return 1.0 if self._always_full and level > 0.0 else level

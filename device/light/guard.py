@@ -4,11 +4,12 @@ Every way in looks at the clock and settles the state first, so a lease that has
 Dark comes before words: the lamp obeys, then the step is logged.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from device.light.allowance import Allowance
 from device.light.condition import Condition, Facts, ends_ns, first_missing
 from device.light.conditions import SAME_EXPOSURES, conditions
+from device.light.given_light import Given
 from device.light.lamp import Lamp, LampFailed
 from device.light.lease import LeaseBook, LeaseTerms
 from device.light.on_time import OnTime
@@ -32,10 +33,19 @@ SAME_US = 1.0
 
 
 class Guard:
-    """Owner of the lamp. ``log`` gets one line for each step and each thing refused; ``allowance`` keeps the exposure limits."""
+    """Owner of the lamp. ``log`` gets one line for each step and each thing refused; ``allowance`` keeps the exposure limits.
+
+    ``before`` is the light that guards before it gave in this boot.
+    """
 
     def __init__(
-        self, lamp: Lamp, settings: LightSettings, allowance: Allowance, clock: Clock, log: Callable[[str], None]
+        self,
+        lamp: Lamp,
+        settings: LightSettings,
+        allowance: Allowance,
+        clock: Clock,
+        log: Callable[[str], None],
+        before: Sequence[Given] = (),
     ) -> None:
         self._lamp, self._allowance, self._clock, self._log = lamp, allowance, clock, log
         self._conditions, self._limits = conditions(settings), limits(settings)
@@ -49,7 +59,10 @@ class Guard:
         self._exposure_us, self._same_exposures = 0.0, 0
         self._seen: Seen = "unclear"
         self._sensed: dict[SensorName, Sensed] = {}
-        self._on_time = OnTime(settings, self._now_ns)
+        self._on_time = OnTime(settings, before[0].start_ns if before else self._now_ns)
+        for given in before:
+            self._on_time.pass_to(given.start_ns, lit=False)
+            self._on_time.pass_to(given.end_ns, lit=True)
         self._driven: tuple[float, float] | None = None  # (level, exposure_us) asked of the lamp; None: dark
         self._pulses: Pulses | None = None  # and what it made of that
         self._dark_failed = False

@@ -20,6 +20,7 @@ import time
 import pytest
 
 from device.light.conditions import SAME_EXPOSURES
+from device.light.given_light import UNWRITTEN_NS, GivenLight
 
 MS = 1_000_000
 IMAGER_DEAD_NS = 150 * MS
@@ -156,6 +157,25 @@ def test_kill_9_of_the_guard_is_the_dead_mans_and_the_helper_makes_it_sure(guard
     for _ in range(2):
         assert subprocess.run(guard_process.command("--dark"), timeout=20).returncode == 0
         assert guard_process.record().changes[-1].level == 0
+
+
+def test_what_a_killed_guard_gave_is_there_for_the_next_one(guard_process, wait_until):
+    guard_process.start()
+    imager = guard_process.imager()
+    lit(guard_process, wait_until, 700)
+    started_ns = guard_process.record().changes[-1].at_ns
+    fault(guard_process, guard_process.process, signal.SIGKILL)
+    given_ns = guard_process.record().heartbeat_ns - started_ns
+    guard_process.process.wait(10)
+    imager.kill()
+    imager.wait(10)
+    guard_process.start()
+    book = GivenLight(guard_process.run_dir / "light.given", time.monotonic_ns())
+    counted_ns = sum(
+        light.end_ns - light.start_ns for light in book.before if light.start_ns >= started_ns - 50_000_000
+    )
+    book.close()
+    assert given_ns <= counted_ns <= given_ns + UNWRITTEN_NS + 100_000_000
 
 
 def test_a_guard_that_hangs_is_the_dead_mans_and_trips_when_it_wakes(guard_process, wait_until):
