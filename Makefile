@@ -8,7 +8,7 @@ READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts javascript packages perf hardware circuits screenshots clean
+.PHONY: help demo test check lint types contracts javascript packages perf hardware circuits faults screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
@@ -17,6 +17,7 @@ help:
 	@echo "make perf         timings as ratios, written to tests/perf/results.md"
 	@echo "make hardware     wiring, printed parts as STL and pictures, parts list, power and heat"
 	@echo "make circuits     every single fault and 2000 boards drawn at random, in ngspice (6 to 15 minutes)"
+	@echo "make faults       hundreds of random faults on the real processes, written to tests/faults/results.md (20 minutes)"
 	@echo "make screenshots  pictures of the page, into tests/screenshots/"
 
 $(READY): pyproject.toml
@@ -36,8 +37,8 @@ demo: $(READY)
 	@$(BIN)/tapetum demo
 
 test: $(TOOLS) packages
-	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
-	$(BIN)/pytest tests/bench tests/web_ui/browser --junit-xml=build/tests/second.xml
+	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
+	$(BIN)/pytest tests/bench tests/faults tests/web_ui/browser --junit-xml=build/tests/second.xml
 	$(BIN)/python -m tests.hardware.hazards_ran build/tests/first.xml build/tests/second.xml
 
 check: lint types contracts javascript
@@ -72,6 +73,9 @@ hardware: $(TOOLS) packages
 
 circuits: $(TOOLS) packages
 	$(BIN)/pytest -m slow tests/hardware/circuits
+
+faults: $(TOOLS)
+	$(BIN)/python -m tests.faults --trials 400
 
 screenshots: $(TOOLS) packages
 	$(BIN)/python -m tests.web_ui.browser.screenshots
