@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.ambient import between, half_lit, is_followed, region_rate
+from shared.ambient import AmbientTrack, as_rate
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.region import Region
-from shared.signal import Measured, RegionPixels, region_signal
+from shared.signal import RegionPixels, region_signal
 
 F64 = NDArray[np.float64]
 
@@ -57,17 +57,14 @@ class RegionCurve:
 class CurveGatherer:
     """Takes frames one by one and keeps five numbers a region for each.
 
-    Where unlit frames come often enough between lit ones, they tell the ambient light: it is taken off, interpolated in time, and
-    frames during which the light was switched are left out.
+    Where unlit frames come often enough between lit ones, they tell the ambient light, and it is taken off.
     """
 
     calibration: Calibration
     regions: Sequence[Region]
     _pixels: Mapping[str, RegionPixels] = field(init=False)
     _rows: dict[str, list[tuple[float, float, float, bool, float]]] = field(init=False)
-    _unlit: dict[str, list[Measured]] = field(init=False)
-    _times_s: list[float] = field(default_factory=list)
-    _levels: list[float] = field(default_factory=list)
+    _ambient: AmbientTrack = field(default_factory=AmbientTrack)
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
@@ -76,7 +73,6 @@ class CurveGatherer:
             region.name: RegionPixels.gathered(region.indices(shape), self.calibration) for region in self.regions
         }
         self._rows = {region.name: [] for region in self.regions}
-        self._unlit = {region.name: [] for region in self.regions}
 
     def add(self, frame: Frame) -> None:
         """Take one frame in."""
@@ -84,39 +80,25 @@ class CurveGatherer:
             self._first_ns = frame.sensor_time_ns
         lit = frame.lit and frame.light_level > 0
         time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
-        self._times_s.append(time_s)
-        self._levels.append(frame.light_level if lit else 0.0)
+        self._ambient.see(time_s, frame.light_level if lit else 0.0)
         output = self.calibration.output_at(frame.light_level)
         for name, pixels in self._pixels.items():
-            if not lit:
-                self._unlit[name].append(region_rate(frame, pixels, self.calibration))
-                continue
-            measured = region_signal(frame, pixels, self.calibration)
-            signal = measured.signal
-            self._rows[name].append((time_s, signal.value, signal.u, measured.is_saturated, output))
+            if lit:
+                found = region_signal(frame, pixels, self.calibration)
+                self._rows[name].append((time_s, found.signal.value, found.signal.u, found.is_saturated, output))
+            else:
+                self._ambient.measured(name, time_s, region_signal(as_rate(frame), pixels, self.calibration).signal)
 
     @property
     def takes_ambient_off(self) -> bool:
-        """Whether unlit frames follow the ambient light closely enough."""
-        return is_followed(np.array(self._times_s), np.array(self._levels) > 0)
+        """Whether there are unlit frames enough for that."""
+        return self._ambient.is_followed
 
     def curves(self) -> dict[str, RegionCurve]:
         """Curves of all regions so far, by name."""
         made: dict[str, RegionCurve] = {}
-        followed = self.takes_ambient_off
         for region in self.regions:
             rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
-            if followed:
-                rows = self._without_ambient(region.name, rows)
+            rows = self._ambient.taken_off(region.name, rows)
             made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0)
         return made
-
-    def _without_ambient(self, name: str, rows: F64) -> F64:
-        times_s, levels = np.array(self._times_s), np.array(self._levels)
-        rows = rows[~half_lit(levels)[levels > 0]]
-        unlit = self._unlit[name]
-        rates, rates_u = np.array([one.value for one in unlit]), np.array([one.u for one in unlit])
-        ambient, ambient_u = between(rows[:, 0], times_s[levels <= 0], rates, rates_u)
-        rows[:, 1] -= ambient / rows[:, 4]
-        rows[:, 2] = np.hypot(rows[:, 2], ambient_u / rows[:, 4])
-        return rows

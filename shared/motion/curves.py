@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from shared.ambient import AmbientTrack, as_rate
 from shared.calibration import Calibration
 from shared.frame import Frame
 from shared.inflow.curves import RegionCurve
@@ -18,15 +19,19 @@ LEAST_SEEN_SHARE = 0.5
 
 @dataclass(eq=False)
 class MovingCurves:
-    """Takes frames with their motions one by one and keeps four numbers a region for each.
+    """Takes frames with their motions one by one and keeps five numbers a region for each.
 
+    Ambient light is taken off as ``CurveGatherer`` does it; an unlit frame shows no tissue, and is taken to lie as the lit one
+    before it.
     ``places`` pairs each region with the motion from the reference view to the view in which it was marked.
     """
 
     calibration: Calibration
     places: Mapping[Region, Motion]
     _regions: list[tuple[MovingRegion, Motion]] = field(init=False)
-    _rows: dict[str, list[tuple[float, float, float, bool]]] = field(init=False)
+    _rows: dict[str, list[tuple[float, float, float, bool, float]]] = field(init=False)
+    _ambient: AmbientTrack = field(default_factory=AmbientTrack)
+    _last: Motion = field(default_factory=Motion)
     _unseen: dict[str, int] = field(init=False)
     _first_ns: int | None = None
 
@@ -40,9 +45,16 @@ class MovingCurves:
         """Take one frame in; ``motion`` is from the reference view to it, None where it is unknown and so nothing is measured."""
         if self._first_ns is None:
             self._first_ns = frame.sensor_time_ns
-        if motion is None or not frame.lit or frame.light_level <= 0:
-            return
+        lit = frame.lit and frame.light_level > 0
         time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
+        self._ambient.see(time_s, frame.light_level if lit else 0.0)
+        if not lit:
+            self._take_unlit(frame, time_s)
+            return
+        if motion is None:
+            return
+        self._last = motion
+        output = self.calibration.output_at(frame.light_level)
         for region, to_reference in self._regions:
             name = region.region.name
             found = region.signal(frame, to_reference.then(motion))
@@ -50,13 +62,20 @@ class MovingCurves:
                 self._unseen[name] += 1
             else:
                 value = found.signal.signal
-                self._rows[name].append((time_s, value.value, value.u, found.signal.is_saturated))
+                self._rows[name].append((time_s, value.value, value.u, found.signal.is_saturated, output))
+
+    def _take_unlit(self, frame: Frame, time_s: float) -> None:
+        for region, to_reference in self._regions:
+            found = region.signal(as_rate(frame), to_reference.then(self._last))
+            if found.signal is not None and found.seen_share >= LEAST_SEEN_SHARE:
+                self._ambient.measured(region.region.name, time_s, found.signal.signal)
 
     def curves(self) -> dict[str, RegionCurve]:
         """Curves of all regions so far, by name."""
         made: dict[str, RegionCurve] = {}
         for region in self.places:
-            rows = np.array(self._rows[region.name], np.float64).reshape(-1, 4)
+            rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
+            rows = self._ambient.taken_off(region.name, rows)
             made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0)
         return made
 

@@ -1,0 +1,158 @@
+"""Ambient infrared: measured in frames without light between those with it, and taken off.
+
+Counts of a lit frame above dark are the ring's and the room's. The room's go with exposure and gain but not with the ring's level,
+so an unlit frame measures them alone: as a rate, counts a millisecond at unit gain.
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.calibration import Calibration
+from shared.frame import Frame
+from shared.signal import DefectSources, Measured, RegionPixels, counts_variance
+
+F64 = NDArray[np.float64]
+
+LONGEST_BETWEEN_S = 3.0
+"""Ambient light is followed where no lit frame is farther than this from an unlit one; farther, it would be guessed."""
+
+LEAST_SPELLS = 3
+"""Fewer dark spells between lit frames are somebody's finger, and not unlit frames on purpose."""
+
+HALF_LIT = 0.98
+"""A lit frame beside an unlit one had the light on for its whole exposure when its level is at least this share of its other
+neighbour's.
+"""
+
+NEW_SHARE = 0.25
+"""Of an unlit frame in the running mean."""
+
+JUMP_SIGMAS = 8.0
+"""A change of the whole picture's mean by more than so many standard uncertainties (a lamp switched) starts the mean anew."""
+
+
+def is_followed(times_s: F64, lit: NDArray[np.bool_]) -> bool:
+    """Whether unlit frames lie close enough to every lit one, (frames,) each, for ambient light to be taken off."""
+    if not lit.any():
+        return False
+    dark_s, bright_s = times_s[~lit], times_s[lit]
+    between_lit = lit[np.argmax(lit) :]
+    if np.count_nonzero(between_lit[1:] & ~between_lit[:-1]) < LEAST_SPELLS:
+        return False
+    after = np.searchsorted(dark_s, bright_s)
+    to_next = np.where(after < dark_s.size, dark_s[np.minimum(after, dark_s.size - 1)] - bright_s, np.inf)
+    since_last = np.where(after > 0, bright_s - dark_s[np.maximum(after - 1, 0)], np.inf)
+    return bool(np.minimum(to_next, since_last).max() <= LONGEST_BETWEEN_S)
+
+
+def half_lit(levels: F64) -> NDArray[np.bool_]:
+    """Frames during which the light was switched: beside an unlit one (level 0), and below their other neighbour's level."""
+    padded = np.concatenate(([levels[0]], levels, [levels[-1]])) if levels.size else np.zeros(2)
+    before, after = padded[:-2], padded[2:]
+    begins = (before <= 0) & (levels < HALF_LIT * after)
+    ends = (after <= 0) & (levels < HALF_LIT * before)
+    return np.asarray((levels > 0) & (begins | ends))
+
+
+def as_rate(unlit: Frame) -> Frame:
+    """The frame as if under full light: what is called signal of it is then the rate of its ambient light."""
+    return unlit.with_light(1.0, lit=True)
+
+
+def between(times_s: F64, dark_s: F64, rates: F64, rates_u: F64) -> tuple[F64, F64]:
+    """Rates at ``times_s``, and their uncertainty: linear between unlit frames at ``dark_s`` (rising), constant beyond them."""
+    values = np.interp(times_s, dark_s, rates)
+    right = np.clip(np.searchsorted(dark_s, times_s), 1, max(dark_s.size - 1, 1))
+    right = np.minimum(right, dark_s.size - 1)
+    left = np.maximum(right - 1, 0)
+    span = np.where(right > left, dark_s[right] - dark_s[left], 1.0)
+    share = np.clip((times_s - dark_s[left]) / span, 0.0, 1.0)
+    return values, np.hypot((1.0 - share) * rates_u[left], share * rates_u[right])
+
+
+class AmbientTrack:
+    """Ambient light of regions over a recording, from its unlit frames, and curves without it."""
+
+    def __init__(self) -> None:
+        self._times_s: list[float] = []
+        self._levels: list[float] = []
+        self._rates: dict[str, list[tuple[float, float, float]]] = {}
+
+    def see(self, time_s: float, level: float) -> None:
+        """Every frame in order: middle of its exposure, and level of the ring, 0 where it was off."""
+        self._times_s.append(time_s)
+        self._levels.append(level)
+
+    def measured(self, name: str, time_s: float, rate: Measured) -> None:
+        """What an unlit frame (``as_rate``) gave for a region."""
+        self._rates.setdefault(name, []).append((time_s, rate.value, rate.u))
+
+    @property
+    def is_followed(self) -> bool:
+        """Whether there are unlit frames enough for ambient light to be taken off."""
+        return is_followed(np.array(self._times_s), np.array(self._levels) > 0)
+
+    def taken_off(self, name: str, rows: F64) -> F64:
+        """``rows`` without ambient light, a frame each: time, signal, its uncertainty, saturated, light output.
+
+        As they are where it is not followed; else half lit frames are left out, and the noise of what is taken off is counted.
+        """
+        if not self.is_followed:
+            return rows
+        switched = np.array(self._times_s)[half_lit(np.array(self._levels))]
+        rows = rows[~np.isin(rows[:, 0], switched)]
+        dark_s, rates, rates_u = np.array(self._rates[name]).T
+        ambient, ambient_u = between(rows[:, 0], dark_s, rates, rates_u)
+        rows[:, 1] -= ambient / rows[:, 4]
+        rows[:, 2] = np.hypot(rows[:, 2], ambient_u / rows[:, 4])
+        return rows
+
+
+class AmbientPlane:
+    """Recursive mean of unlit frames: ``rate`` (height, width) float32, counts a millisecond at unit gain, before the flat."""
+
+    def __init__(self, calibration: Calibration) -> None:
+        self._calibration = calibration
+        self._sources = DefectSources.around(calibration.defects)
+        self.rate = np.zeros(calibration.camera.shape, np.float32)
+        self._mean, self._mean_u = 0.0, 0.0
+        self.noise_share = 0.0
+        self.frames = 0
+
+    def take(self, frame: Frame) -> None:
+        """Mix an unlit frame in; the first one, and one after a jump of the ambient light, stands alone."""
+        per_ms = 1000.0 / (frame.exposure_us * frame.gain)
+        new = (frame.pixels - self._calibration.dark_counts) * np.float32(per_ms)
+        self._sources.replace(new)
+        mean = float(new.mean(dtype=np.float64))
+        noise = float(counts_variance(mean / per_ms, frame.gain, self._calibration)) / new.size
+        mean_u = math.sqrt(noise) * per_ms
+        if (
+            not self.frames
+            or abs(mean - self._mean) > JUMP_SIGMAS * math.hypot(mean_u, self._mean_u) + 0.05 * self._mean
+        ):
+            self.frames, share = 0, 1.0
+        else:
+            share = max(NEW_SHARE, 1.0 / (self.frames + 1))
+        self.rate += np.float32(share) * (new - self.rate)
+        self.noise_share = share**2 + (1.0 - share) ** 2 * self.noise_share
+        self._mean += share * (mean - self._mean)
+        self._mean_u = math.hypot(share * mean_u, (1.0 - share) * self._mean_u)
+        self.frames += 1
+
+    def counts(self, exposure_us: float, gain: float) -> NDArray[np.float32]:
+        """What ambient light adds to a frame's counts, (height, width) float32."""
+        return self.rate * np.float32(exposure_us * gain / 1000.0)
+
+    def region(self, region: RegionPixels, exposure_us: float, gain: float) -> Measured:
+        """The same in a region's mean corrected counts, with the uncertainty that the running mean leaves."""
+        scale = exposure_us * gain / 1000.0
+        raw = self.rate.reshape(-1)[region.indices] * np.float32(scale)
+        squares = region.inverse_flat * region.inverse_flat
+        number = len(raw)
+        shot = self._calibration.counts_per_electron * gain * max(float(np.dot(raw, squares)), 0.0)
+        constant = float(counts_variance(0.0, gain, self._calibration)) * float(squares.sum())
+        variance = (shot + constant) / number**2 * self.noise_share
+        return Measured(float(np.dot(raw, region.inverse_flat)) / number, math.sqrt(variance))
