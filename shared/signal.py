@@ -14,9 +14,7 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Counts, Frame
-
-QUANTISATION_VARIANCE = 1.0 / 12.0
-"""Of rounding to whole counts (EMVA 1288)."""
+from shared.noise import variance_counts2
 
 SATURATED_SHARE = 0.005
 """A region with more of its pixels saturated than this has no trustworthy mean."""
@@ -98,9 +96,7 @@ def saturated(pixels: Counts, calibration: Calibration) -> NDArray[np.bool_]:
 def counts_variance(counts: NDArray[np.floating] | float, gain: float, calibration: Calibration) -> NDArray[np.float64]:
     """Variance of a single pixel's count, in counts squared; ``counts`` above dark, before the flat (EMVA 1288)."""
     k = calibration.counts_per_electron * gain
-    shot = k * np.maximum(np.asarray(counts, np.float64), 0.0)
-    variance: NDArray[np.float64] = shot + (k * calibration.read_noise_electrons) ** 2 + QUANTISATION_VARIANCE
-    return variance
+    return np.asarray(variance_counts2(np.asarray(counts, np.float64), k, calibration.read_noise_electrons))
 
 
 def least_counts(
