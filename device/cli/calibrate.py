@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,70 +40,141 @@ def command() -> None:
     """Measure what this handheld's camera, lens and ring do, on a running device; each step says what to put before it.
 
     What a step finds is in force from the device's next start. Every calibration is kept under its date, and an older one can be
-    taken up again. Steps in their order: dark, defects, flat, gain, light.
+    taken up again. Each step takes --json for machines. Their order: dark, defects, flat, gain, light, scale, sharpness,
+    leakage, sensitivity.
     """
 
 
-def _step_command(name: StepName, help_line: str) -> Callable[..., None]:
+_distance_option = click.option(
+    "--distance-mm",
+    type=click.FloatRange(30, 2000),
+    default=250.0,
+    show_default=True,
+    help="From the lens to the sheet.",
+)
+_pitch_option = click.option(
+    "--pitch-mm", type=click.FloatRange(1, 100), default=10.0, show_default=True, help="From dot to dot, as measured."
+)
+_concentrations_option = click.option(
+    "--concentrations", help="Of the eight wells, with commas between; one of them 0. Needed for sensitivity."
+)
+_unit_option = click.option("--unit", default="micromole/L", show_default=True, help="Of the concentrations.")
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What the person said of targets, and how they want to be spoken to."""
+
+    yes: bool
+    run_dir: Path
+    as_json: bool
+    distance_mm: float = 250.0
+    pitch_mm: float = 10.0
+    concentrations: tuple[float, ...] = ()
+    unit: str = "micromole/L"
+
+
+def _plain_step(name: StepName, help_line: str) -> None:
     @command.command(name, help=help_line)
     @_yes_option
     @run_dir_option
     @json_option
     def run(yes: bool, run_dir: Path, as_json: bool) -> None:
-        _take_steps((name,), yes, run_dir, as_json)
-
-    return run
+        _take_steps((name,), _Asked(yes, run_dir, as_json))
 
 
-_LINES: dict[StepName, str] = {
-    "dark": "Mean dark plane, noise, DSNU and dark current; lens capped.",
-    "defects": "Pixels to be replaced by their neighbours; even target.",
-    "flat": "Flat field of lens, ring and pixels; even target.",
-    "gain": "Counts an electron, read noise, full well, linearity (EMVA 1288); even target.",
-}
-for _name, _line in _LINES.items():
-    _step_command(_name, _line)
+_plain_step("dark", "Mean dark plane, noise, DSNU and dark current; lens capped.")
+_plain_step("defects", "Pixels to be replaced by their neighbours; even target.")
+_plain_step("flat", "Flat field of lens, ring and pixels; even target.")
+_plain_step("gain", "Counts an electron, read noise, full well, linearity (EMVA 1288); even target.")
+_plain_step("sharpness", "Contrast of fine detail (slanted edge, ISO 12233); printed sheet.")
+_plain_step("leakage", "The ring's own light that passes the filter, over the picture; plain card.")
 
 
-@command.command("all")
+@command.command("scale")
+@_distance_option
+@_pitch_option
 @_yes_option
 @run_dir_option
 @json_option
-def everything(yes: bool, run_dir: Path, as_json: bool) -> None:
-    """All steps that need no figures from you, one after the other; ends at the first that fails."""
-    _take_steps(tuple(_LINES), yes, run_dir, as_json)
+def scale(distance_mm: float, pitch_mm: float, yes: bool, run_dir: Path, as_json: bool) -> None:
+    """Millimetres a pixel and the lens's distortion, at a distance; printed sheet."""
+    _take_steps(("scale",), _Asked(yes, run_dir, as_json, distance_mm, pitch_mm))
 
 
-def _take_steps(names: tuple[StepName, ...], yes: bool, run_dir: Path, as_json: bool) -> None:
+@command.command("sensitivity")
+@_concentrations_option
+@_unit_option
+@_yes_option
+@run_dir_option
+@json_option
+def sensitivity(concentrations: str | None, unit: str, yes: bool, run_dir: Path, as_json: bool) -> None:
+    """Limit of detection (three deviations of the blank, IUPAC) and linear range; eight wells of dye."""
+    asked_for = _Asked(yes, run_dir, as_json, concentrations=_numbers(concentrations), unit=unit)
+    _take_steps(("sensitivity",), asked_for)
+
+
+_ALL: tuple[StepName, ...] = ("dark", "defects", "flat", "gain", "scale", "sharpness", "leakage")
+
+
+@command.command("all")
+@_distance_option
+@_pitch_option
+@_concentrations_option
+@_unit_option
+@_yes_option
+@run_dir_option
+@json_option
+def everything(
+    distance_mm: float,
+    pitch_mm: float,
+    concentrations: str | None,
+    unit: str,
+    yes: bool,
+    run_dir: Path,
+    as_json: bool,
+) -> None:
+    """All steps but light, one after the other (sensitivity only with --concentrations); ends at the first that fails."""
+    asked_for = _Asked(yes, run_dir, as_json, distance_mm, pitch_mm, _numbers(concentrations), unit)
+    _take_steps((*_ALL, "sensitivity") if concentrations else _ALL, asked_for)
+
+
+def _numbers(text: str | None) -> tuple[float, ...]:
+    try:
+        return tuple(float(one) for one in text.split(",")) if text else ()
+    except ValueError:
+        raise Refused("concentrations are numbers with commas between", text, "for example 0,0.1,0.2,0.5") from None
+
+
+def _take_steps(names: tuple[StepName, ...], told: _Asked) -> None:
     from device.commissioning.bench import Bench
     from device.commissioning.run import take
-    from device.commissioning.steps import BY_NAME
+    from device.commissioning.steps import step
 
-    if as_json and not yes:
+    if told.as_json and not told.yes:
         raise Refused("nobody can be asked with --json", remedy="put the target in place, and add --yes")
-    say: Callable[[str], None] = (lambda _line: None) if as_json else click.echo
+    say: Callable[[str], None] = (lambda _line: None) if told.as_json else click.echo
+    steps = [step(name, told.distance_mm, told.pitch_mm, told.concentrations, told.unit) for name in names]
     found: dict[str, Any] = {}
-    with connected(run_dir, timeout_s=_PATIENCE_S) as client:
-        for name in names:
-            step = BY_NAME[name]
-            if not yes:
-                click.echo(step.guide)
+    with connected(told.run_dir, timeout_s=_PATIENCE_S) as client:
+        for number, one in enumerate(steps, start=1):
+            say(f"step {number} of {len(steps)}: {one.name}")
+            if not told.yes:
+                click.echo(one.guide)
                 click.confirm("Is everything in place?", abort=True)
-            done = take(step, Bench(client, say, time.sleep), _now)
-            found[name] = {
-                "calibration": str(done.path),
-                "recording": done.recording,
-                **plain(done.kept.figures.of(name)),
-            }
+            done = take(one, Bench(client, say, time.sleep), _now)
+            figures = plain(done.kept.figures.of(one.name))
+            found[one.name] = {"calibration": str(done.path), "recording": done.recording, **figures}
             say(_readable(done))
     result = found[names[0]] if len(names) == 1 else found
-    words = "in force from the device's next start; check with tapetum status"
-    answer(result, words, as_json)
+    answer(result, "in force from the device's next start; check with tapetum status", told.as_json)
 
 
 def _readable(done: "Done") -> str:
     figures = plain(done.kept.figures.of(done.step.name))
-    lines = [f"{key.replace('_', ' '):<28}{_number(value)}" for key, value in figures.items()]
+    lines = [
+        f"{key.replace('_', ' '):<28}{_number(value)}" for key, value in figures.items() if not isinstance(value, list)
+    ]
     return "\n".join([*lines, f"kept as {done.path}, frames in {done.recording}", ""])
 
 

@@ -22,8 +22,12 @@ from shared.bounded import Length, Within, filled, plain
 from shared.calibration import Calibration
 from shared.commissioning.dark import Dark
 from shared.commissioning.defects import Defects
+from shared.commissioning.detection_limit import Sensitivity
 from shared.commissioning.flat import Flat
 from shared.commissioning.gain import Gain
+from shared.commissioning.grid_scale import Scale
+from shared.commissioning.leakage import Leakage
+from shared.commissioning.slanted_edge import Sharpness
 from shared.commissioning.step_name import StepName
 from shared.errors import Refused
 from shared.frame import CameraDescription
@@ -62,6 +66,10 @@ class Figures:
     defects: Defects | None = None
     flat: Flat | None = None
     gain: Gain | None = None
+    scale: Scale | None = None
+    sharpness: Sharpness | None = None
+    leakage: Leakage | None = None
+    sensitivity: Sensitivity | None = None
     again_from: Annotated[str, Length(0, 40)] = ""
     version: Annotated[int, Within(VERSION, VERSION)] = VERSION
 
@@ -112,6 +120,8 @@ class Kept:
             measured["counts_per_electron"] = gain.counts_per_electron
             measured["read_noise_electrons"] = gain.read_noise_electrons
             measured["saturation_counts"] = gain.saturates_at_counts
+        if figures.scale is not None:
+            measured["camera"] = replace(base.camera, mm_per_px=figures.scale.mm_per_px)
         origin = base.origin if figures.missing else "commissioned"
         return replace(base, made_at=figures.made_at, origin=origin, **measured)
 

@@ -18,9 +18,10 @@ LEAST_FRAMES = 8
 
 @dataclass(frozen=True)
 class Leakage:
-    """Percent of the dye card's signal at the same place, from a target without dye. ``map_percent`` goes row by row over 5 x 7
-    parts of the picture; ``corner_percent`` is the mean of the four corners. Off-axis light shifts an interference filter's band,
-    so corners leak more.
+    """Percent of the dye card's signal at the same place (its own leakage is in that too), from a target without dye.
+
+    ``map_percent`` goes row by row over 5 x 7 parts of the picture; ``corner_percent`` is the mean of the four corners. Light from
+    off the axis shifts an interference filter's band, so corners leak more.
     """
 
     middle_percent: Annotated[float, Within(-100, 1000)]

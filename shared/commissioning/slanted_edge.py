@@ -106,7 +106,7 @@ def _transfer(plane: F64) -> tuple[F64, F64, float]:
     )  # what the three-point difference blurs (ISO 12233 corrects for it), and bins of a quarter pixel
     correction = np.sinc(frequency * step) * np.sinc(frequency / OVERSAMPLING)
     shown = frequency <= 0.5
-    return frequency[shown], (spectrum / spectrum[0] / correction)[shown], lean
+    return np.asarray(frequency[shown]), np.asarray((spectrum / spectrum[0] / correction)[shown]), lean
 
 
 def _edge(plane: F64) -> tuple[F64, float]:

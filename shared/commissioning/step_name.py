@@ -2,4 +2,4 @@
 
 from typing import Literal
 
-StepName = Literal["dark", "defects", "flat", "gain"]
+StepName = Literal["dark", "defects", "flat", "gain", "scale", "sharpness", "leakage", "sensitivity"]

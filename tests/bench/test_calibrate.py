@@ -10,6 +10,7 @@ import pytest
 from shared.commissioning.calibration_folder import load
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
+from shared.scene.targets import DILUTIONS
 from tests.bench.bare_device import BareDevice, bare_device
 
 SCENE = """
@@ -68,7 +69,7 @@ def test_a_step_is_refused_while_one_it_leans_on_is_missing(device: BareDevice) 
 
 def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) -> None:
     before = device.state()
-    found = answered(device, "calibrate", "all", "--yes")
+    found = answered(device, "calibrate", "all", "--yes", "--concentrations", ",".join(map(str, DILUTIONS)))
     scene = Scene.load(folder / "scene.toml")
     truth = SceneRenderer(scene, 0).calibration()
     planes = load(device.data, Path(found["gain"]["calibration"]).name).planes
@@ -85,6 +86,18 @@ def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) 
     assert gain["read_noise_electrons"] == pytest.approx(3.0, rel=0.05)
     assert gain["prnu_percent"] == pytest.approx(0.6, rel=0.05)
     assert (gain["saturates_at_counts"], gain["reached_saturation"]) == (1023, True)
+
+    assert found["scale"]["mm_per_px"] == pytest.approx(0.4, rel=2e-3)
+    assert found["scale"]["distortion_percent"] == pytest.approx(-3, abs=0.3)
+    assert found["sharpness"]["mtf50_cycles_per_px"] == pytest.approx(0.220124, abs=0.01), (
+        "sigma 0.8 and the pixel's box"
+    )
+    assert found["leakage"]["middle_percent"] == pytest.approx(100 * 0.06 / 1.06, rel=0.02), "the dye card leaks too"
+    assert found["leakage"]["corner_percent"] == pytest.approx(100 * 0.06 / 1.06, rel=0.03)
+    row = found["sensitivity"]
+    assert row["linear_to"] == 1.0
+    assert row["slope"] == pytest.approx(0.9 * found["flat"]["full_signal"] / 1.06, rel=0.02)
+    assert 0 < row["detection_limit"] < 0.05
 
     after = device.state()
     assert after.camera.exposure_us == before.camera.exposure_us
