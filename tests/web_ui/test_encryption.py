@@ -186,7 +186,7 @@ def test_without_encryption_or_trust_tablets_get_nothing(served):
     plain.close()
     old = ssl.create_default_context()
     old.check_hostname, old.verify_mode = False, ssl.CERT_NONE
-    with pytest.warns(DeprecationWarning):
+    with pytest.warns(DeprecationWarning, match="TLSv1_1"):
         old.maximum_version = ssl.TLSVersion.TLSv1_1
     with pytest.raises((ssl.SSLError, ConnectionResetError)):
         ask(port, old)

@@ -1,7 +1,7 @@
 /** @import { CalmLine } from "./calm_line.js" */
 /** @import { DeviceState } from "./device_state.js" */
 
-import { ask, Unpaired } from "./device_api.js";
+import { ask, Unpaired, Watching } from "./device_api.js";
 
 /** Asks the device, and says on the calm line what it refuses. */
 export class Acts {
@@ -9,11 +9,13 @@ export class Acts {
    * @param {CalmLine} line
    * @param {() => void} unpaired
    * @param {(state: DeviceState) => void} heard the state with which the device answers
+   * @param {() => void} askForControl
    */
-  constructor(line, unpaired, heard) {
+  constructor(line, unpaired, heard, askForControl) {
     this.line = line;
     this.unpaired = unpaired;
     this.heard = heard;
+    this.askForControl = askForControl;
   }
 
   /**
@@ -40,6 +42,7 @@ export class Acts {
   /** @param {unknown} error */
   failed(error) {
     if (error instanceof Unpaired) this.unpaired();
+    else if (error instanceof Watching) this.line.say("This tablet watches.", [{ word: "Ask for control", run: this.askForControl }]);
     else this.line.say(error instanceof Error ? error.message : String(error));
   }
 }

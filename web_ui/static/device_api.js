@@ -4,6 +4,9 @@ export class Refusal extends Error {}
 /** This tablet is not paired, or no longer. */
 export class Unpaired extends Error {}
 
+/** This tablet watches, and what it asked for needs control. */
+export class Watching extends Refusal {}
+
 /**
  * Ask the device over `/api/v1`.
  *
@@ -12,14 +15,15 @@ export class Unpaired extends Error {}
  * @param {object} [body]
  * @param {{signal?: AbortSignal | null, keepalive?: boolean}} [how]
  * @returns {Promise<any>} the answer's JSON, or null
- * @throws {Refusal | Unpaired}
+ * @throws {Refusal | Watching | Unpaired}
  */
 export async function ask(method, path, body, how = {}) {
   const answer = await sent(method, path, body, how);
   if (answer.status === 401) throw new Unpaired("This tablet is not paired with the device.");
   const json = answer.headers.get("content-type")?.includes("json") ? await answer.json().catch(() => null) : null;
   if (answer.ok) return json;
-  throw new Refusal(refusalLine(answer.status, json));
+  const line = refusalLine(answer.status, json);
+  throw answer.status === 403 ? new Watching(line) : new Refusal(line);
 }
 
 /**

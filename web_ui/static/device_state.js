@@ -110,4 +110,27 @@
  * @property {number[]} contours_percent
  */
 
+/**
+ * Who may do what, as in `web_ui/access.py`. Types only.
+ *
+ * @typedef {{number: string, label: string}} Tablet
+ *
+ * @typedef {object} AccessState
+ * @property {Tablet | null} controller
+ * @property {boolean} controller_here
+ * @property {Tablet | null} asker
+ * @property {string | null} waiting_for_button
+ *
+ * @typedef {AccessState & {you: Tablet, role: "controls" | "watches"}} Standing
+ *
+ * @typedef {object} PairedTablet
+ * @property {string} number
+ * @property {string} label
+ * @property {"word" | "button" | "invitation"} way
+ * @property {"controls" | "watches"} role
+ * @property {boolean} here
+ * @property {number} paired_s
+ * @property {number} silent_s
+ */
+
 export {};

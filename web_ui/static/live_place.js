@@ -4,6 +4,7 @@
 import { Acts } from "./acts.js";
 import { CalmLine } from "./calm_line.js";
 import { ContoursSheet } from "./contours_sheet.js";
+import { ControlPlace } from "./control_place.js";
 import { ask, Unpaired } from "./device_api.js";
 import { element, write } from "./element.js";
 import { ExposureSheet } from "./exposure_sheet.js";
@@ -25,6 +26,7 @@ import { RunActions } from "./run_actions.js";
 import { Sheets } from "./sheets.js";
 import { SpotMenu } from "./spot_menu.js";
 import { calibrationText, KNOWN_FOR_MS, StatusLine } from "./status_line.js";
+import { TabletsSheet } from "./tablets_sheet.js";
 import { ValuesList } from "./values_list.js";
 
 /** Numbers on the picture change no more often than this: faster ones cannot be read. */
@@ -51,7 +53,9 @@ export class LivePlace {
     this.valuesAt = 0;
     const current = () => this.knownState();
     this.line = new CalmLine();
-    this.acts = new Acts(this.line, unpaired, (state) => this.heard(state, true));
+    this.acts = new Acts(this.line, unpaired, (state) => this.heard(state, true), () => this.control.askForControl());
+    this.tablets = new TabletsSheet(this.acts, unpaired);
+    this.control = new ControlPlace(this.acts, (standing) => this.tablets.show(standing));
     this.regionActs = new RegionActs(this.acts, current);
     this.freshness = new Freshness();
     this.status = new StatusLine();
@@ -62,7 +66,7 @@ export class LivePlace {
     this.spotMenu = new SpotMenu(this.regionActs);
     this.recordings = new RecordingsSheet(this.acts);
     for (const opener of document.querySelectorAll("[data-sheet]")) opener.addEventListener("click", () => this.line.makeRoom());
-    this.sheets = new Sheets({ "sheet-recordings": () => void this.recordings.opened() });
+    this.sheets = new Sheets({ "sheet-recordings": () => void this.recordings.opened(), "sheet-tablets": () => void this.tablets.opened() });
     this.run = new RunActions(this.acts, current, this.sheets, () => this.recordings.caseCode());
     this.shownByState = [new RegionsSheet(this.regionActs), new ContoursSheet(this.acts), new ExposureSheet(this.acts, current), this.recordings, this.light, this.run];
     new NoteSheet(this.acts, () => this.sheets.closeAll());
@@ -83,6 +87,7 @@ export class LivePlace {
     const stream = new PictureStream(url, {
       picture: (message) => canvas.offer(message),
       state: (state, deviceUp) => this.heard(state, deviceUp),
+      access: (access) => this.control.show(access),
       connection: (open) => this.connectionChanged(open),
     });
     stream.connect();
@@ -144,7 +149,8 @@ export class LivePlace {
   /** @param {boolean} open */
   connectionChanged(open) {
     this.connected = open;
-    if (!open) {
+    if (open) void this.control.learn();
+    else {
       this.state = null;
       this.light.release();
       void this.checkPaired();

@@ -1,8 +1,12 @@
+import { ButtonPairing } from "./button_pairing.js";
 import { ask, Unpaired } from "./device_api.js";
 import { element } from "./element.js";
 
+/** @type {ButtonPairing | null} */
+let byButton = null;
+
 /**
- * Asks for the word that the device shows.
+ * Asks for the word that the device printed, or for its button.
  *
  * @param {() => void} paired
  */
@@ -30,8 +34,14 @@ export function openPairing(paired) {
     }
   }
 
+  byButton ??= new ButtonPairing(() => {
+    place.hidden = true;
+    paired();
+  });
+  byButton.stop();
   form.onsubmit = (event) => {
     event.preventDefault();
+    byButton?.stop();
     void tryWord(word.value);
   };
   place.hidden = false;

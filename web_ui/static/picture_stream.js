@@ -1,4 +1,4 @@
-/** @import { DeviceState } from "./device_state.js" */
+/** @import { AccessState, DeviceState } from "./device_state.js" */
 
 const SHORTEST_WAIT_MS = 250;
 const LONGEST_WAIT_MS = 4000;
@@ -13,6 +13,7 @@ const SILENCE_WITHOUT_DEVICE_MS = 20_000;
  * @typedef {object} Listener
  * @property {(message: ArrayBuffer) => void} picture
  * @property {(state: DeviceState | null, deviceUp: boolean) => void} state
+ * @property {(access: AccessState) => void} access
  * @property {(open: boolean) => void} connection
  */
 
@@ -33,6 +34,8 @@ export class PictureStream {
     this.deviceUp = true;
     setInterval(() => this.watch(), 1000);
     for (const event of ["visibilitychange", "pageshow", "online"]) addEventListener(event, () => this.woken(), true);
+    // a page that is left says so, and need not be waited for
+    addEventListener("pagehide", () => this.forget());
   }
 
   connect() {
@@ -70,8 +73,9 @@ export class PictureStream {
 
   /** @param {string} text */
   hear(text) {
-    const { state, device } = JSON.parse(text);
+    const { state, device, access } = JSON.parse(text);
     this.deviceUp = device === "up";
+    if (access) this.listener.access(access);
     this.listener.state(state ?? null, this.deviceUp);
   }
 

@@ -1,0 +1,138 @@
+"""Who controls and who watches, on two real pages at one device: asking, consenting, the handheld's button, inviting, revoking."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from shared.protocol import control as c
+from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live, free_port_pair, web_process
+from tests.web_ui.browser.page_device import PageDevice
+
+pytestmark = pytest.mark.browser
+LEAST_PX = 48
+
+
+@pytest.fixture
+def two(
+    device: PageDevice,
+    tmp_path_factory: pytest.TempPathFactory,
+    opened: Callable[..., Page],
+    folders: tuple[Path, Path],
+):
+    """A fresh web process, the page that controls, and a page that watches."""
+    run, data = folders
+    (run / "sessions.json").unlink(missing_ok=True)
+    with web_process(run, data, free_port_pair()) as web:
+        pages = []
+        for role in ("You control", "You watch"):
+            page = opened(f"{web.url}/#pair={web.pair}", LANDSCAPE)
+            expect_live(page)
+            expect(page.locator("#role")).to_have_text(role)
+            pages.append(page)
+        yield web, *pages
+
+
+def large_enough(page: Page, *names: str) -> None:
+    """A finger in a glove finds them."""
+    for name in names:
+        box = page.get_by_role("button", name=name, exact=True).bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= LEAST_PX, (name, box)
+
+
+def test_control_goes_over_by_asking_and_consent(two: tuple[WebProcess, Page, Page], device: PageDevice) -> None:
+    _, controller, viewer = two
+    viewer.locator("#act-brighter").click()
+    expect(viewer.locator("#line-text")).to_have_text("This tablet watches.")
+    assert not [one for one in device.requests if isinstance(one, c.Light) and one.act == "brighter"]
+    viewer.locator("#line").get_by_role("button", name="Ask for control").click()
+    expect(controller.locator("#asked-text")).to_contain_text("asks for control")
+    large_enough(controller, "Give control", "Keep it")
+    controller.get_by_role("button", name="Keep it").click()
+    expect(viewer.locator("#line-text")).to_have_text("The tablet that controls said no.")
+    expect(controller.locator("#asked")).to_be_hidden()
+    viewer.locator("#role").click()
+    large_enough(viewer, "Ask for control", "Unpair this tablet")
+    viewer.locator("#tablets-ask").click()
+    controller.get_by_role("button", name="Give control").click()
+    expect(viewer.locator("#role")).to_have_text("You control")
+    expect(controller.locator("#role")).to_have_text("You watch")
+    device.wait_for(lambda asked: c.Light("off") in asked)  # what the old one asked for has ended
+    viewer.locator("#act-brighter").click()
+    device.wait_for(lambda asked: c.Light("brighter") in asked)
+
+
+def test_a_press_of_the_button_pairs_and_who_controls_sees_it_coming(
+    two: tuple[WebProcess, Page, Page], device: PageDevice, opened: Callable[..., Page]
+) -> None:
+    web, controller, _ = two
+    page = opened(web.url)
+    large_enough(page, "Pair", "Use the handheld's button")
+    page.get_by_role("button", name="Use the handheld's button").click()
+    expect(page.locator("#button-pairing-words")).to_contain_text("Press the button on the handheld once, briefly.")
+    label = page.locator("#button-pairing-label").text_content()
+    expect(controller.locator("#asked-text")).to_contain_text(f"{label} asks to pair")
+    controller.get_by_role("button", name="Refuse").click()
+    expect(page.locator("#pairing-line")).to_have_text("Not paired: it was refused.")
+    page.get_by_role("button", name="Use the handheld's button").click()
+    expect(page.locator("#button-pairing-label")).not_to_have_text(label or "")
+    expect(page.locator("#button-pairing-label")).not_to_be_empty()
+    assert device.press_button()
+    expect_live(page)
+    expect(page.locator("#role")).to_have_text("You watch")
+
+
+def test_an_invitation_and_revoking_it(two: tuple[WebProcess, Page, Page], opened: Callable[..., Page]) -> None:
+    _, controller, viewer = two
+    controller.locator("#role").click()
+    with controller.expect_response("**/api/v1/invitations") as made:
+        controller.locator("#tablets-invite").click()
+    expect(controller.locator("#invitation-picture")).to_be_visible()
+    controller.wait_for_function("() => document.getElementById('invitation-picture').naturalWidth > 0")
+    address = made.value.json()["url"]
+    guest = opened(address)
+    expect_live(guest)
+    assert "pair" not in guest.url
+    expect(guest.locator("#role")).to_have_text("You watch")
+    again = opened(address)
+    expect(again.locator("#pairing-line")).to_contain_text("that is not the word")
+    controller.locator("#sheet-tablets .close").click()
+    controller.locator("#role").click()
+    rows = controller.locator("#tablets-list > li")
+    expect(rows).to_have_count(3)
+    large_enough(controller, "Unpair all tablets", "Invite a tablet to watch")
+    rows.filter(has_text="invited").get_by_role("button", name="Unpair").click()
+    controller.locator("#line").get_by_role("button", name="Unpair").click()
+    expect(guest.get_by_label("Word shown by the device")).to_be_visible()
+    expect(rows).to_have_count(2)
+    controller.locator("#tablets-revoke-all").click()
+    controller.locator("#line").get_by_role("button", name="Unpair").click()
+    for page in (controller, viewer):
+        expect(page.get_by_label("Word shown by the device")).to_be_visible()
+
+
+def test_nothing_is_asked_of_anyone_outside(
+    device: PageDevice, folders: tuple[Path, Path], opened: Callable[..., Page]
+) -> None:
+    """Every request of pairing, watching, and all sheets goes to the device itself."""
+    run, data = folders
+    asked: list[str] = []
+    with web_process(run, data, free_port_pair()) as web:
+
+        def watch(page: Page) -> None:
+            page.context.on("request", lambda request: asked.append(request.url))
+            page.on("websocket", lambda stream: asked.append(stream.url))
+
+        page = opened(web.url, LANDSCAPE, watch)
+        page.get_by_label("Word shown by the device").fill(web.pair)
+        page.get_by_role("button", name="Pair", exact=True).click()
+        expect_live(page)
+        for name in page.locator("#quiet button").all_text_contents():
+            page.locator("#quiet").get_by_role("button", name=name, exact=True).click()
+        page.locator("#tablets-invite").click()
+        expect(page.locator("#invitation-picture")).to_be_visible()
+    own = (f"http://127.0.0.1:{web.port}/", f"ws://127.0.0.1:{web.port + 1}/", "data:", "blob:http://127.0.0.1")
+    assert len(asked) > 30
+    assert [url for url in asked if not url.startswith(own)] == []
