@@ -46,7 +46,7 @@ def write_frames(path: Path, recording: Recording) -> None:
 
 
 def write_curves(path: Path, analysis: Analysis) -> None:
-    """One row a lit frame: mean signal of the reference and each region, its standard uncertainty, and whether it is saturated."""
+    """One row a measured frame: mean signal of each region and the reference, its standard uncertainty, and if it is saturated."""
     names = list(analysis.curves)
     headers = ["time since first frame (s)", "time since injection (s)"]
     for name in names:
@@ -56,13 +56,20 @@ def write_curves(path: Path, analysis: Analysis) -> None:
             f"{name}: saturated (1 or 0)",
         ]
 
+    # a region that had left the picture has no value in that frame
+    found = {name: {time_s: i for i, time_s in enumerate(curve.times_s)} for name, curve in analysis.curves.items()}
+
     def rows() -> Iterable[Sequence[Any]]:
-        for i, time_s in enumerate(analysis.curves[names[0]].times_s):
+        for time_s in sorted(set().union(*found.values())):
             since = "" if analysis.injected_at_s is None else f"{time_s - analysis.injected_at_s:.6f}"
             row = [f"{time_s:.6f}", since]
             for name in names:
-                curve = analysis.curves[name]
-                row += [f"{curve.signal[i]:.6g}", f"{curve.signal_u[i]:.3g}", str(int(curve.saturated[i]))]
+                curve, i = analysis.curves[name], found[name].get(time_s)
+                row += (
+                    ["", "", ""]
+                    if i is None
+                    else [f"{curve.signal[i]:.6g}", f"{curve.signal_u[i]:.3g}", str(int(curve.saturated[i]))]
+                )
             yield row
 
     _write(path, headers, rows())

@@ -1,8 +1,9 @@
 """Follows the tissue from frame to frame while dye changes the picture, and always says where it is in one reference view.
 
-Every frame is first looked for in the reference view itself, so that no error adds up. Where the reference fades (the dye has made
-another picture of it, or much of it has left), views taken on the way stand in: each knows its own place in the reference view, and
-a new one is taken only when none of the present ones matches well, so that as few steps as possible are added.
+A frame is looked for in one view that is still alike. Dye makes another picture of the tissue, and what is left of the old one is
+then found, but pulled by the new one (measured: by up to a pixel once likeness has fallen to a fifth). So a new view is taken where
+the present one fades, each knowing its own place in the reference view: few steps, each made while both pictures are still alike,
+so that errors hardly add up. Any view that is alike again is used again, the reference first.
 """
 
 from dataclasses import dataclass, field
@@ -19,8 +20,8 @@ MOST_VIEWS = 12
 """Views kept, the reference among them; the oldest of the others makes room."""
 _SURE = 0.6
 """A view that is as sure as this needs no other one; as sure must the first two pictures be of each other."""
-_FADED = 0.7
-"""Share of a view's own best confidence below which it has faded; noise alone keeps it low without making it fade."""
+_FADED = 0.55
+"""Share of a view's own best confidence or likeness below which it has faded; noise keeps both low without making it fade."""
 _FAR = 0.35
 """Share of the picture's side beyond which a shift asks for another view: at half, right and left can no longer be told apart."""
 _SMALL_TURN_DEG = 0.4
@@ -31,18 +32,24 @@ _SMALL_TURN_DEG = 0.4
 class _View:
     registration: Registration
     place: Motion
-    best: float = 0.0
+    confidence: float = 0.0
+    likeness: float = 0.0
 
-    def coarse(self, sighting: Sighting, near_deg: float) -> Motion:
+    def find(self, sighting: Sighting, near_deg: float) -> Motion:
         """Look for this view, and remember how well it was ever found."""
-        motion = self.registration.coarse(sighting, near_deg)
-        self.best = max(self.best, motion.confidence)
+        motion = self.registration.match(sighting, near_deg)
+        if motion.locked:
+            self.confidence, self.likeness = (
+                max(self.confidence, motion.confidence),
+                max(self.likeness, motion.likeness),
+            )
         return motion
 
     def has_faded(self, found: Motion, shape: tuple[int, int]) -> bool:
         """Whether another view would do better than this one ``found`` so in pictures of ``shape`` (height, width)."""
         far = abs(found.dx_px) > _FAR * shape[1] or abs(found.dy_px) > _FAR * shape[0]
-        return far or found.confidence < min(_SURE, _FADED * self.best)
+        unsure = found.confidence < min(_SURE, _FADED * self.confidence)
+        return not found.locked or far or unsure or found.likeness < _FADED * self.likeness
 
 
 @dataclass(eq=False)
@@ -56,6 +63,7 @@ class Follower:
     _views: list[_View] = field(init=False, default_factory=list)
     _candidates: list[Registration] = field(init=False, default_factory=list)
     _rotation_deg: float = field(init=False, default=0.0)
+    _current: _View | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         finest = Reducer(self.calibration)
@@ -89,27 +97,25 @@ class Follower:
             if candidates:
                 motion = max(motion, candidates[number].match(Sighting.of(texture)), key=lambda found: found.confidence)
             if motion.locked and motion.confidence >= _SURE:
-                self._views.append(_View(candidates[number], Motion()))
+                self._current = _View(candidates[number], Motion())
+                self._views.append(self._current)
                 return motion
             self._candidates.append(Registration.seen(reducer, texture))
         return Motion(confidence=min(motion.confidence, CONFIDENCE_LIMIT), locked=False)
 
     def _found(self, sighting: Sighting) -> tuple[Motion, bool]:
-        """Motion by the first view that has not faded, else by the surest; and whether that has faded."""
-        unsure: list[tuple[Motion, _View, float]] = []
-        for view in (self._views[0], *reversed(self._views[1:])):
-            near_deg = self._near_deg(view)
-            coarse = view.coarse(sighting, near_deg)
-            if view.has_faded(coarse, self.calibration.camera.shape):
-                unsure.append((coarse, view, near_deg))
-                continue
-            motion = view.registration.refine(sighting, coarse, near_deg)
-            if motion.locked:
+        """Motion by the first view that has not faded, else by the most alike; and whether that has faded."""
+        faded: list[tuple[Motion, _View]] = []
+        for view in sorted(self._views, key=lambda view: view is not self._current):
+            motion = view.find(sighting, self._near_deg(view))
+            if not view.has_faded(motion, self.calibration.camera.shape):
+                self._current = view
                 return view.place.then(motion), False
-        for coarse, view, near_deg in sorted(unsure, key=lambda one: -one[0].confidence):
-            motion = view.registration.refine(sighting, coarse, near_deg)
             if motion.locked:
-                return view.place.then(motion), True
+                faded.append((motion, view))
+        if faded:
+            motion, view = max(faded, key=lambda one: one[0].likeness)
+            return view.place.then(motion), True
         return self._searched(sighting), False
 
     def _searched(self, sighting: Sighting) -> Motion:
@@ -128,4 +134,5 @@ class Follower:
     def _add_view(self, texture: Texture, place: Motion) -> None:
         if len(self._views) == MOST_VIEWS:
             del self._views[1]
-        self._views.append(_View(Registration.seen(self._views[0].registration.reducer, texture), place))
+        self._current = _View(Registration.seen(self._views[0].registration.reducer, texture), place)
+        self._views.append(self._current)

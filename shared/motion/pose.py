@@ -14,7 +14,8 @@ class Motion:
     """What was at p in the reference view is at R p + d in the frame, both counted from the picture's centre in pixels.
 
     ``dx_px`` is to the right, ``dy_px`` down, ``rotation_deg`` clockwise as seen. ``confidence`` (0 to 1) is 1 - rival / peak: by
-    how much the best place matches better than the best other place; below the limit there is no lock.
+    how much the best place matches better than the best other place; below the limit there is no lock. ``likeness`` (-1 to 1) is
+    the correlation of the two textures once they lie on each other: noise and dye lower it without making the place unsure.
     """
 
     dx_px: float = 0.0
@@ -22,6 +23,7 @@ class Motion:
     rotation_deg: float = 0.0
     confidence: float = 1.0
     locked: bool = True
+    likeness: float = 1.0
 
     @property
     def shift_px(self) -> float:
@@ -37,6 +39,7 @@ class Motion:
             self.rotation_deg + later.rotation_deg,
             min(self.confidence, later.confidence),
             self.locked and later.locked,
+            min(self.likeness, later.likeness),
         )
 
     def back(self) -> "Motion":
@@ -48,6 +51,7 @@ class Motion:
             -self.rotation_deg,
             self.confidence,
             self.locked,
+            self.likeness,
         )
 
     def to_frame(self, shape: tuple[int, int]) -> NDArray[np.float64]:

@@ -37,7 +37,7 @@ def refined(reference: F32, texture: F32, start: tuple[float, float, float]) -> 
     radius = max(reference.shape) / 2
     for _ in range(_STEPS):
         _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), sums)
-        likeness = sums[10] / math.sqrt(sums[0] * sums[14]) if sums[0] > 0 and sums[14] > 0 else 0.0
+        likeness = float(sums[10] / math.sqrt(sums[0] * sums[14])) if sums[0] > 0 and sums[14] > 0 else 0.0
         normal = np.zeros((4, 4))
         normal[_UPPER] = sums[:10]
         normal += np.triu(normal, 1).T

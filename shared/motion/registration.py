@@ -116,7 +116,7 @@ class Registration:
         away = math.hypot(dx - texels[0], dy - texels[1])
         if likeness < _LEAST_LIKENESS / math.sqrt(compared_texels(self.texture.fine)) or away > _FARTHEST_TEXELS:
             return Motion(confidence=0.0, locked=False)
-        return Motion(dx * block, dy * block, math.degrees(radians), start.confidence)
+        return Motion(dx * block, dy * block, math.degrees(radians), start.confidence, likeness=likeness)
 
 
 def _turned_back(texture: F32, rotation_deg: float) -> F32:
