@@ -166,7 +166,7 @@ def pair_by_button() -> Response:
 def refuse_button() -> Standing:
     """The next short press means again what it always means."""
     parts().access.button.drop()
-    return get_access()
+    return _standing()
 
 
 @access_api.get("/access")
@@ -174,6 +174,10 @@ def refuse_button() -> Standing:
 @operation(access_api, "Who this browser is, and who may do what", "watches")
 def get_access() -> Standing:
     """Numbers and labels are no secrets."""
+    return _standing()
+
+
+def _standing() -> Standing:
     access, own = parts().access, session()
     state = access.state()
     return Standing(
@@ -232,7 +236,7 @@ def answer_asker(consent: Consent) -> Standing:
     """With a yes, this browser watches from now on, and the light it asked for ends."""
     if not parts().access.roles.answer(consent.number, consent.give):
         raise Refused("that tablet asks for control no more", consent.number, "wait until it asks again")
-    return get_access()
+    return _standing()
 
 
 @access_api.get("/pairings")
