@@ -14,6 +14,7 @@ import simplejpeg
 from numpy.typing import NDArray
 from PIL import Image
 
+from shared.ambient import AmbientPlane
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
@@ -54,17 +55,23 @@ class _Watched:
     region: Region
     pixels: RegionPixels
     baseline: Measured = field(default_factory=lambda: Measured(0.0, 0.0))
+    ambient: Measured = field(default_factory=lambda: Measured(0.0, 0.0))
     newest: RegionSignal | None = None
     steadied: Measured | None = None
+    _noise: Measured | None = None
 
-    def take(self, seen: RegionSignal, kept: float) -> None:
-        """Mix a frame's mean into the steadied one; variances add with the squares of the weights."""
-        self.newest, before = seen, self.steadied
-        if before is None:
-            self.steadied = seen.signal
-            return
-        value = kept * before.value + (1.0 - kept) * seen.signal.value
-        self.steadied = Measured(value, math.hypot(kept * before.u, (1.0 - kept) * seen.signal.u))
+    def take(self, seen: RegionSignal, kept: float, output: float) -> None:
+        """Mix a frame's mean, ambient light taken off, into the steadied one; variances add with the squares of the weights.
+
+        What is unsure of the ambient light is the same in every frame, so that no mean makes it smaller.
+        """
+        value, u = seen.signal.value - self.ambient.value / output, seen.signal.u
+        self.newest, before = RegionSignal(Measured(value, u), seen.saturated_share), self._noise
+        if before is not None and self.steadied is not None:
+            value = kept * before.value + (1.0 - kept) * value
+            u = math.hypot(kept * before.u, (1.0 - kept) * u)
+        self._noise = Measured(value, u)
+        self.steadied = Measured(value, math.hypot(u, self.ambient.u / output))
 
     def set_baseline(self, plane: NDArray[np.float32] | None, share: float) -> None:
         """Mean of a baseline plane over the region; ``share`` is the part of a frame's variance that the plane keeps."""
@@ -115,6 +122,8 @@ class LivePath:
         self._baseline_share = 0.0
         self._last_lit_ns: int | None = None
         self._factor = 0.0
+        self._ambient: AmbientPlane | None = None
+        self._ambient_for = (0.0, 0.0)
         self._lit = False
         self._seen = False
         self._planes: Planes | None = None
@@ -179,6 +188,17 @@ class LivePath:
             height, width = self._planes.y.shape
             return LivePicture(jpeg, width, height, self._view, self._header(frame, width, height))
 
+    def take_unlit(self, frame: Frame) -> None:
+        """Learn the ambient light from a frame without the ring's; from the next lit frame on it is taken off."""
+        with self._lock:
+            if self._ambient is None:
+                self._ambient = AmbientPlane(self._calibration)
+            self._ambient.take(frame)
+            self._ambient_for = (0.0, 0.0)
+            for watched in self._all_watched():
+                watched.ambient = self._ambient.region_rate(watched.pixels)
+            self._suit_ambient(frame.exposure_us, frame.gain)
+
     def region_states(self) -> tuple[RegionState, ...]:
         """Newest value of each region, in the order they were put."""
         with self._lock:
@@ -216,7 +236,16 @@ class LivePath:
 
     def _watched(self, region: Region) -> _Watched:
         shape = self._calibration.camera.shape
-        return _Watched(region, RegionPixels.gathered(region.indices(shape), self._calibration))
+        watched = _Watched(region, RegionPixels.gathered(region.indices(shape), self._calibration))
+        if self._ambient is not None:
+            watched.ambient = self._ambient.region_rate(watched.pixels)
+        return watched
+
+    def _suit_ambient(self, exposure_us: float, gain: float) -> None:
+        """Bring what is taken off the picture to the exposure and gain of its frames."""
+        if self._ambient is not None and self._ambient_for != (exposure_us, gain):
+            self._ambient_for = (exposure_us, gain)
+            self._picture.take_ambient_off(self._ambient.counts(exposure_us, gain))
 
     def _use_baseline(self, plane: NDArray[np.float32] | None, share: float) -> None:
         self._baseline, self._baseline_share = plane, share
@@ -237,10 +266,12 @@ class LivePath:
             for watched in self._all_watched():
                 watched.steadied = None
         self._factor = factor
+        output = self._calibration.output_at(frame.light_level)
+        self._suit_ambient(frame.exposure_us, frame.gain)
         self._last_lit_ns = frame.sensor_time_ns
         for watched in self._all_watched():
             is_new = watched.newest is None
-            watched.take(region_signal(frame, watched.pixels, self._calibration), self._settings.steadying)
+            watched.take(region_signal(frame, watched.pixels, self._calibration), self._settings.steadying, output)
             if is_new:
                 watched.set_baseline(self._baseline, self._baseline_share)
 

@@ -118,6 +118,7 @@ class AmbientPlane:
         self._sources = DefectSources.around(calibration.defects)
         self.rate = np.zeros(calibration.camera.shape, np.float32)
         self._mean, self._mean_u = 0.0, 0.0
+        self._taken_with = 1000.0, 1.0
         self.noise_share = 0.0
         self.frames = 0
 
@@ -141,13 +142,15 @@ class AmbientPlane:
         self._mean += share * (mean - self._mean)
         self._mean_u = math.hypot(share * mean_u, (1.0 - share) * self._mean_u)
         self.frames += 1
+        self._taken_with = frame.exposure_us, frame.gain
 
     def counts(self, exposure_us: float, gain: float) -> NDArray[np.float32]:
         """What ambient light adds to a frame's counts, (height, width) float32."""
         return self.rate * np.float32(exposure_us * gain / 1000.0)
 
-    def region(self, region: RegionPixels, exposure_us: float, gain: float) -> Measured:
-        """The same in a region's mean corrected counts, with the uncertainty that the running mean leaves."""
+    def region_rate(self, region: RegionPixels) -> Measured:
+        """The rate in a region's mean corrected counts, with the uncertainty that the running mean leaves."""
+        exposure_us, gain = self._taken_with
         scale = exposure_us * gain / 1000.0
         raw = self.rate.reshape(-1)[region.indices] * np.float32(scale)
         squares = region.inverse_flat * region.inverse_flat
@@ -155,4 +158,4 @@ class AmbientPlane:
         shot = self._calibration.counts_per_electron * gain * max(float(np.dot(raw, squares)), 0.0)
         constant = float(counts_variance(0.0, gain, self._calibration)) * float(squares.sum())
         variance = (shot + constant) / number**2 * self.noise_share
-        return Measured(float(np.dot(raw, region.inverse_flat)) / number, math.sqrt(variance))
+        return Measured(float(np.dot(raw, region.inverse_flat)) / number / scale, math.sqrt(variance) / scale)

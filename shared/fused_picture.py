@@ -55,6 +55,7 @@ class FusedPicture:
         self._sources = DefectSources.around(calibration.defects)
         self._range_counts = calibration.saturation_counts - float(calibration.dark_counts.mean())
         height, width = calibration.camera.shape
+        self._ambient_counts = 0.0
         self._prepare_calibration()
         self._state = np.zeros((height, width), np.int16)
         self._unlit_state = np.zeros((height, width), np.int16)
@@ -84,6 +85,13 @@ class FusedPicture:
         """Begin the slow mean anew."""
         self._remembered_frames = 0
         self._remembered[:] = 0.0
+
+    def take_ambient_off(self, counts: NDArray[np.float32]) -> None:
+        """From now on ``counts`` (height, width) are what ambient light adds to a frame; costs as much as half a picture."""
+        self._ambient_counts = float(counts.mean(dtype=np.float64))
+        dark = (self._calibration.dark_counts + counts) * np.float32(self._per_count) - self._rounding
+        np.clip(dark, -TOP, TOP, out=dark)
+        self._dark = np.rint(dark, out=dark).astype(np.int16)
 
     def remembered(self) -> NDArray[np.float32] | None:
         """Mean signal of about the last second, smoothed as the picture is, (height, width); None before enough frames."""
@@ -151,6 +159,7 @@ class FusedPicture:
         gain = np.rint(np.minimum(least_flat / calibration.flat.astype(np.float64), 1.0) * TOP)
         rounding = np.rint(PART / 2 / gain)
         dark = calibration.dark_counts * per_count - rounding
+        self._per_count, self._rounding = per_count, rounding.astype(np.float32)
         self._gain = gain.astype(np.int16)
         self._dark = np.rint(np.clip(dark, -TOP, TOP)).astype(np.int16)
         self._scale = per_count * least_flat * TOP / PART
@@ -215,11 +224,11 @@ class FusedPicture:
                 plane = look.baseline * np.float32(self._scale / factor)
                 self._baseline = _lanes(self._halved(plane) if halved else plane)
         coarse = round(np.log(factor) * 50) if look.baseline is not None else 0
-        least_key = (id(look.baseline), halved, gain, coarse)
+        least_key = (id(look.baseline), halved, gain, coarse, round(np.log1p(max(self._ambient_counts, 0.0)) * 20))
         if least_key != self._least_key:
             self._least_key = least_key
             flat = self._calibration.flat.astype(np.float64)
-            below = 0.0 if look.baseline is None else look.baseline / factor * flat
+            below = self._ambient_counts + (0.0 if look.baseline is None else look.baseline / factor * flat)
             wanted = self._settings.least_signal_to_noise
             least = (
                 least_counts(wanted, gain, self._calibration, noise_share(self._settings), below) / flat * self._scale

@@ -103,6 +103,10 @@ class ButtonSettings:
     double_press_ms: Annotated[int, Within(100, 1000)] = 350
 
 
+FEWEST_LIT = 8
+"""Between unlit frames: the camera's second opinion on the light needs five frames in one state."""
+
+
 @dataclass(frozen=True)
 class PictureSettings:
     """How the live picture is drawn."""
@@ -114,6 +118,11 @@ class PictureSettings:
     overlay_opacity: Annotated[float, Within(0.1, 1)] = 0.75
     full_scale_percent: Annotated[float, Within(50, 200)] = 120.0
     least_signal_to_noise: Annotated[float, Within(0.5, 20)] = 3.0
+    unlit_every: Annotated[int, Within(0, 1000)] = 0
+
+    def __post_init__(self) -> None:
+        if 0 < self.unlit_every < FEWEST_LIT:
+            raise ValueError(f"unlit_every is 0 (never) or at least {FEWEST_LIT}, not {self.unlit_every}")
 
 
 @dataclass(frozen=True)

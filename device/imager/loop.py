@@ -9,6 +9,7 @@ from device.controls import Controls
 from device.imager.next_frame import NextFrame
 from device.imager.parts import Parts
 from device.imager.second_opinion import SecondOpinion
+from device.imager.unlit_frames import UnlitFrames
 from shared.frame import Frame
 from shared.protocol.light import LightStatus, Seen
 
@@ -37,6 +38,7 @@ class ImagerLoop:
         self.newest: Frame | None = None
         self.stalled_since_ns: int | None = None
         self.next_frame = NextFrame()
+        self._unlit = UnlitFrames(parts.settings.picture.unlit_every, parts.source.camera.description)
         self._withheld_until_ns = 0
 
     def withhold_leases(self) -> None:
@@ -95,9 +97,12 @@ class ImagerLoop:
         if not parts.source.stamps_light:
             level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
             frame = frame.with_light(level, level > 0)
+        self._plan_light(frame)
         parts.recorder.offer(frame)
         self._count(frame)
         self.next_frame.show(frame)
+        if self._unlit.planned and parts.light.wanted and self._is_no_picture(frame):
+            return
         picture = parts.live.process(frame)
         now_ns = parts.clock.now_ns()
         header = {
@@ -119,6 +124,24 @@ class ImagerLoop:
             self._withheld_until_ns = 0
         return self._withheld_until_ns > 0
 
+    def _plan_light(self, frame: Frame) -> None:
+        """Put the light out for a frame where one is due to be unlit, and on again after it."""
+        light, now_ns = self._parts.light, self._parts.clock.now_ns()
+        if self._unlit.stalled(now_ns):
+            light.let_go()
+        match self._unlit.after(frame, self.lit, now_ns):
+            case "go dark":
+                light.keep_unlit(True)
+            case "light again":
+                light.keep_unlit(False)
+
+    def _is_no_picture(self, frame: Frame) -> bool:
+        """Take an unlit frame for what it tells of the room; one that was half lit tells nothing."""
+        if frame.light_level <= 0:
+            self._parts.live.take_unlit(frame)
+            return True
+        return self._unlit.is_half_lit(frame, self._parts.light.level)
+
     def _look_at_the_light(self, frame: Frame) -> None:
         """Form the camera's second opinion; one that was formed is told with the next lease that counts."""
         seen = self._opinion.look(frame, self._parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns))
@@ -135,7 +158,7 @@ class ImagerLoop:
     def _note_light(self, status: LightStatus) -> None:
         """Keep what the light did with the recording that runs."""
         light = (status.state, status.level)
-        if light == self._last_light:
+        if light == self._last_light or (self._unlit.dark and status.state == "ready"):
             return
         if status.state == "tripped" and (self._last_light is None or self._last_light[0] != "tripped"):
             _log.warning("light tripped: %s", status.reason)

@@ -42,7 +42,8 @@ class OperatorLight:
         self._page_until_ns = 0
         self._page_spent_until_ns = clock.now_ns() + RESTART_NS if restarted else 0
         self._switched_on = False
-        self._sent: tuple[bool, float] | None = None
+        self._sent: tuple[bool, float, bool] | None = None
+        self._unlit = False
         self._survey_ns = 0
 
     @property
@@ -137,6 +138,23 @@ class OperatorLight:
             self._index = index % len(self._levels) if wrap else min(max(index, 0), len(self._levels) - 1)
             self._tell()
 
+    @property
+    def unlit(self) -> bool:
+        """Whether it is dark for an unlit frame only."""
+        return self._unlit
+
+    def keep_unlit(self, unlit: bool) -> None:
+        """Dark for a frame, or lit again if that is still wanted; what the operator wants stays as it is."""
+        with self._lock:
+            self._unlit = unlit
+            self._tell()
+
+    def let_go(self) -> None:
+        """Forget every wish, as after a trip: light must be asked for anew."""
+        with self._lock:
+            self._forget()
+            self._tell()
+
     def choose(self, level: float) -> None:
         """The step nearest to ``level``; asks for no light."""
         with self._lock:
@@ -157,7 +175,7 @@ class OperatorLight:
     def _tell(self) -> None:
         if self.tripped:
             self._forget()
-        wish = (self.wanted, self.level)
+        wish = (self.wanted, self.level, self._unlit)
         # A guard that came back knows of no wish, and an unreachable one must hear "off" first when it does.
         if wish != self._sent or not self._link.reachable:
             self._link.want(*wish)

@@ -77,10 +77,11 @@ class LightLink:
             self._connected()
             return self._asked(Look() if self._trouble else lease)
 
-    def want(self, on: bool, level: float) -> LightStatus:
+    def want(self, on: bool, level: float, unlit: bool = False) -> LightStatus:
         """Ask for light, or for none. After a lost guard, on counts only once off was asked for (let go, press again).
 
-        Raises Refused for a level that is none.
+        ``unlit`` keeps it dark for the moment, for an unlit frame: the operator has not let go. Raises Refused for a level that is
+        none.
         """
         if not 0.0 <= level <= 1.0:
             raise Refused("light level must be from 0 to 1", level, "choose a value inside")
@@ -88,7 +89,7 @@ class LightLink:
             connected = self._connected()  # first: if the guard was lost, this wish is one from before
             self._let_go_first = self._let_go_first and on
             self._wanted_on, self._wanted_level = connected and on and not self._let_go_first, level
-            return self._asked(Want(self._wanted_on, level))
+            return self._asked(Want(self._wanted_on and not unlit, level))
 
     def survey(self) -> None:
         """Ask for the list of conditions; ``conditions`` has it once it was answered."""

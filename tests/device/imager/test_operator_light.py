@@ -18,6 +18,7 @@ class FakeLink:
     state: LightState = "ready"
     reachable: bool = True
     wishes: list[tuple[bool, float]] = field(default_factory=list)
+    unlit: list[bool] = field(default_factory=list)
     rearmed: int = 0
     surveys: int = 0
 
@@ -25,8 +26,9 @@ class FakeLink:
     def status(self) -> LightStatus:
         return LightStatus(self.state, 0.0, False, 0.0, 0, 0.0, 0.0)
 
-    def want(self, on: bool, level: float) -> LightStatus:
+    def want(self, on: bool, level: float, unlit: bool = False) -> LightStatus:
         self.wishes.append((on, level))
+        self.unlit.append(unlit)
         return self.status
 
     def survey(self) -> None:
@@ -260,3 +262,23 @@ def test_the_guard_is_asked_for_its_conditions_twice_a_second_and_not_every_turn
         light.keep_up()
         manual_clock.advance_ms(33)
     assert link.surveys == 4
+
+
+def test_an_unlit_frame_is_nobody_s_letting_go(light: OperatorLight, link: FakeLink) -> None:
+    light.button_on()
+    light.keep_unlit(True)
+    assert (light.wanted, light.unlit) == (True, True)
+    light.keep_unlit(False)
+    assert link.wishes[-3:] == [(True, LEVELS[0])] * 3
+    assert link.unlit[-3:] == [False, True, False]
+    light.keep_unlit(True)
+    light.button_off()
+    light.keep_unlit(False)
+    assert link.wishes[-1] == (False, LEVELS[0]), "what was let go in the dark stays dark"
+
+
+def test_what_was_let_go_of_by_itself_must_be_asked_for_anew(light: OperatorLight, link: FakeLink) -> None:
+    light.button_on()
+    light.let_go()
+    assert not light.wanted
+    assert link.wishes[-1] == (False, LEVELS[0])

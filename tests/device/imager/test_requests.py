@@ -65,10 +65,10 @@ class FakeLink:
         self.opinions.append(seen)
         return self.status
 
-    def want(self, on: bool, level: float) -> LightStatus:
+    def want(self, on: bool, level: float, unlit: bool = False) -> LightStatus:
         self.on = on
         if self.state != "tripped":
-            self.become("lit" if on else "ready")
+            self.become("lit" if on and not unlit else "ready")
         return self.status
 
     def rearm(self) -> LightStatus:

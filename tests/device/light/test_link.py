@@ -137,6 +137,21 @@ def test_no_wish_for_light_survives_a_lost_guard(link, script, manual_clock):
     assert [script.heard(), script.heard()] == [Want(False, 0.5), Want(True, 0.5)]
 
 
+def test_a_guard_lost_during_an_unlit_frame_does_not_light_again_by_itself(link, script, manual_clock):
+    link.want(True, 0.5)
+    script.accept()
+    assert script.heard() == Want(True, 0.5)
+    script.answer("lit", 0.5, 1)
+    link.want(True, 0.5, unlit=True)
+    assert script.heard() == Want(False, 0.5), "dark for a frame"
+    script.imager.close()
+    link.want(True, 0.5)
+    manual_clock.advance_ms(200)
+    link.want(True, 0.5)  # still the same finger on the button
+    script.accept()
+    assert script.heard() == Want(False, 0.5)
+
+
 @pytest.mark.parametrize("answer", [b"garbage", b'{"kind": "Lease"}'])
 def test_an_answer_that_is_none_ends_the_connection(link, script, answer):
     link.want(True, 0.5)

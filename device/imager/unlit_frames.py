@@ -1,0 +1,83 @@
+"""When the light goes out for one frame, so that ambient infrared is measured. Pure: frames and moments in, a wish out.
+
+Off is asked for when a frame has come: with a global shutter the next exposure then begins after the light went, and a frame is
+unlit when the guard's word says so for all of its exposure. Darkness is short on purpose: the dead-man's circuit drops out when no
+heartbeat came for a while, and takes its time to come back.
+"""
+
+from typing import Literal
+
+from shared.ambient import HALF_LIT
+from shared.errors import Refused
+from shared.frame import CameraDescription, Frame
+
+Act = Literal["stay", "go dark", "light again"]
+
+LONGEST_DARK_NS = 52_000_000
+"""With what a frame may come late, below the 60 ms after which the slowest dead-man that the parts' tolerances allow may drop out
+(hardware/circuits).
+"""
+
+STALLED_NS = 100_000_000
+"""A dark spell of this length was no frame but a stall: light is asked for anew, by a finger."""
+
+LONGEST_INTERVAL_US = 40_000.0
+"""With slower frames darkness for a whole exposure would outlast the dead-man."""
+
+
+class UnlitFrames:
+    """Decides after each frame. ``every`` 0: never. Raises Refused for a camera with which it cannot work."""
+
+    def __init__(self, every: int, camera: CameraDescription) -> None:
+        self._every = every
+        self._since_dark = 0
+        self._dark_since_ns: int | None = None
+        if every and camera.shutter == "rolling":
+            raise Refused(
+                "unlit frames need a global shutter: a rolling one's rows never see the same light",
+                every,
+                "set picture.unlit_every to 0",
+            )
+        if every and camera.frame_interval_us > LONGEST_INTERVAL_US:
+            raise Refused(
+                "unlit frames need at least 25 frames a second",
+                f"{1e6 / camera.frame_interval_us:.3g}",
+                "set picture.unlit_every to 0, or camera.frames_per_s higher",
+            )
+        self._interval_ns = round(camera.frame_interval_us * 1000)
+
+    @property
+    def planned(self) -> bool:
+        """Whether there are any."""
+        return self._every > 0
+
+    @property
+    def dark(self) -> bool:
+        """Whether the light is out on purpose."""
+        return self._dark_since_ns is not None
+
+    def after(self, frame: Frame, lit: bool, now_ns: int) -> Act:
+        """What to do now that ``frame`` has come; ``lit`` says whether the guard gives light (or did, before this darkness)."""
+        if self._dark_since_ns is not None:
+            is_unlit = frame.light_level <= 0
+            too_long = now_ns + self._interval_ns - self._dark_since_ns > LONGEST_DARK_NS
+            if is_unlit or too_long or not lit:
+                self._since_dark, self._dark_since_ns = 0, None
+                return "light again"
+            return "stay"
+        if not self._every or not lit:
+            self._since_dark = 0
+            return "stay"
+        self._since_dark += 1
+        if self._since_dark < self._every:
+            return "stay"
+        self._dark_since_ns = now_ns
+        return "go dark"
+
+    def stalled(self, now_ns: int) -> bool:
+        """Whether darkness has lasted longer than any frame."""
+        return self._dark_since_ns is not None and now_ns - self._dark_since_ns > STALLED_NS
+
+    def is_half_lit(self, frame: Frame, level: float) -> bool:
+        """Whether the light, of ``level`` when on, was switched during the exposure."""
+        return self.planned and 0 < frame.light_level < HALF_LIT * level
