@@ -23,6 +23,7 @@ _COMMANDS = {
     "light": "Switch the light of a running device, or step its level.",
     "exposure": "Choose exposure, gain and light level of a running device before a run.",
     "record": "Start or stop recording on a running device.",
+    "check": "The check before a case: under a minute, pass or fail with what to do.",
     "calibrate": "Measure what this handheld's camera and ring do, on a running device.",
 }
 _MODULES = {"import": "import_footage"}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from device.cli import answer, json_option
-from device.cli.running import asked, connected, run_dir_option
+from device.cli.running import asked, connected, run_dir_option, stop_tidily
 from shared.bounded import plain
 from shared.commissioning.step_name import StepName
 from shared.errors import Refused
@@ -156,6 +156,7 @@ def _take_steps(names: tuple[StepName, ...], told: _Asked) -> None:
     say: Callable[[str], None] = (lambda _line: None) if told.as_json else click.echo
     steps = [step(name, told.distance_mm, told.pitch_mm, told.concentrations, told.unit) for name in names]
     found: dict[str, Any] = {}
+    stop_tidily()
     with connected(told.run_dir, timeout_s=_PATIENCE_S) as client:
         for number, one in enumerate(steps, start=1):
             say(f"step {number} of {len(steps)}: {one.name}")
@@ -241,6 +242,7 @@ def light(yes: bool, run_dir: Path, as_json: bool) -> None:
 
     if as_json and not yes:
         raise Refused("nobody can be asked with --json", remedy="put the target in place, and add --yes")
+    stop_tidily()
     with connected(run_dir, timeout_s=_PATIENCE_S) as client:
         place(Path(asked(client, GetState()).data_folder))  # before anything is lit for nothing
         if not yes:

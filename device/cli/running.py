@@ -1,5 +1,6 @@
 """The device that is running on this machine, as the small commands see it."""
 
+import signal
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -23,6 +24,19 @@ def connected(run_folder: Path, timeout_s: float = 5.0) -> ControlClient:
             "no device is running here", str(socket), "start one with tapetum run or tapetum demo, or give --run-dir"
         )
     return ControlClient(socket, timeout_s=timeout_s)
+
+
+def stop_tidily() -> None:
+    """Let SIGTERM end a command as Ctrl-C does, so that light, exposure and recording are put back on the way out."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+
+
+def page_fingerprint(run_folder: Path) -> str | None:
+    """SHA-256 fingerprint of the certificate that tablets are to trust; None while the page is served to this machine only."""
+    try:
+        return (run_folder / "fingerprint").read_text().strip()
+    except FileNotFoundError:
+        return None
 
 
 def asked(client: ControlClient, request: object) -> State:

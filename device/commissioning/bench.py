@@ -124,7 +124,7 @@ class Bench:
         state = self.state
         patience_s = PATIENCE_S + 2 * wanted / max(state.camera.rate_hz, 0.5)
         for _ in range(round(patience_s / POLL_S)):
-            state = self.device.ask(Light("on") if lit else GetState())
+            state = self.device.ask(Light("hold") if lit else GetState())
             if (state.light.state == "lit") == lit:
                 since = state.recording.frames if since is None else since
                 if state.recording.frames - since >= wanted:

@@ -16,6 +16,7 @@ import device
 from device.camera.source import EndOfFrames
 from device.control_server import ControlServer
 from device.controls import Controls, open_button
+from device.imager.checks import Checks
 from device.imager.choices import ChoicesFile
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
@@ -107,7 +108,9 @@ def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerL
 
 def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.Namespace) -> ImagerLoop:
     loop = ImagerLoop(parts)
-    requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"))
+    checks = Checks(options.run_dir)
+    opened.callback(checks.close)
+    requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"), checks)
     settings = parts.settings
     if parts.source.kind == "picamera":
         loop.controls = Controls(

@@ -101,19 +101,20 @@ class OperatorLight:
             self._button_down = self._switched_on = False
             self._tell()
 
-    def page_on(self) -> None:
-        """A touch on the page asks for light, for the length of a held touch where light is held."""
+    def page_on(self, held: bool = False) -> None:
+        """A touch on the page asks for light, for the length of a held touch where light is held, or ``held`` says so."""
+        held = held or self._hold_to_light
         with self._lock:
             if self.tripped:
                 self._forget()
             now_ns = self._clock.now_ns()
-            if self._hold_to_light and (self.tripped or now_ns < self._page_spent_until_ns):
+            if held and (self.tripped or now_ns < self._page_spent_until_ns):
                 # the same touch goes on: it must be lifted first
                 self._page_spent_until_ns = max(self._page_spent_until_ns, now_ns + PAGE_HOLD_NS)
                 return
             if self.tripped:
                 return
-            if self._hold_to_light:
+            if held:
                 self._page_until_ns = now_ns + PAGE_HOLD_NS
             else:
                 self._switched_on = True

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from device.drives import first_removable
 from device.imager.awaited_press import AwaitedPress
+from device.imager.checks import Checks
 from device.imager.choices import Choices, ChoicesFile
 from device.imager.exports import Exports
 from device.imager.exposure_chooser import ExposureChooser
@@ -29,11 +30,15 @@ _CHOOSING = (c.SetView, c.SetContours, c.SetReference, c.PutRegion, c.RemoveRegi
 class Requests:
     """Answers requests, from several threads at once; also the actions of the button (device.controls.Actions)."""
 
-    def __init__(self, parts: Parts, loop: ImagerLoop, exports: Exports, choices: ChoicesFile) -> None:
+    def __init__(
+        self, parts: Parts, loop: ImagerLoop, exports: Exports, choices: ChoicesFile, checks: Checks | None = None
+    ) -> None:
+        """``checks``: None where none can be started from here."""
         self._parts = parts
         self._loop = loop
         self._exports = exports
         self._choices = choices
+        self._checks = checks
         self._press = AwaitedPress(parts.clock)
         self._lock = threading.Lock()
         self._view: c.View = "relative"
@@ -55,6 +60,7 @@ class Requests:
             c.StepExposure: self._expose,
             c.PutTarget: self._put_target,
             c.WithholdLeases: lambda _: self._loop.withhold_leases(),
+            c.StartCheck: self._start_check,
             c.Record: self._record,
             c.MarkInjection: self._mark_injection,
             c.AddNote: self._add_note,
@@ -172,6 +178,7 @@ class Requests:
             sensor=parts.source.sensor,
             calibrated_at=parts.source.calibration.made_at,
             data_folder=str(parts.data_folder),
+            check=self._checks.newest if self._checks is not None else None,
         )
 
     def _camera_state(self) -> c.CameraState:
@@ -193,12 +200,10 @@ class Requests:
     def _lamp_state(self) -> c.LampState:
         light = self._parts.light
         status = light.status or LightStatus("off", 0.0, False, 0.0, 0, 0.0, 0.0, "the light guard does not answer")
-        # Dark for one frame is still "on" to whoever holds the button; the guard's log has each step.
-        for_a_frame = light.unlit and light.wanted and status.state == "ready"
         return c.LampState(
             reachable=light.reachable,
-            state="lit" if for_a_frame else status.state,
-            level=light.level if for_a_frame else status.level,
+            state=status.state,
+            level=status.level,
             wanted_on=light.wanted,
             wanted_level=light.level,
             lease_left_ms=status.lease_left_ms,
@@ -257,6 +262,9 @@ class Requests:
             case "on":
                 self._press.end(_LIGHT_FIRST)
                 light.page_on()
+            case "hold":
+                self._press.end(_LIGHT_FIRST)
+                light.page_on(held=True)
             case "off":
                 light.page_off()
             case "brighter":
@@ -276,6 +284,13 @@ class Requests:
         if request.exposure_us > longest_us:
             raise Refused("exposure is longer than a frame", request.exposure_us, f"at most {longest_us:.0f} us here")
         self._parts.source.camera.set_exposure(request.exposure_us, request.gain)
+
+    def _start_check(self, _: c.StartCheck) -> None:
+        if self._checks is None:
+            raise Refused("no check can be started here", remedy="use tapetum check")
+        if self._parts.recorder.recording or self._parts.light.wanted:
+            raise Refused("the device is in use", remedy="stop the recording, let go of the light, and check then")
+        self._checks.start()
 
     def _put_target(self, request: c.PutTarget) -> None:
         if self._parts.source.on_target is None:

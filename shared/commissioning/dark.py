@@ -48,14 +48,14 @@ def dark(working: Stack, other: Stack, white_level: int) -> Dark:
     apart_s = (working.exposure_us - other.exposure_us) / 1e6
     if abs(apart_s) < 0.2 * max(working.exposure_us, other.exposure_us) / 1e6:
         raise Refused("the two dark exposures are too alike", other.exposure_us, "take one at most 80 % of the other")
-    current = (_level(working) - _level(other)) / apart_s
+    current = (mean_level(working) - mean_level(other)) / apart_s
     u_current = math.hypot(_u_of_mean(working), _u_of_mean(other)) / abs(apart_s)
     _refuse_light(working, current, u_current, white_level)
     return Dark(
         exposure_us=working.exposure_us,
         gain=working.gain,
         frames=working.frames,
-        mean_counts=_level(working),
+        mean_counts=mean_level(working),
         mean_counts_u=_u_of_mean(working),
         noise_counts=math.sqrt(float(np.median(working.variance))),
         dsnu_counts=_dsnu(working),
@@ -80,7 +80,7 @@ def _refuse_light(stack: Stack, current: float, u: float, white_level: int) -> N
         )
 
 
-def _level(stack: Stack) -> float:
+def mean_level(stack: Stack) -> float:
     """Mean of all pixels but those far off the median; a median alone would stick to whole counts."""
     off = np.abs(stack.mean - np.median(stack.mean))
     return float(stack.mean[off <= max(OUTLYING * 1.4826 * float(np.median(off)), 0.5)].mean())

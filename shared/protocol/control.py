@@ -14,7 +14,7 @@ from shared.protocol.wire import by_name
 VERSION = 2
 
 View = Literal["grey", "relative", "side by side"]
-Target = Literal["patient", "cap", "dye card", "plain card", "dot grid", "slanted edge", "dilution row"]
+Target = Literal["patient", "cap", "dye card", "plain card", "dot grid", "slanted edge", "dilution row", "check box"]
 ExportFormat = Literal["csv", "tiff", "mp4", "png"]
 Name = Annotated[str, Length(1, 120)]
 
@@ -71,9 +71,11 @@ class RemoveRegion:
 
 @dataclass(frozen=True)
 class Light:
-    """Operate the ring. ``on`` asks for light until ``off``; whether it is lit is the guard's decision."""
+    """Operate the ring. ``on`` asks for light until ``off``, ``hold`` for a second only, as a finger that has to repeat itself;
+    whether it is lit is the guard's decision.
+    """
 
-    act: Literal["on", "off", "brighter", "dimmer", "rearm"]
+    act: Literal["on", "hold", "off", "brighter", "dimmer", "rearm"]
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,11 @@ class PutTarget:
     """Put a target of commissioning before the simulated camera ("patient" takes it away); before a real one a person does it."""
 
     target: Target
+
+
+@dataclass(frozen=True)
+class StartCheck:
+    """Make the check before a case; how it goes is in the state. Whoever asks has put the handheld in its box first."""
 
 
 @dataclass(frozen=True)
@@ -190,6 +197,7 @@ REQUESTS: dict[str, type] = by_name(
     StepExposure,
     PutTarget,
     WithholdLeases,
+    StartCheck,
     Record,
     MarkInjection,
     AddNote,
@@ -283,6 +291,26 @@ class ExportJob:
 
 
 @dataclass(frozen=True)
+class CheckItem:
+    """One line of the check before a case: what, whether it passed, and value beside limit, or what to do."""
+
+    name: Annotated[str, Length(1, 40)]
+    passed: bool
+    words: Annotated[str, Length(0, 400)]
+
+
+@dataclass(frozen=True)
+class CheckState:
+    """The newest check before a case. ``error`` says why it could not be made; ``passed`` is true only where every item passed."""
+
+    running: bool
+    passed: bool = False
+    started_at: str = ""
+    items: tuple[CheckItem, ...] = ()
+    error: str = ""
+
+
+@dataclass(frozen=True)
 class State:
     """Everything a newcomer's page needs. ``light_measured_at`` is empty where light output is assumed linear; ``ring`` is whose
     light it is, ``sensor`` whose frames they are, ``data_folder`` where the device keeps recordings and calibration.
@@ -308,6 +336,7 @@ class State:
     sensor: str = ""
     calibrated_at: str = ""
     data_folder: str = ""
+    check: CheckState | None = None
     version: int = VERSION
 
 

@@ -38,6 +38,8 @@ def with_target(scene: Scene, target: Target) -> Scene:
     mark: tuple[Mark, ...] = ()
     if target == "cap":
         optics = replace(optics, leakage=0.0, ambient=0.0)
+    elif target == "check box":
+        optics = replace(optics, ambient=0.0)
     elif target == "dye card":
         tissue = (_sheet(scene, "dye card", 1.0),)
     elif target == "dot grid":

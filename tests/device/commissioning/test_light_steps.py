@@ -42,7 +42,7 @@ class FakeDevice:
         self.asked.append(request)
         self.now_s += 0.001
         match request:
-            case Light(act="on"):
+            case Light(act="hold"):
                 self.held_until_s = self.now_s + HOLD_S
             case Light(act="off"):
                 self.held_until_s = -1.0
@@ -94,8 +94,8 @@ def test_it_goes_up_and_down_with_darkness_between_and_leaves_the_level_as_it_wa
 def test_light_is_asked_for_again_and_again_and_each_time_let_go_of():
     device = FakeDevice()
     walked(device)
-    times = [request for request in device.asked if isinstance(request, Light) and request.act in ("on", "off")]
-    assert sum(request.act == "on" for request in times) > 6 * 5
+    times = [request for request in device.asked if isinstance(request, Light) and request.act in ("hold", "off")]
+    assert sum(request.act == "hold" for request in times) > 6 * 5
     assert sum(request.act == "off" for request in times) == 7
     assert times[-1].act == "off"
 
@@ -175,5 +175,5 @@ def test_whatever_request_fails_light_is_let_go_of(failing):
     with pytest.raises(Refused, match="does not answer"):
         walked(device)
     device.ask = answers
-    if any(isinstance(request, Light) and request.act == "on" for request in device.asked):
+    if any(isinstance(request, Light) and request.act == "hold" for request in device.asked):
         assert device.held_until_s < 0
