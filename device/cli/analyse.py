@@ -1,6 +1,7 @@
 """``tapetum analyse``."""
 
 import math
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import click
@@ -8,10 +9,10 @@ import click
 from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
 from device.followed_hand import HandMotion
-from shared.inflow.parameters import Estimate
+from shared.inflow.parameters import Estimate, InflowParameters
 from shared.recording import Recording
 
-_TITLE, _COLUMN = 37, 19
+_TITLE, _COLUMN, _REGIONS_ABREAST = 37, 20, 4
 _ROWS = (
     ("peak, %", "peak_relative_percent"),
     ("at the reference's peak, %", "relative_percent_at_reference_peak"),
@@ -69,23 +70,26 @@ def readable(result: Analysis) -> str:
     """The figures as a table for people: a line a figure, a column a region, uncertainties behind a plus-minus sign."""
     recording = result.recording
     since = "the injection" if result.injected_at_s is not None else "the first frame"
-    names = list(result.parameters)
+    regions = list(result.parameters.items())
     lines = [
         f"{recording.name}: {recording.frames} frames, {recording.duration_s:.1f} s, {recording.gaps} missing",
         f"reference {result.reference}: its peak is 100 %; times since {since}; ± one standard uncertainty",
         "",
-        f"{'':{_TITLE}}" + "".join(f"{name:>{_COLUMN}}" for name in names),
     ]
-    for title, key in _ROWS:
-        cells = [_cell(getattr(figures, key)) for figures in result.parameters.values()]
-        lines.append(f"{title:{_TITLE}}" + "".join(f"{cell:>{_COLUMN}}" for cell in cells))
-    lines.append("")
-    for name, figures in result.parameters.items():
+    for first in range(0, len(regions), _REGIONS_ABREAST):
+        lines += [*_table(regions[first : first + _REGIONS_ABREAST]), ""]
+    for name, figures in regions:
         lines += [f"{name}: {flag}" for flag in figures.flags]
     lines += [f"warning: {line}" for line in result.warnings]
     lines += [] if result.motion is None else [_motion(result.motion)]
     lines.append("Relative intensity, not viability; not a certified medical device.")
     return "\n".join(lines)
+
+
+def _table(regions: Sequence[tuple[str, InflowParameters]]) -> Iterable[str]:
+    yield " " * _TITLE + "".join(f"{name[: _COLUMN - 2]:>{_COLUMN}}" for name, _ in regions)
+    for title, key in _ROWS:
+        yield f"{title:{_TITLE}}" + "".join(f"{_cell(getattr(figures, key)):>{_COLUMN}}" for _, figures in regions)
 
 
 def _motion(hand: HandMotion) -> str:
@@ -97,10 +101,10 @@ def _motion(hand: HandMotion) -> str:
 
 
 def _cell(figure: Estimate | float | None) -> str:
-    """Value and uncertainty to the uncertainty's second digit; a dash where it cannot be known."""
+    """Value and uncertainty to the uncertainty's second digit, three decimals at most; a dash where it cannot be known."""
     if isinstance(figure, float):
         return f"{figure:.0f}"
     if figure is None or figure.value is None or figure.u is None:
         return "-"
-    decimals = 2 if figure.u <= 0 else min(max(1 - math.floor(math.log10(figure.u)), 0), 4)
+    decimals = 2 if figure.u <= 0 else min(max(1 - math.floor(math.log10(figure.u)), 0), 3)
     return f"{figure.value:.{decimals}f} ± {figure.u:.{decimals}f}"
