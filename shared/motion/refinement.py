@@ -18,8 +18,8 @@ Number = float | np.floating[Any]
 _STEPS = 5
 _SETTLED_TEXELS = 0.1
 """A step shorter than this is the last: the next one would be some hundredths of it."""
-_ROW_STEP = 3
-"""Every third row is enough: what is left is bias, not noise."""
+_ENOUGH_TEXELS = 33_000
+"""Rows are left out down to about this many texels: what is left then is bias, not noise."""
 _LONGEST_STEP_TEXELS = 4.0
 _STEP_SHARE = 0.65
 """Part of each step that is taken: differences make gradients of so fine a texture too small, steps too long (measured: 1.6)."""
@@ -33,10 +33,10 @@ def refined(reference: F32, texture: F32, start: tuple[float, float, float]) -> 
     """
     dx, dy, radians = start
     likeness = 0.0
-    sums = np.empty(15)
+    sums, row_step = np.empty(15), _row_step(reference)
     radius = max(reference.shape) / 2
     for _ in range(_STEPS):
-        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), sums)
+        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), row_step, sums)
         likeness = float(sums[10] / math.sqrt(sums[0] * sums[14])) if sums[0] > 0 and sums[14] > 0 else 0.0
         normal = np.zeros((4, 4))
         normal[_UPPER] = sums[:10]
@@ -62,11 +62,17 @@ def refined(reference: F32, texture: F32, start: tuple[float, float, float]) -> 
 
 def compared_texels(reference: F32) -> int:
     """How many texels a likeness comes from, where both pictures show them all."""
-    return reference.size // _ROW_STEP
+    return reference.size // _row_step(reference)
+
+
+def _row_step(reference: F32) -> int:
+    return max(reference.size // _ENOUGH_TEXELS, 1)
 
 
 @njit(cache=True, nogil=True, fastmath=True)
-def _accumulate(reference: F32, texture: F32, dx: float, dy: float, cosine: float, sine: float, sums: F64) -> None:
+def _accumulate(
+    reference: F32, texture: F32, dx: float, dy: float, cosine: float, sine: float, row_step: int, sums: F64
+) -> None:
     """Normal equations of (reference, its x, y and turning derivatives) against the texture where the motion puts each texel.
 
     ``sums``: the upper triangle row by row (10), the right-hand side (4), and the texture's own square.
@@ -76,7 +82,7 @@ def _accumulate(reference: F32, texture: F32, dx: float, dy: float, cosine: floa
     seen = np.empty(columns, np.float32)
     across, down_across = np.float32(cosine), np.float32(sine)
     sums[:] = 0.0
-    for row in range(1, rows - 1, _ROW_STEP):
+    for row in range(1, rows - 1, row_step):
         y = row - middle_y
         x0 = np.float32(dx + middle_x - sine * y - cosine * middle_x)
         y0 = np.float32(dy + middle_y + cosine * y - sine * middle_x)
