@@ -24,6 +24,7 @@ _COMMANDS = {
     "exposure": "Choose exposure, gain and light level of a running device before a run.",
     "record": "Start or stop recording on a running device.",
     "check": "The check before a case: under a minute, pass or fail with what to do.",
+    "target": "Printable targets for commissioning, true to scale.",
     "calibrate": "Measure what this handheld's camera and ring do, on a running device.",
 }
 _MODULES = {"import": "import_footage"}

@@ -107,6 +107,8 @@ def light_answers(trial: Trial, seen: Measured) -> CheckItem:
 def light_trips(trial: Trial) -> CheckItem:
     """Whether the guard went dark and stayed dark when frames stopped counting, on purpose."""
     after_s = trial.tripped_after_s
+    if trial.lit_after_s is None:
+        return CheckItem("light trips", False, "not tried: the light did not come")
     if after_s is None:
         return CheckItem("light trips", False, "THE GUARD DID NOT TRIP: do not use it; take the ring's power away")
     words = f"dark {after_s * 1000:.0f} ms after the last lease was asked back ({trial.reason})"

@@ -11,13 +11,12 @@ WELL_MM = 8.0
 WELL_PITCH_MM = 20.0
 WELLS = 8
 """In two rows of four."""
-MOST_DOTS = 195
 
 
-def dot_places_mm(width_mm: float, height_mm: float) -> tuple[Place, ...]:
-    """Dots of a grid about the middle that fit a field, at most MOST_DOTS: a wide field gets the middle ones."""
+def dot_places_mm(width_mm: float, height_mm: float, most: int = 1000) -> tuple[Place, ...]:
+    """Dots of a grid about the middle that fit a field, at most so many: a wide field gets the middle ones."""
     columns, rows = _half_count(width_mm), _half_count(height_mm)
-    while (2 * columns + 1) * (2 * rows + 1) > MOST_DOTS:
+    while (2 * columns + 1) * (2 * rows + 1) > most:
         columns, rows = (columns - 1, rows) if columns > rows else (columns, rows - 1)
     return tuple(
         (PITCH_MM * column, PITCH_MM * row) for row in range(-rows, rows + 1) for column in range(-columns, columns + 1)

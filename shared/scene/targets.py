@@ -25,6 +25,8 @@ ROOM_LIGHT_LEAKAGE = 0.5
 """A printed sheet is seen by light that the filter lets through, taken to be half as bright as the dye card."""
 DILUTIONS = (0.0, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0)
 """Concentrations of the simulated row, micromole a litre; the glow is proportional to them, 0.9 at the strongest."""
+MOST_DOTS = 195
+"""A scene has no more than 200 marks."""
 EDGE_SIGMA_PX = 0.8
 """Blur of the simulated lens at the edge, Gaussian."""
 
@@ -102,7 +104,7 @@ def _dots(scene: Scene) -> tuple[Mark, ...]:
     right, down = _size_mm(scene)
     return tuple(
         Mark(((right / 2 + x - 0.01, down / 2 + y), (right / 2 + x + 0.01, down / 2 + y)), DOT_MM, 0.05)
-        for x, y in dot_places_mm(right, down)
+        for x, y in dot_places_mm(right, down, MOST_DOTS)
     )
 
 

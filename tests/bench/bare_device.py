@@ -30,11 +30,18 @@ class BareDevice:
         command = [sys.executable, "-m", "device", *words, "--run-dir", str(self.run_folder)]
         return subprocess.run(command, capture_output=True, text=True, timeout=COMMAND_S, check=False)
 
-    def state(self) -> State:
+    def started(self, *words: str) -> subprocess.Popen[str]:
+        command = [sys.executable, "-m", "device", *words, "--run-dir", str(self.run_folder)]
+        return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, text=True)
+
+    def ask(self, request: object) -> State:
         with ControlClient(self.run_folder / "control.sock") as client:
-            answer = client.ask(GetState())
+            answer = client.ask(request)
         assert isinstance(answer, State)
         return answer
+
+    def state(self) -> State:
+        return self.ask(GetState())
 
     def ring_level(self) -> float:
         """What the ring does now, by its own record."""

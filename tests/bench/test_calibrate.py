@@ -1,6 +1,7 @@
 """Commissioning on a running simulated device whose sensor, lens and ring are known: what is found is what the scene says."""
 
 import json
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,10 +9,12 @@ import numpy as np
 import pytest
 
 from shared.commissioning.calibration_folder import load
+from shared.protocol.control import Light, Record, StartCheck
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 from shared.scene.targets import DILUTIONS
 from tests.bench.bare_device import BareDevice, bare_device
+from tests.bench.running_demo import wait_for
 
 SCENE = """
 title = "Commissioning on the harbour-town clinic's bench"
@@ -105,17 +108,79 @@ def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) 
     assert not after.light.wanted_on
 
 
-def test_it_is_in_force_from_the_next_start_and_an_older_one_can_be_taken_up_again(
-    device: BareDevice, folder: Path
-) -> None:
-    assert device.state().calibration == "scene truth", "not before the next start"
-    names = [one["name"] for one in answered(device, "calibrate", "list")["calibrations"]]
+@pytest.fixture(scope="module")
+def commissioned(device: BareDevice, folder: Path) -> Iterator[BareDevice]:
+    """The same device, started again after all steps (the tests before made them, but for light)."""
+    answered(device, "calibrate", "light", "--yes")
     with bare_device(folder / "run2", device.data, folder / "scene.toml", folder / "settings.toml") as again:
-        state = again.state()
-        assert (state.calibration, state.warnings) == ("commissioned", ())
-        assert state.calibrated_at.replace(":", "-") == names[0]
-        assert f"calibration  commissioned, {state.calibrated_at}" in again.tapetum("status").stdout
-        assert answered(again, "calibrate", "use", names[-1])["again_from"] == names[-1]
-        now = answered(again, "calibrate", "list")["calibrations"]
-        assert [one["name"] for one in now[1:]] == names, "nothing is lost"
-        assert (now[0]["steps"], now[0]["again_from"]) == (["dark"], names[-1])
+        yield again
+
+
+def test_it_is_in_force_from_the_next_start(device: BareDevice, commissioned: BareDevice) -> None:
+    assert device.state().calibration == "scene truth", "not before the next start"
+    state = commissioned.state()
+    assert (state.calibration, state.warnings) == ("commissioned", ())
+    newest = answered(commissioned, "calibrate", "list")["calibrations"][0]
+    assert state.calibrated_at.replace(":", "-") == newest["name"]
+    assert newest["missing"] == []
+
+
+def test_the_check_passes_on_a_commissioned_device_from_shell_and_page(commissioned: BareDevice) -> None:
+    found = answered(commissioned, "check", "--yes")
+    assert found["passed"], found
+    assert {one["name"] for one in found["items"]} == {
+        "dark level", "new defects", "leakage", "light answers", "light trips", "storage", "supply", "light conditions",
+        "clock", "calibration",
+    }  # fmt: skip
+    assert found["seconds"] < 60
+    assert not list((commissioned.data / "recordings").glob("*_check.zarr")), "frames are kept where something failed"
+    state = commissioned.ask(StartCheck())
+    assert state.check is not None
+    assert state.check.running
+    ended = wait_for(lambda: (check := commissioned.state().check) and not check.running and check, "check ended", 60)
+    assert (ended.passed, ended.error) == (True, "")
+    assert commissioned.state().light.state in ("off", "ready"), "armed again after the trip on purpose"
+
+
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
+def test_a_check_that_is_killed_leaves_no_light(commissioned: BareDevice, number: int) -> None:
+    before = commissioned.state().camera.exposure_us
+    with commissioned.started("check", "--yes") as process:
+        wait_for(lambda: commissioned.ring_level() > 0, "lit", 60)
+        process.send_signal(number)
+        process.wait(20)
+    wait_for(lambda: commissioned.ring_level() == 0, "dark", 2.0)
+    if number == signal.SIGTERM:
+        assert commissioned.state().camera.exposure_us == before
+    commissioned.ask(Light("off"))
+    commissioned.ask(Light("rearm"))
+    if commissioned.state().recording.name is not None:
+        commissioned.ask(Record("stop"))
+        wait_for(lambda: commissioned.state().recording.name is None, "recording written")
+    wait_for(lambda: commissioned.state().light.state != "tripped", "armed")
+
+
+def test_the_check_fails_and_says_what_to_do(commissioned: BareDevice) -> None:
+    supply = commissioned.run_folder / "simulated_sensors" / "supply"
+    supply.parent.mkdir(exist_ok=True)
+    supply.write_text("4.1")
+    wait_for(
+        lambda: any(one.name == "supply" and one.state == "missing" for one in commissioned.state().light.conditions),
+        "the supply sags",
+    )
+    done = commissioned.tapetum("check", "--yes")
+    supply.unlink()
+    assert done.returncode == 1
+    (line,) = [line for line in done.stdout.splitlines() if line.startswith("FAIL  supply ")]
+    assert "charge or change the battery" in line
+    assert "FAIL  light answers" in done.stdout
+    assert "FAIL  light trips      not tried" in done.stdout, "what cannot be tried has not passed"
+    assert commissioned.ring_level() == 0
+
+
+def test_an_older_calibration_can_be_taken_up_again(commissioned: BareDevice) -> None:
+    names = [one["name"] for one in answered(commissioned, "calibrate", "list")["calibrations"]]
+    assert answered(commissioned, "calibrate", "use", names[-1])["again_from"] == names[-1]
+    now = answered(commissioned, "calibrate", "list")["calibrations"]
+    assert [one["name"] for one in now[1:]] == names, "nothing is lost"
+    assert (now[0]["steps"], now[0]["again_from"]) == (["dark"], names[-1])

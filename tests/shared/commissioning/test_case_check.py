@@ -88,7 +88,7 @@ TRIED = Trial(0.02, 0.3, "the camera's frames stopped coming", True)
     [
         (TRIED, 30.0, True, True),
         (TRIED, 0.1, False, True),
-        (replace(TRIED, lit_after_s=None), 30.0, False, True),
+        (replace(TRIED, lit_after_s=None), 30.0, False, False),
         (replace(TRIED, lit_after_s=1.2), 30.0, False, True),
         (replace(TRIED, tripped_after_s=None), 30.0, True, False),
         (replace(TRIED, tripped_after_s=0.7), 30.0, True, False),
