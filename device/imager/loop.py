@@ -101,7 +101,7 @@ class ImagerLoop:
         parts.recorder.offer(frame)
         self._count(frame)
         self.next_frame.show(frame)
-        if self._unlit.planned and parts.light.wanted and self._is_no_picture(frame):
+        if self._unlit.planned and self._is_no_picture(frame):
             return
         picture = parts.live.process(frame)
         now_ns = parts.clock.now_ns()
@@ -136,11 +136,13 @@ class ImagerLoop:
                 light.keep_unlit(False)
 
     def _is_no_picture(self, frame: Frame) -> bool:
-        """Take an unlit frame for what it tells of the room; one that was half lit tells nothing."""
-        if frame.light_level <= 0:
+        """Take an unlit frame for what it tells of the room; one that was half lit tells nothing. Without light, all are shown."""
+        light = self._parts.light
+        if frame.light_level > 0:
+            return light.wanted and self._unlit.is_half_lit(frame, light.level)
+        if light.wanted or self._unlit.is_due(frame):
             self._parts.live.take_unlit(frame)
-            return True
-        return self._unlit.is_half_lit(frame, self._parts.light.level)
+        return light.wanted
 
     def _look_at_the_light(self, frame: Frame) -> None:
         """Form the camera's second opinion; one that was formed is told with the next lease that counts."""

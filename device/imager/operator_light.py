@@ -43,7 +43,7 @@ class OperatorLight:
         self._page_spent_until_ns = clock.now_ns() + RESTART_NS if restarted else 0
         self._switched_on = False
         self._sent: tuple[bool, float, bool] | None = None
-        self._unlit = False
+        self._unlit = self._for_a_frame = False
         self._survey_ns = 0
 
     @property
@@ -142,13 +142,15 @@ class OperatorLight:
     @property
     def unlit(self) -> bool:
         """Whether it is dark for an unlit frame only."""
-        return self._unlit
+        return self._for_a_frame
 
     def keep_unlit(self, unlit: bool) -> None:
         """Dark for a frame, or lit again if that is still wanted; what the operator wants stays as it is."""
         with self._lock:
             self._unlit = unlit
+            self._for_a_frame = self._for_a_frame or unlit
             self._tell()
+            self._for_a_frame = unlit  # only now: whoever asks meanwhile must not read the last status without it
 
     def let_go(self) -> None:
         """Forget every wish, as after a trip: light must be asked for anew."""

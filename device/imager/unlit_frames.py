@@ -78,6 +78,10 @@ class UnlitFrames:
         """Whether darkness has lasted longer than any frame."""
         return self._dark_since_ns is not None and now_ns - self._dark_since_ns > STALLED_NS
 
+    def is_due(self, frame: Frame) -> bool:
+        """Whether this one of frames that are dark anyhow is to be measured, so that ambient light is known before the light."""
+        return self.planned and frame.sequence % self._every == 0
+
     def is_half_lit(self, frame: Frame, level: float) -> bool:
         """Whether the light, of ``level`` when on, was switched during the exposure."""
         return self.planned and 0 < frame.light_level < HALF_LIT * level
