@@ -139,18 +139,25 @@ def _borrowed(typingctx, array):
 borrowed: Any = intrinsic(_borrowed)
 
 
-def compiled(function: Callable[..., Any]) -> Any:
-    """Compile a kernel for this processor, without the interpreter's lock, and keep it on disk.
+def compiler(*sources: Path, reorder: bool = False) -> Callable[[Callable[..., Any]], Any]:
+    """A decorator that compiles a kernel for this processor, without the interpreter's lock, and keeps it on disk.
 
-    Kernels are compiled into each other across files, so what is kept counts as stale when any of those files has changed; numba
-    by itself would look at the function's own file alone and go on with old code.
+    Kernels are compiled into each other across files, so what is kept counts as stale when any of ``sources`` has changed; numba
+    by itself would look at the function's own file alone and go on with old code. ``reorder`` lets sums of floats be taken in any
+    order, so that they go through several lanes.
     """
-    dispatcher: Any = njit(cache=True, nogil=True, error_model="numpy")(function)
-    dispatcher._cache._cache_file._source_stamp = _stamp()
-    return dispatcher
+    allowed = {"reassoc", "nsz", "contract"} if reorder else False
+
+    @cache
+    def stamp() -> tuple[int, ...]:
+        return tuple(zlib.crc32(source.read_bytes()) for source in sources)
+
+    def compiled(function: Callable[..., Any]) -> Any:
+        dispatcher: Any = njit(cache=True, nogil=True, error_model="numpy", fastmath=allowed)(function)
+        dispatcher._cache._cache_file._source_stamp = stamp()
+        return dispatcher
+
+    return compiled
 
 
-@cache
-def _stamp() -> tuple[int, ...]:
-    here = Path(__file__).parent
-    return tuple(zlib.crc32((here / f"{name}.py").read_bytes()) for name in ("lanes", "live_kernel", "live_passes"))
+compiled = compiler(*(Path(__file__).with_name(f"{name}.py") for name in ("lanes", "live_kernel", "live_passes")))

@@ -1,0 +1,281 @@
+"""Maps of inflow: what the curve of every 2 x 2 bin says, by the definitions of DEFINITIONS.md, with uncertainty and class."""
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.errors import Refused
+from shared.inflow import maps_reading as reading
+from shared.inflow.maps_first_pass import room
+from shared.inflow.maps_kernel import NO_DATA
+from shared.inflow.maps_local_cubic import Tables, tables_at
+from shared.inflow.maps_slots import MapGatherer
+from shared.region import Region
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+MEASURED, SATURATED, NO_RISE, UNCERTAIN, UNSEEN = range(5)
+CLASS_WORDS = (
+    "measured",
+    "saturated: brighter than the camera can tell",
+    "too dark: no rise beyond the noise",
+    "uncertain: the interval is too wide, or this cannot be told from the curve",
+    "not seen: defective pixels, outside the picture, or no frames before the dye",
+)
+_BANDS = 16
+_LEAST_SLOTS = 12
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One map. A value is uncertain where its standard uncertainty exceeds both ``widest`` and ``widest_share`` of the value."""
+
+    name: str
+    unit: str
+    definition: str
+    widest: float
+    widest_share: float = 0.0
+
+
+PARAMETERS = (
+    Parameter("baseline_counts_per_ms", "counts/ms", "mean signal before the rise began", math.inf),
+    Parameter("peak_relative_percent", "%", "100 x peak above baseline / the reference's", 5.0),
+    Parameter(
+        "relative_percent_at_reference_peak",
+        "%",
+        "100 x level above baseline / the reference's, at the reference's peak",
+        5.0,
+    ),
+    Parameter("arrival_s", "s", "onset of the gamma variate through rise and top, since injection or first frame", 2.0),
+    Parameter("time_to_peak_s", "s", "from arrival to the peak", 1.0, 0.15),
+    Parameter("half_rise_s", "s", "from arrival to half of the peak, on the rise", 1.0, 0.15),
+    Parameter("ingress_slope_percent_per_s", "%/s", "steepest rise, in percent of the reference's peak", 0.2, 0.25),
+    Parameter("washout_half_life_s", "s", "of the exponential through the last quarter after the peak", 0.0, 0.25),
+)
+NAMES = tuple(parameter.name for parameter in PARAMETERS)
+
+
+@dataclass(frozen=True, eq=False)
+class InflowMaps:
+    """``values`` and standard uncertainties ``u``, (parameters, height, width) float32 in the order of ``PARAMETERS``, nan where
+    ``classes``, uint8, is not MEASURED. One bin is 2 x 2 pixels. ``since_s`` is the moment that arrival counts from, seconds since
+    the first frame; ``reference`` names the region that counts as 100 %, empty where there was none.
+    """
+
+    values: F32
+    u: F32
+    classes: NDArray[np.uint8]
+    reference: str
+    injected: bool
+    since_s: float
+    frames: int
+    notes: tuple[str, ...]
+
+    def of(self, name: str) -> tuple[F32, F32, NDArray[np.uint8]]:
+        """Values, uncertainties and classes of one parameter."""
+        at = NAMES.index(name)
+        return self.values[at], self.u[at], self.classes[at]
+
+
+Each = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], Iterable[None]]
+"""``map``, or one that works on several bands of rows at once."""
+
+
+def inflow_maps(
+    gatherer: MapGatherer, reference: Region | None, injected_at_s: float | None, each: Each = map
+) -> InflowMaps:
+    """Read all bins. Times in seconds since the first frame.
+
+    Raises Refused where too little was seen, or the reference lies outside the picture.
+    """
+    gatherer.finish()
+    if len(gatherer.slots) < _LEAST_SLOTS:
+        raise Refused("too few frames for maps", len(gatherer.slots), "record at least ten seconds with the light on")
+    series = _Series.of(gatherer, injected_at_s)
+    notes: list[str] = []
+    against = _read_reference(gatherer, series, reference, notes)
+    height, width = gatherer.saturated.shape
+    found = np.full((reading.FOUND, height, width), np.nan, np.float32)
+    found_u, raw = np.full_like(found, np.nan), np.zeros((height, width), np.uint8)
+    at_top = series.tables(np.array([against.top_s]))
+    tables, order = series.tables(series.nodes_s), series.order
+    bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
+
+    def band(rows: tuple[int, int]) -> None:
+        reading.read_rows(
+            *(gatherer.planes, order, series.steps, series.noise, bins, series.slots, series.early, tables),
+            *(at_top, room(order.size)),
+            *(*rows, found, found_u, raw),
+        )
+        _in_units(found[:, rows[0] : rows[1]], found_u[:, rows[0] : rows[1]], against, injected_at_s or 0.0)
+
+    edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
+    list(each(band, [(int(first), int(last)) for first, last in pairwise(edges)]))
+    raw[gatherer.saturated > 0] = SATURATED
+    classes = _classes(found, found_u, raw)
+    return InflowMaps(
+        found,
+        found_u,
+        classes,
+        reference.name if reference is not None else "",
+        injected_at_s is not None,
+        injected_at_s or 0.0,
+        sum(slot.frames for slot in gatherer.slots),
+        tuple(notes),
+    )
+
+
+@dataclass(frozen=True)
+class _Against:
+    """The reference: peak and its uncertainty, nan where there is none, and when it is highest."""
+
+    peak: float = math.nan
+    peak_u: float = math.nan
+    top_s: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Series:
+    """What the slots have in common for all bins; see maps_reading.read_rows."""
+
+    slots: F64
+    order: NDArray[np.int64]
+    steps: F64
+    noise: F64
+    early: int
+
+    @classmethod
+    def of(cls, gatherer: MapGatherer, injected_at_s: float | None) -> "_Series":
+        slots = gatherer.slots
+        lengths_s = [(s.end_s - s.start_s) * s.frames / max(s.frames - 1, 1) for s in slots]
+        rows = [
+            (s.start_s, s.end_s, s.time_s, s.frames, length_s) for s, length_s in zip(slots, lengths_s, strict=True)
+        ]
+        table = np.array(rows, np.float64).T.copy()
+        before = int((table[1] < (injected_at_s or 0.0)).sum())
+        if before == 0 or table[3, :before].sum() < 3:
+            before = 1 + int((np.cumsum(table[3]) < max(3.0, 0.02 * table[3].sum())).sum())
+        return cls(
+            table,
+            np.array([s.place for s in slots]),
+            np.array([s.step for s in slots]),
+            np.array([(s.shot, s.rest) for s in slots]).T.copy(),
+            before,
+        )
+
+    @property
+    def nodes_s(self) -> F64:
+        """Slots' times and the moments half-way between them."""
+        times_s = self.slots[2]
+        nodes_s = np.empty(2 * times_s.size - 1)
+        nodes_s[::2], nodes_s[1::2] = times_s, 0.5 * (times_s[1:] + times_s[:-1])
+        return nodes_s
+
+    def tables(self, nodes_s: F64) -> Tables:
+        """Local cubics at ``nodes_s``."""
+        narrowest_s = 2.0 * float(np.quantile(np.diff(self.slots[2]), 0.25))
+        return tables_at(nodes_s, self.slots, narrowest_s)
+
+
+def _read_reference(gatherer: MapGatherer, series: _Series, reference: Region | None, notes: list[str]) -> _Against:
+    """The reference's mean over its bins, read by the same code as every bin."""
+    if reference is None:
+        notes.append("no reference: levels and slopes have no percent")
+        return _Against()
+    rows, columns = region_bins(reference, gatherer)
+    if gatherer.saturated[rows, columns].mean() > 0.005:
+        notes.append("reference saturated: levels and slopes have no percent")
+        return _Against()
+    f = gatherer.bins.inverse_flat[rows, columns].astype(np.float64)
+    counts = gatherer.planes[series.order][:, rows, columns].astype(np.float64)
+    counts[counts == NO_DATA] = np.nan
+    values = counts * series.steps[:, None]
+    pixels = gatherer.bins.pixels[rows, columns]
+    variances = np.maximum(values, 0.0) * f * series.noise[0][:, None] + pixels * f**2 * series.noise[1][:, None]
+    mean, variance = values.mean(axis=1), variances.sum(axis=1) / rows.size**2
+    found, found_u = np.empty(reading.FOUND), np.empty(reading.FOUND)
+    tables = series.tables(series.nodes_s)
+    anywhere = series.tables(series.slots[2, -1:])
+    what = UNSEEN
+    if np.isfinite(mean).all():
+        what = reading.read_bin(
+            series.slots,
+            series.early,
+            tables,
+            anywhere,
+            mean,
+            variance,
+            np.empty(mean.size),
+            room(mean.size),
+            found,
+            found_u,
+        )
+    if what != MEASURED or not found[reading.TOP] > 0:
+        notes.append("the reference has no peak: levels and slopes have no percent")
+        return _Against()
+    return _Against(float(found[reading.TOP]), float(found_u[reading.TOP]), float(found[reading.TOP_TIME]))
+
+
+def region_bins(region: Region, gatherer: MapGatherer) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns of the bins with good pixels of which a region covers at least half; raises Refused where there is none."""
+    shape = gatherer.calibration.camera.shape
+    rows, columns = np.unravel_index(region.indices(shape), shape)
+    height, width = gatherer.saturated.shape
+    covered = np.zeros((height + 1, width + 1), np.intp)
+    np.add.at(covered, (rows // 2, columns // 2), 1)
+    inside = (covered[:height, :width] >= 2) & (gatherer.bins.inverse_flat > 0)
+    if not inside.any():
+        raise Refused("the region covers no bin of the maps", str(region), "choose one of at least 2 x 2 pixels")
+    y, x = np.nonzero(inside)
+    return y, x
+
+
+def _in_units(found: F32, found_u: F32, against: _Against, since_s: float) -> None:
+    """From what was read to the maps' units and order, in place."""
+    peak, peak_u = np.float32(against.peak), np.float32(against.peak_u)
+    level, top = found[reading.LEVEL].copy(), found[reading.TOP].copy()
+    level_u, top_u = found_u[reading.LEVEL].copy(), found_u[reading.TOP].copy()
+    at, at_u = found[reading.AT_REFERENCE].copy(), found_u[reading.AT_REFERENCE].copy()
+    slope, slope_u = found[reading.STEEPEST].copy(), found_u[reading.STEEPEST].copy()
+    arrival, arrival_u = found[reading.ARRIVAL].copy(), found_u[reading.ARRIVAL].copy()
+    top_s, top_s_u = found[reading.TOP_TIME].copy(), found_u[reading.TOP_TIME].copy()
+    half_s, half_s_u = found[reading.HALF_TIME].copy(), found_u[reading.HALF_TIME].copy()
+    life, life_u = found[reading.HALF_LIFE].copy(), found_u[reading.HALF_LIFE].copy()
+
+    def percent(value: F32, u: F32) -> tuple[F32, F32]:
+        return 100 * value / peak, 100 * np.hypot(u, value / peak * peak_u) / peak
+
+    rows = (
+        (level, level_u),
+        percent(top, top_u),
+        percent(at, at_u),
+        (arrival - np.float32(since_s), arrival_u),
+        (top_s - arrival, np.hypot(top_s_u, arrival_u)),
+        (half_s - arrival, np.hypot(half_s_u, arrival_u)),
+        percent(slope, slope_u),
+        (life, life_u),
+    )
+    for k, (value, u) in enumerate(rows):
+        found[k], found_u[k] = value, u
+
+
+def _classes(values: F32, u: F32, raw: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """A class for each parameter and bin; what is not measured becomes nan."""
+    classes = np.empty(values.shape, np.uint8)
+    for k, parameter in enumerate(PARAMETERS):
+        wide = u[k] > np.maximum(parameter.widest, parameter.widest_share * np.abs(values[k]))
+        unknown = ~(np.isfinite(values[k]) & np.isfinite(u[k]))
+        classes[k] = np.where(unknown | wide, UNCERTAIN, MEASURED)
+        no_rise = raw == NO_RISE
+        if k in (0, 2):  # baseline, and the level at a given moment, need no rise
+            no_rise = no_rise & unknown
+        for one, where in ((NO_RISE, no_rise), (SATURATED, raw == SATURATED), (UNSEEN, raw == UNSEEN)):
+            classes[k][where] = one
+        values[k][classes[k] != MEASURED] = np.nan
+        u[k][classes[k] != MEASURED] = np.nan
+    return classes

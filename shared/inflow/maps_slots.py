@@ -1,0 +1,236 @@
+"""The time course of every 2 x 2 bin in constant memory: a fixed number of time slots, merged two by two when all are full.
+
+Those two neighbours are merged that differ least over the whole picture (Ward 1963, J Am Stat Assoc 58:236, from memory), measured
+against shot noise, so that the slots stay short where signal rises and grow long before the dye and after it. DECISION-maps.md
+says why.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import Frame
+from shared.inflow import maps_kernel as kernel
+from shared.signal import counts_variance
+
+F32 = NDArray[np.float32]
+
+SLOTS = 64
+SHORTEST_S = 0.5
+LONGEST = 2.7
+"""No merged slot is longer than this many times the mean one, so that the washout keeps its points."""
+CLIPPED_SHARE = 0.1
+"""A bin is saturated when more of its readings within one slot are; below, clipping moves a mean by under 0.05 of its noise."""
+BLOCK = 16
+
+
+@dataclass(frozen=True)
+class Slot:
+    """Frames of one stretch of time, seconds since the first frame; ``time_s`` is the mean of the middles of their exposures.
+
+    The variance of a bin's mean is ``shot`` x signal / f + ``rest`` x pixels / f^2 with f the sum of the flat over the bin's good
+    pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it.
+    """
+
+    start_s: float
+    end_s: float
+    time_s: float
+    frames: int
+    shot: float
+    rest: float
+    step: float
+    place: int
+
+    def joined(self, other: "Slot") -> "Slot":
+        """Both as one, in this one's place."""
+        frames = self.frames + other.frames
+        a, b = self.frames / frames, other.frames / frames
+        return Slot(
+            self.start_s,
+            other.end_s,
+            a * self.time_s + b * other.time_s,
+            frames,
+            a * a * self.shot + b * b * other.shot,
+            a * a * self.rest + b * b * other.rest,
+            max(self.step, other.step),
+            self.place,
+        )
+
+
+@dataclass(eq=False)
+class _Filling:
+    """What is known of the slot that frames go into."""
+
+    first_s: float
+    last_s: float
+    times_s: float = 0.0
+    frames: int = 0
+    gain_factor: float = 0.0
+    constant: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Bins:
+    """What the calibration says of the 2 x 2 bins, (height, width) each.
+
+    ``inverse_flat`` is 1 over the sum of the flat over good pixels, 0 where there is none; ``dark`` the sum of the dark counts.
+    """
+
+    dark: F32
+    inverse_flat: F32
+    pixels: NDArray[np.uint8]
+
+    @classmethod
+    def of(cls, calibration: Calibration) -> "Bins":
+        """An odd last row or column is left out."""
+        good = ~calibration.defects
+        flat = _binned(np.where(good, calibration.flat, np.float32(0)))
+        inverse = np.divide(1.0, flat, out=np.zeros_like(flat), where=flat > 0)
+        return cls(
+            _binned(np.where(good, calibration.dark_counts, np.float32(0))), inverse, _binned(good).astype(np.uint8)
+        )
+
+
+@dataclass(eq=False)
+class MapGatherer:
+    """Takes frames one by one. ``slots`` are those that are finished, in order of time; ``planes`` (slots, height, width) int16."""
+
+    calibration: Calibration
+    number: int = SLOTS
+    bins: Bins = field(init=False)
+    planes: NDArray[np.int16] = field(init=False)
+    saturated: NDArray[np.uint8] = field(init=False)
+    slots: list[Slot] = field(init=False, default_factory=list)
+    first_ns: int | None = None
+
+    def __post_init__(self) -> None:
+        self.bins = Bins.of(self.calibration)
+        shape = self.bins.dark.shape
+        if min(shape) < 1 or self.number < 8:
+            raise Refused("maps need 2 x 2 pixels and 8 slots", (shape, self.number))
+        self.planes = np.empty((self.number + 1, *shape), np.int16)
+        self.saturated = np.zeros(shape, np.uint8)
+        self._sums, self._clipped = np.zeros(shape, np.uint32), np.zeros(shape, np.uint16)
+        self._signal, self._seen = np.zeros(shape, np.float32), np.zeros(shape, np.uint16)
+        blocks = tuple(-(-side // BLOCK) for side in shape)
+        self._blocks = np.zeros((self.number + 1, *blocks), np.float32)
+        self._free = list(range(self.number + 1))
+        rows, columns = np.nonzero(self.calibration.defects[: 2 * shape[0], : 2 * shape[1]])
+        self._defects = np.stack([rows, columns], 1).astype(np.int32)
+        self._filling: _Filling | None = None
+        self._pending = 0
+        self._condition = (0.0, 0, 0)
+        self._any_clipped = False
+
+    @property
+    def bytes_a_bin(self) -> float:
+        """Memory for each bin, of everything kept here."""
+        arrays = (self.planes, self.saturated, self._sums, self._clipped, self._signal, self._seen, self._blocks)
+        bins = (self.bins.dark, self.bins.inverse_flat, self.bins.pixels)
+        return sum(array.nbytes for array in (*arrays, *bins)) / self.saturated.size
+
+    def add(self, frame: Frame, shift_px: tuple[float, float] = (0.0, 0.0)) -> None:
+        """Take one frame in; one without light counts for nothing.
+
+        ``shift_px`` says by how many pixels the scene lies further right and down than at first; it is taken to the nearest bin.
+        """
+        if self.first_ns is None:
+            self.first_ns = frame.sensor_time_ns
+        level = frame.light_level if frame.lit else 0.0
+        if level <= 0 or self.calibration.output_at(level) <= 0:
+            return
+        factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, level)
+        time_s = (frame.sensor_time_ns - self.first_ns) / 1e9 - frame.exposure_us / 2e6
+        self._into_slot(time_s)
+        condition = (factor, round(shift_px[1] / 2.0), round(shift_px[0] / 2.0))
+        if condition != self._condition:
+            self._correct()
+            self._condition = condition
+        limit = np.uint32(self.calibration.saturation_counts)
+        self._any_clipped |= kernel.add_frame(_pairs(frame.pixels), self._defects, limit, self._sums, self._clipped)
+        self._pending += 1
+        filling = self._filling
+        assert filling is not None
+        filling.last_s = time_s
+        filling.times_s += time_s
+        filling.frames += 1
+        filling.gain_factor += frame.gain * factor
+        filling.constant += float(counts_variance(0.0, frame.gain, self.calibration)) * factor * factor
+
+    def finish(self) -> None:
+        """Close the slot that is being filled, so that ``slots`` hold every frame; more frames may follow."""
+        filling = self._filling
+        if filling is None or not filling.frames:
+            return
+        self._correct()
+        if self._any_clipped:
+            least = np.uint16(max(CLIPPED_SHARE * 4 * filling.frames, 1))
+            kernel.mark_clipped(self._clipped, least, self.saturated)
+            self._any_clipped = False
+        place = self._free.pop()
+        step = kernel.store_slot(self._signal, self._seen, self.planes[place], self._blocks[place], BLOCK)
+        n = filling.frames
+        shot = self.calibration.counts_per_electron * filling.gain_factor / n**2
+        rest = filling.constant / n**2
+        self.slots.append(Slot(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place))
+        self._filling = None
+        if not self._free:
+            self._merge()
+
+    def _into_slot(self, time_s: float) -> None:
+        if self._filling is not None and time_s >= self._filling.first_s + SHORTEST_S:
+            self.finish()
+        if self._filling is None:
+            self._filling = _Filling(time_s, time_s)
+
+    def _correct(self) -> None:
+        if self._pending:
+            factor, down, right = self._condition
+            bins = self.bins
+            kernel.correct_sums(
+                self._sums, bins.dark, bins.inverse_flat, self._pending, factor, down, right, self._signal, self._seen
+            )
+            self._pending = 0
+
+    def _merge(self) -> None:
+        """Make one of the two neighbours that differ least, and so free a place."""
+        at = min(range(len(self.slots) - 1), key=self._loss)
+        one, other = self.slots[at], self.slots[at + 1]
+        joined = one.joined(other)
+        weight = one.frames / joined.frames
+        kernel.merge_slots(
+            self.planes[one.place], self.planes[other.place], weight, one.step / joined.step, other.step / joined.step
+        )
+        self._blocks[one.place] = weight * self._blocks[one.place] + (1.0 - weight) * self._blocks[other.place]
+        self.slots[at : at + 2] = [joined]
+        self._free.append(other.place)
+
+    def _loss(self, at: int) -> float:
+        """What merging a slot with the next would lose: growth of the squares within, over what shot noise makes of them."""
+        one, other = self.slots[at], self.slots[at + 1]
+        longest_s = LONGEST / self.number * (self.slots[-1].end_s - self.slots[0].start_s)
+        a, b = self._blocks[one.place], self._blocks[other.place]
+        loss = (
+            one.frames
+            * other.frames
+            / (one.frames + other.frames)
+            * float(((a - b) ** 2 / (np.maximum(a + b, 0.0) + 1.0)).sum())
+        )
+        too_long = other.end_s - one.start_s > max(longest_s, 2.5 * SHORTEST_S)
+        return loss + (1e30 if too_long else 0.0)
+
+
+def _pairs(pixels: NDArray[np.uint16]) -> NDArray[np.uint32]:
+    """Two pixels a word; an odd last row or column is left out."""
+    height, width = (side // 2 for side in pixels.shape)
+    even = np.ascontiguousarray(pixels[: 2 * height, : 2 * width])
+    return even.view(np.uint32)
+
+
+def _binned(plane: NDArray[np.generic]) -> F32:
+    height, width = (side // 2 for side in plane.shape)
+    inside = plane[: 2 * height, : 2 * width].astype(np.float32)
+    return np.asarray(inside.reshape(height, 2, width, 2).sum(axis=(1, 3)))
