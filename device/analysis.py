@@ -7,6 +7,7 @@ from typing import Any
 from device.followed_hand import FollowedHand, HandMotion, followed_curves
 from device.marked_regions import reference_of, regions_of
 from device.unknowns import unknown_warnings
+from shared.ambient import is_followed
 from shared.bounded import plain
 from shared.errors import Refused
 from shared.inflow.curves import CurveGatherer, RegionCurve
@@ -139,6 +140,12 @@ def _injected_at_s(recording: Recording) -> float | None:
     return round((marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9, 6)
 
 
+def takes_ambient_off(recording: Recording) -> bool:
+    """Whether unlit frames follow the ambient light closely enough for that."""
+    table = recording.frame_table
+    return is_followed(table.sensor_time_ns / 1e9, table.lit & ~(table.light_level <= 0))
+
+
 def _warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, ...]:
     found: list[str] = []
     if not recording.complete:
@@ -151,6 +158,8 @@ def _warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, .
     if injected_at_s is None:
         found.append("no injection is marked: times count from the first frame")
     unlit = int((~recording.frame_table.lit).sum())
-    if unlit:
+    if unlit and takes_ambient_off(recording):
+        found.append(f"ambient light was measured in {unlit} frames without light, and is taken off")
+    elif unlit:
         found.append(f"{unlit} frames without light are left out")
     return tuple(found)

@@ -3,8 +3,12 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from device.live import LivePath, LivePicture
 from device.marked_regions import reference_of, regions_of
+from shared.ambient import half_lit, is_followed
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.recording import Recording
@@ -13,12 +17,17 @@ from shared.settings import PictureSettings
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """One frame as it looked: ``time_s`` since the first frame, ``since_injection_s`` None before or without an injection."""
+    """One frame as it looked: ``time_s`` since the first frame, ``since_injection_s`` None before or without an injection.
+
+    ``done`` is the share of the recording played so far, ``is_last`` says that no other follows.
+    """
 
     frame: Frame
     picture: LivePicture
     time_s: float
     since_injection_s: float | None
+    done: float
+    is_last: bool
 
 
 class Overlay:
@@ -43,11 +52,20 @@ class Overlay:
             self.live.set_view("grey")
 
     def play(self) -> Iterator[Shown]:
-        """Every frame in order. Where an injection was marked, the picture is grey until then, and the baseline is taken there."""
+        """Every frame in order. Where an injection was marked, the picture is grey until then, and the baseline is taken there.
+
+        Frames that were dark on purpose tell the ambient light, as they did then, and are not shown.
+        """
         recording, table = self._recording, self._recording.frame_table
         injected_ns, begun = recording.injected_at_ns, False
-        for number in range(recording.frames):
-            frame = recording.frame(number)
+        unlit, half = self._dark_on_purpose()
+        last = max(np.flatnonzero(~unlit & ~half), default=-1)
+        for number in (*np.flatnonzero(unlit)[:1], *range(recording.frames)):
+            frame = recording.frame(int(number))
+            if unlit[number] or half[number]:
+                if unlit[number]:
+                    self.live.take_unlit(frame)
+                continue
             if injected_ns is not None and not begun and frame.sensor_time_ns >= injected_ns:
                 self._begin()
                 begun = True
@@ -57,7 +75,17 @@ class Overlay:
                 self.live.process(frame),
                 (frame.sensor_time_ns - int(table.sensor_time_ns[0])) / 1e9,
                 since_s if since_s is not None and since_s >= 0 else None,
+                (number + 1) / recording.frames,
+                number == last,
             )
+
+    def _dark_on_purpose(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Which frames were unlit so that ambient light be measured, and during which the light was switched for that."""
+        table = self._recording.frame_table
+        lit = table.lit & ~(table.light_level <= 0)
+        if not is_followed(table.sensor_time_ns / 1e9, lit):
+            return np.zeros_like(lit), np.zeros_like(lit)
+        return ~lit, half_lit(np.where(lit, table.light_level, 0.0))
 
     def _begin(self) -> None:
         try:

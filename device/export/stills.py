@@ -36,13 +36,13 @@ def write_stills(
     overlay = Overlay(recording, settings)
     left = list(moments_s(recording))
     names: list[str] = []
-    for number, shown in enumerate(overlay.play(), 1):
-        if left and (shown.time_s >= left[0] - 1e-6 or number == recording.frames):
+    for shown in overlay.play():
+        if left and (shown.time_s >= left[0] - 1e-6 or shown.is_last):
             while left and shown.time_s >= left[0] - 1e-6:
                 left.pop(0)
             names.append(f"still-{len(names) + 1:02}-{shown.time_s:06.1f}s.png")
             _save(overlay.live.still(), filling, names[-1], recording)
-        on_progress(number / recording.frames)
+        on_progress(shown.done)
         if not left:
             break
     return names, "; ".join(f"stills: {note}" for note in overlay.notes)

@@ -37,7 +37,7 @@ def write_video(
             last = frame.pts = max(round(shown.time_s / TIME_BASE), last + 1)
             frame.time_base = TIME_BASE
             container.mux(stream.encode(frame))
-            on_progress(number / recording.frames)
+            on_progress(shown.done)
         container.mux(stream.encode(None))
     return "; ".join(f"video: {note}" for note in overlay.notes)
 

@@ -1,0 +1,74 @@
+"""A recording with unlit frames, exported and analysed: they are not shown, and what they tell is taken off."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from device.analysis import analyse
+from device.export.overlay import Overlay
+from shared.frame import Frame
+from shared.recording import Recording, RecordingWriter
+from shared.scene.description import Scene
+from shared.scene.renderer import SceneRenderer
+from shared.settings import PictureSettings
+
+FPS, SECONDS, EVERY, INJECTED_S = 15.0, 40.0, 8, 3.0
+SKIN, TIP = "skin:10,10,30,60", "tip:60,10,25,60"
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two tissues, the second at 40 % of the first, under ambient light ten times the first one's; one frame in eight unlit."""
+    left, right = [[0, 0], [50, 0], [50, 80], [0, 80]], [[50, 0], [96, 0], [96, 80], [50, 80]]
+    shape = {"arrival_s": 4, "alpha": 3, "beta": 4}
+    scene = Scene.from_values(
+        {
+            "camera": {"width": 96, "height": 80, "fps": FPS, "exposure_us": 15_000},
+            "optics": {"mm_per_px": 1.0, "ambient": 10.0, "leakage": 0.0},
+            "light": {"electrons_per_s": 40_000, "pwm_hz": 0},
+            "dye": {"injected_at_s": INJECTED_S, "half_life_s": 36_000, "recirculation": 0.0},
+            "tissue": [
+                {"name": "skin", "polygon_mm": left, "level": 1.0, **shape},
+                {"name": "tip", "polygon_mm": right, "level": 0.4, **shape},
+            ],
+        },
+        "harbour",
+    )
+    renderer = SceneRenderer(scene, 8)
+    path, out = tmp_path_factory.mktemp("ambient") / "quay.zarr", np.empty((80, 96), np.uint16)
+    with RecordingWriter(path, scene.description, renderer.calibration(), started_at="") as writer:
+        writer.event("reference", 0, region=SKIN)
+        writer.event("region", 0, region=TIP)
+        writer.event("injection", round(INJECTED_S * 1e9))
+        for number in range(round(SECONDS * FPS)):
+            level = 0.0 if number % EVERY == 4 else 1.0
+            renderer.frame_into(out, number, number / FPS - 0.0075, 15_000.0, 1.0, level)
+            writer.append(Frame(out, number, round(number / FPS * 1e9), 15_000.0, 1.0, level, level > 0))
+    return path
+
+
+def test_analysis_takes_the_ambient_light_off_and_says_so(recording: Path) -> None:
+    with Recording.open(recording) as opened:
+        result = analyse(opened)
+    figures = result.parameters["tip"]
+    assert figures.relative_percent_at_reference_peak.value == pytest.approx(40.0, abs=3.0)
+    assert figures.peak_relative_percent.value == pytest.approx(40.0, abs=3.0)
+    assert "ambient light was measured in 75 frames without light, and is taken off" in result.warnings
+
+
+def test_what_is_played_again_shows_lit_frames_only_and_the_scene_s_values(recording: Path) -> None:
+    with Recording.open(recording) as opened:
+        overlay = Overlay(opened, PictureSettings())
+        percents, shown = [], []
+        for one in overlay.play():
+            shown.append(one)
+            (value,) = one.picture.header["values"]
+            if one.since_injection_s is not None and 12 < one.since_injection_s < 22:
+                percents.append(value["percent"])
+    assert overlay.notes == []
+    assert all(one.frame.lit for one in shown)
+    assert len(shown) == round(SECONDS * FPS) - 75
+    assert [one.is_last for one in shown] == [False] * (len(shown) - 1) + [True]
+    assert shown[-1].done == pytest.approx(1.0, abs=0.01)
+    assert np.mean(percents) == pytest.approx(40.0, abs=3.0)
