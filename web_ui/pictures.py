@@ -237,6 +237,8 @@ class Viewer(asyncio.BufferedProtocol):
         self._stuck = False
         self._heard = True
         self._received = bytearray(_RECEIVE_BYTES)
+        # A view, as asyncio's TLS layer fills the buffer by slices, and a slice of the bytes themselves would be a copy.
+        self._room = memoryview(self._received)
         # True while all that came since the handshake came as one short whole frame at a time, as ``drawn N`` does. Then the
         # library need not parse it: a third of the processor that Python takes for a viewer.
         self._whole_frames = False
@@ -315,9 +317,9 @@ class Viewer(asyncio.BufferedProtocol):
         self._transport = None
         self.gone.set_result(None)
 
-    def get_buffer(self, sizehint: int) -> bytearray:
+    def get_buffer(self, sizehint: int) -> memoryview:
         """Where to put what comes: a small place, as little ever comes."""
-        return self._received
+        return self._room
 
     def buffer_updated(self, nbytes: int) -> None:
         """Handshake, ``drawn``, or the library's own business (pong, close)."""

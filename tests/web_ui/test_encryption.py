@@ -175,6 +175,24 @@ def test_page_and_pictures_come_encrypted_to_whoever_trusts_the_device(served, r
     assert process.stderr.read() == ""
 
 
+def test_words_in_encrypted_records_of_their_own_are_all_heard(served):
+    """Many short frames, each its own TLS record, arrive in one read of the socket."""
+    port, _, trusting, _ = served
+    cookie = cookie_of(port, trusting)
+
+    async def talk():
+        url, origin = f"wss://127.0.0.1:{port + 1}/pictures", f"https://127.0.0.1:{port}"
+        headers = {"Cookie": cookie}
+        async with connect(url, origin=origin, additional_headers=headers, proxy=None, ssl=trusting) as page:
+            for _ in range(40):
+                for _ in range(20):
+                    await page.send("drawn 0")
+                async with asyncio.timeout(20):
+                    await (await page.ping())
+
+    asyncio.run(talk())
+
+
 def test_without_encryption_or_trust_tablets_get_nothing(served):
     port, _, _, _ = served
     with pytest.raises(ssl.SSLCertVerificationError):
