@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from device.cli import json_option
+from device.cli.running import page_fingerprint
 from device.demo import Place, children, default_data_folder, free_port, new_run_folder, remove_run_folder, run_device
 
 _CAUTIONS = """\
@@ -75,6 +76,8 @@ def command(
             return
         source = f"replay of {replay}" if replay is not None else f"simulated scene {scene or 'flap'}"
         click.echo(f"{source}\n\n    open   {url}/#pair={word}\n    or     {url}   and type   {word}\n")
+        if (fingerprint := page_fingerprint(run_folder)) is not None:
+            click.echo(f"tablets trust {url}/api/v1/certificate.pem with the fingerprint\n    {fingerprint}\n")
         click.echo(f"recordings go to {place.data_folder}; Ctrl-C ends it\n\n{_CAUTIONS}")
 
     def note(line: str) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from device.cli import json_option
+from device.cli.running import page_fingerprint
 from device.demo import Place, children, run_device
 
 
@@ -43,7 +44,12 @@ def command(run_dir: Path, data: Path, host: str, port: int, settings: Path | No
     """
 
     def ready(url: str, word: str) -> None:
-        click.echo(json.dumps({"url": url, "pair": word}) if as_json else f"open {url} and type {word}; Ctrl-C ends it")
+        if as_json:
+            click.echo(json.dumps({"url": url, "pair": word}))
+            return
+        click.echo(f"open {url} and type {word}; Ctrl-C ends it")
+        if (fingerprint := page_fingerprint(run_dir)) is not None:
+            click.echo(f"tablets trust {url}/api/v1/certificate.pem with the fingerprint {fingerprint}")
 
     place = Place(run_dir, data.absolute(), host, port)
     run_device(

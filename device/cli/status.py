@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from device.cli import answer, json_option
-from device.cli.running import asked, condition_lines, connected, pulses_words, run_dir_option
+from device.cli.running import asked, condition_lines, connected, page_fingerprint, pulses_words, run_dir_option
 from shared.bounded import plain
 from shared.protocol.control import GetState, State
 
@@ -17,10 +17,11 @@ def command(run_dir: Path, as_json: bool) -> None:
     """Say what the running device is doing: camera, light and what it needs, recording, regions."""
     with connected(run_dir) as client:
         state = asked(client, GetState())
-    answer(plain(state), _readable(state), as_json)
+    fingerprint = page_fingerprint(run_dir)
+    answer({**plain(state), "page_fingerprint": fingerprint}, _readable(state, fingerprint), as_json)
 
 
-def _readable(state: State) -> str:
+def _readable(state: State, fingerprint: str | None) -> str:
     camera, light, recording = state.camera, state.light, state.recording
     lines = [
         f"camera       {camera.model}, {camera.width} x {camera.height}, {camera.rate_hz:.1f} frames/s",
@@ -32,6 +33,8 @@ def _readable(state: State) -> str:
         f"calibration  {state.calibration}{f', {state.calibrated_at}' if state.calibrated_at else ''}",
         f"light output {f'measured {state.light_measured_at}' if state.light_measured_at else 'assumed linear'}",
     ]
+    if fingerprint is not None:
+        lines.append(f"page         fingerprint for tablets {fingerprint}")
     lines += [f"condition    {line}" for line in condition_lines(light.conditions)]
     for region in (*((state.reference,) if state.reference else ()), *state.regions):
         value = region.flag if region.percent is None else f"{region.percent:.1f} ± {region.percent_u or 0:.1f} %"

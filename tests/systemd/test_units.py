@@ -52,7 +52,8 @@ def test_the_page_has_no_device_at_all_and_reads_recordings_only(units):
     assert web.all("DeviceAllow") == []
     assert web.groups == {"tapetum-control", "tapetum"}
     assert web.one("ReadWritePaths") == "/run/tapetum"
-    assert web.all("StateDirectory") == []
+    assert web.all("StateDirectory") == ["tapetum-web"], "its certificate's keys, and nothing of a patient"
+    assert web.one("StateDirectoryMode") == "0700"
 
 
 @pytest.mark.parametrize(("name", "families"), [("light", {"AF_UNIX"}), ("imager", {"AF_UNIX", "AF_NETLINK"})])
