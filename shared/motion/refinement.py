@@ -5,15 +5,15 @@ gradients, over the texels that both pictures show. The strength a is free becau
 """
 
 import math
-from typing import Any
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from shared.motion.resample import sample_row, seen_columns
+
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
-Number = float | np.floating[Any]
 
 _STEPS = 5
 _SETTLED_TEXELS = 0.1
@@ -80,31 +80,14 @@ def _accumulate(
     rows, columns = reference.shape
     middle_x, middle_y = 0.5 * (columns - 1), 0.5 * (rows - 1)
     seen = np.empty(columns, np.float32)
-    across, down_across = np.float32(cosine), np.float32(sine)
     sums[:] = 0.0
     for row in range(1, rows - 1, row_step):
         y = row - middle_y
-        x0 = np.float32(dx + middle_x - sine * y - cosine * middle_x)
-        y0 = np.float32(dy + middle_y + cosine * y - sine * middle_x)
-        begin, end = 1, columns - 1
-        while begin < end and not _inside(x0 + across * begin, y0 + down_across * begin, columns, rows):
-            begin += 1
-        while end > begin and not _inside(x0 + across * (end - 1), y0 + down_across * (end - 1), columns, rows):
-            end -= 1
-        for column in range(begin, end):
-            source_x = x0 + across * np.float32(column)
-            source_y = y0 + down_across * np.float32(column)
-            i, j = np.int32(source_y), np.int32(source_x)
-            down, right = source_y - np.float32(i), source_x - np.float32(j)
-            upper = texture[i, j] + right * (texture[i, j + 1] - texture[i, j])
-            lower = texture[i + 1, j] + right * (texture[i + 1, j + 1] - texture[i + 1, j])
-            seen[column] = upper + down * (lower - upper)
+        x0 = dx + middle_x - sine * y - cosine * middle_x
+        y0 = dy + middle_y + cosine * y - sine * middle_x
+        begin, end = seen_columns(x0, y0, cosine, sine, rows, columns, 1, columns - 1)
+        sample_row(texture, x0, y0, cosine, sine, begin, end, seen)
         _add_row(reference[row - 1], reference[row], reference[row + 1], seen, begin, end, middle_x, y, sums)
-
-
-@njit(inline="always")
-def _inside(x: Number, y: Number, columns: int, rows: int) -> bool:
-    return bool(0 <= x < columns - 1.001 and 0 <= y < rows - 1.001)
 
 
 @njit(inline="always")
