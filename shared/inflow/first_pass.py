@@ -29,8 +29,12 @@ _NO_GAMMA_VARIATE = "the rise is no gamma variate"
 _EARLY_SHARE = 0.75
 _STRETCHES = 12
 _CONFIDENCE = 0.99
-_LARGEST_ONSET_U = 0.2
+_LARGEST_ONSET_U = 0.3
 """An onset is identifiable when its standard uncertainty is below this share of the rise."""
+_LEAST_INFORMATION = 60.0
+"""Below, the onset is uncertain by about an eighth of the rise and more. It hardly depends on the onset found, as the uncertainty
+does, so that it does not pick the onsets that noise made look certain."""
+_TOO_NOISY = "too noisy to say when the rise began"
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,18 +109,20 @@ def first_pass_of(series: Series, outline: Outline) -> FirstPass | None:
     odd = fit.trouble.startswith(_NO_GAMMA_VARIATE)
     start, level = (guess, outline.level) if odd else (pass_, fit.baseline)
     fit = _fit_until(series, cut_off_s, start, level) or fit
-    if fit.trouble:
+    if fit.trouble and not fit.describes:
         fit = _fit_until(series, outline.top_s, guess, outline.level) or fit
     return fit
 
 
-def arrival_of(series: Series, fit: FirstPass | None) -> Propagated | str:
+def arrival_of(series: Series, outline: Outline, fit: FirstPass | None) -> Propagated | str:
     """Onset of the first pass, or why there is none.
 
     Where the curve is not quite a gamma variate, what an earlier end of the fit changes counts as uncertainty.
     """
     if fit is None:
         return "too few frames in the rise"
+    if outline.information(series) < _LEAST_INFORMATION:
+        return _TOO_NOISY
     if fit.trouble:
         return fit.trouble
     if fit.describes:
@@ -184,5 +190,5 @@ def _trouble(fit: FirstPass, times_s: F64) -> str:
     if fit.misfit > _LARGEST_MISFIT:
         return f"{_NO_GAMMA_VARIATE}: misfit {100 * fit.misfit:.1f} % of the peak"
     if fit.onset.u > _LARGEST_ONSET_U * pass_.rise_s:
-        return "too noisy to say when the rise began"
+        return _TOO_NOISY
     return ""

@@ -46,6 +46,11 @@ class Outline:
         """Peak above the level before."""
         return self.top - self.level
 
+    def information(self, series: Series) -> float:
+        """Root of the sum of squared signal to noise over the points of the rise."""
+        rising = (series.times_s >= self.tenth_s) & (series.times_s <= self.top_s)
+        return float(np.linalg.norm(self.height / series.sigma[rising]))
+
 
 def outline_of(series: Series, injected_at_s: float | None) -> Outline:
     """Outline of a series; ``injected_at_s`` None where unknown. Scatter as Birge 1932, Phys Rev 40:207, but by medians."""

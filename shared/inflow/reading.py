@@ -26,7 +26,7 @@ _LEAST_BASELINE_POINTS = 3
 _FLAT_TOP, _AROUND = 0.15, 0.5
 """A peak has a time when its uncertainty is below the first share of the rise, and the curve is lower the second share away."""
 _PLAIN_WIDTH, _USUAL_INFORMATION, _WIDEST = 0.36, 400.0, 0.6
-"""Half-width of a local cubic alone, as a share of the rise, at a usual root of the sum of squared signal to noise in the rise."""
+"""Half-width of a local cubic alone, as a share of the rise, at a usual information in it, and its widest."""
 _NOISY = 3.0
 
 TOO_FEW = "too few frames"
@@ -98,14 +98,14 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
         return Reading((NO_RISE, *clipped), series)
     flags = [*clipped, *([NOISY] if outline.scatter > _NOISY else [])]
     fit = first_pass_of(series, outline)
-    arrival = _known(arrival_of(series, fit), flags, "arrival not identifiable: ")
+    arrival = _known(arrival_of(series, outline, fit), flags, "arrival not identifiable: ")
     knows_onset = fit is not None and arrival is not None
     baseline = mean_before(
         series, fit.pass_.onset_s - 0.02 * fit.pass_.rise_s if fit and knows_onset else outline.foot_s
     )
     if baseline is None:
         flags.append(NO_BASELINE)
-    smooth_curve, top = _curve_and_top(series, outline, fit if knows_onset else None)
+    smooth_curve, top = _curve_and_top(series, outline, fit)
     known = Reading((), series, smooth_curve, fit, baseline, arrival, signal_to_noise=_snr(curve, outline))
     if clipped:
         return replace(known, flags=tuple(flags))
@@ -123,7 +123,7 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
         top_s=top[0],
         rise=_rise(smooth_curve, outline, baseline, peak, top_s, whole=STILL_RISING not in flags),
         area=_area(series, baseline),
-        half_life_s=_known(half_life(series, baseline, top_s), flags),
+        half_life_s=_known(half_life(series, baseline, top_s, fit.pass_ if fit and knows_onset else None), flags),
         flags=tuple(flags),
     )
 
@@ -167,9 +167,7 @@ def _plain(series: Series, outline: Outline) -> GuidedCurve:
 
     Flattening grows with the fourth power of the width and noise falls with its root, so this keeps their ratio.
     """
-    rising = (series.times_s >= outline.tenth_s) & (series.times_s <= outline.top_s)
-    information = float(np.linalg.norm(outline.height / series.sigma[rising]))
-    share = min(_PLAIN_WIDTH * (_USUAL_INFORMATION / max(information, 1.0)) ** (2.0 / 9.0), _WIDEST)
+    share = min(_PLAIN_WIDTH * (_USUAL_INFORMATION / max(outline.information(series), 1.0)) ** (2.0 / 9.0), _WIDEST)
     half_width_s = max(share * outline.rise_s, 3 * series.step_s)
     return GuidedCurve(series, None, half_width_s, outline.rise_s, float(series.times_s[-1]))
 
