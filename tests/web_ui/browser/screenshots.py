@@ -1,8 +1,8 @@
 """Pictures of the page on the running demo, in every state, at both ways to hold a tablet, into tests/screenshots/.
 
-``python -m tests.web_ui.browser.screenshots [flap] [limb] [nodes]``. Two tablets are at one device: the upright one holds the
-light, the other does the rest. The scenes run at ten frames a second (``--fps``), because the browser draws on the same processor.
-The picture of the README is made on the way: web_ui/page.png.
+``python -m tests.web_ui.browser.screenshots [flap] [limb] [nodes]``. Two tablets are at one device: the first controls, the upright
+one watches until it is given control. The scenes run at ten frames a second (``--fps``), because the browser draws on the same
+processor. The picture of the README is made on the way: web_ui/page.png.
 """
 
 import argparse
@@ -56,6 +56,22 @@ LIT = """() => {
     && !words("labels").includes("unlit") && !words("labels").includes("no picture")
     && (wish.hidden || words("reference-wish-words").startsWith("Touch"));
 }"""
+ACT = """fetch("/api/v1/light", {method: "POST", headers: {"content-type": "application/json"}, body: JSON.stringify({act})})"""
+FINGER_DOWN = f"""() => {{
+  const say = (act) => {ACT}.catch(() => {{}});
+  clearInterval(window.finger);
+  window.finger = setInterval(() => say("on"), 300);
+  return say("on");
+}}"""
+FINGER_UP = f"""() => {{
+  clearInterval(window.finger);
+  const act = "off";
+  return {ACT}.catch(() => {{}});
+}}"""
+REARM = f"""() => {{
+  const act = "rearm";
+  return {ACT}.catch(() => {{}});
+}}"""
 LIGHT_SETTLED = """() => /Light (on|tripped)/.test(document.getElementById("light-word").textContent)"""
 
 
@@ -163,30 +179,28 @@ class Tablet:
 
 
 class Lamp:
-    """A finger on the Light button; presses again after a trip, as a person would on a machine that is too busy."""
+    """A finger that stays on the light of the page that controls, while that page is touched elsewhere too.
+
+    Presses again after a trip, as a person would on a machine that is too busy.
+    """
 
     def __init__(self, page: Page) -> None:
         self._page = page
 
     def hold(self) -> None:
-        box = self._page.locator("#act-light").bounding_box()
-        assert box is not None
-        self._page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-        word = self._page.locator("#light-word")
+        self._page.evaluate(FINGER_DOWN)
         for _ in range(LIGHT_TRIES):
-            if "on" in (word.text_content() or ""):
+            self._page.wait_for_function(LIGHT_SETTLED)
+            if "on" in (self._page.locator("#light-word").text_content() or ""):
                 return
             self.let_go()
-            if word.text_content() == "Light tripped":
-                self._page.mouse.down()
-                expect(word).not_to_have_text("Light tripped")
-                self._page.mouse.up()
-            self._page.mouse.down()
-            self._page.wait_for_function(LIGHT_SETTLED)
+            self._page.evaluate(REARM)
+            expect(self._page.locator("#light-word")).not_to_have_text("Light tripped")
+            self._page.evaluate(FINGER_DOWN)
         raise SystemExit(TOO_BUSY)
 
     def let_go(self) -> None:
-        self._page.mouse.up()
+        self._page.evaluate(FINGER_UP)
 
     def brighten(self, percent: int) -> None:
         level = self._page.locator("#light-level")
@@ -201,9 +215,9 @@ class Album:
     def __init__(self, browser: Browser, demo: Demo, scene: str) -> None:
         self._demo = demo
         self._scene, self._places = scene, SCENES[scene]
-        self._hand, self._light_hand = Tablet(browser, LANDSCAPE), Tablet(browser, PORTRAIT)
-        self._both = (self._hand, self._light_hand)
-        self._lamp = Lamp(self._light_hand.page)
+        self._hand, self._watching = Tablet(browser, LANDSCAPE), Tablet(browser, PORTRAIT)
+        self._both = (self._hand, self._watching)
+        self._lamp = Lamp(self._hand.page)
 
     def close(self) -> None:
         for tablet in self._both:
@@ -267,7 +281,7 @@ class Album:
         self._hand.keep(f"{self._scene}-dye-in")
         self._hand.quieten()
         self._hand.view("relative")
-        self._light_hand.page.wait_for_function(SINCE_INJECTION, arg=self._places.filled_s, timeout=120_000)
+        self._watching.page.wait_for_function(SINCE_INJECTION, arg=self._places.filled_s, timeout=120_000)
         self._hand.quieten()
         self.keep_lit("relative")
 
@@ -314,6 +328,24 @@ class Album:
         page.locator("#recordings-list > li").first.get_by_role("button", name="Export").click()
         page.locator("#export-target").fill(str(target))
 
+    def hand_over(self) -> None:
+        """The upright tablet asks for control, is listed and invites, and gets it."""
+        hand, watching = self._hand.page, self._watching.page
+        watching.locator("#role").click()
+        self._watching.keep(f"{self._scene}-watching")
+        watching.locator("#tablets-ask").click()
+        expect(hand.locator("#asked-text")).to_contain_text("asks for control")
+        self._hand.keep(f"{self._scene}-asked")
+        hand.locator("#role").click()
+        hand.locator("#tablets-invite").click()
+        hand.wait_for_function("() => document.getElementById('invitation-picture').naturalWidth > 0")
+        self._hand.keep(f"{self._scene}-invitation")
+        hand.keyboard.press("Escape")
+        hand.get_by_role("button", name="Give control").click()
+        expect(watching.locator("#role")).to_have_text("You control")
+        self._watching.keep(f"{self._scene}-in-control")
+        watching.keyboard.press("Escape")
+
     def question(self) -> None:
         page = self._hand.page
         page.locator("#act-record").click()
@@ -346,6 +378,7 @@ def take_flap(album: Album, data: Path) -> None:
     album.question()
     album.sheets(data / "stick")
     album.die()
+    album.hand_over()
 
 
 def take_scene(album: Album, _: Path) -> None:
