@@ -1,6 +1,7 @@
 """Gathering curves from frames; arrays that are no curve are refused."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,8 +10,10 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.inflow.curves import CurveGatherer, RegionCurve
+from shared.inflow.reading import read_curve
 from shared.region import Region
 
+INTRAVITAL = Path(__file__).parents[2] / "reference_data" / "intravital" / "intravital_120fps_0p77um_100frames.npz"
 REGION = Region("tip", "rectangle", (5, 5, 20, 20))
 
 
@@ -30,6 +33,20 @@ def test_dimming_half_way_leaves_the_curve_where_it_was() -> None:
     np.testing.assert_allclose(made.signal, 40.0, rtol=0.01)
     np.testing.assert_allclose(made.times_s, [-0.005, 0.096, 0.19])
     assert (np.abs(made.signal - 40.0) < 4 * made.signal_u).all()
+
+
+@pytest.mark.parametrize("x", [10, 90, 170, 250, 330])
+def test_real_frames_scatter_more_than_photons_do_and_it_is_said(x: int) -> None:
+    """An open intravital series (tests/reference_data/intravital): blood moves, there is no bolus, and each curve says so."""
+    with np.load(INTRAVITAL) as stored:
+        stack, rate_hz = stored["stack"], float(stored["fps"])
+    camera = CameraDescription("intravital", stack.shape[2], stack.shape[1])
+    gatherer = CurveGatherer(Calibration.assumed(camera), [Region("vessel", "rectangle", (x, 10, 60, 30))])
+    for number, pixels in enumerate(stack):
+        gatherer.add(Frame(pixels.astype(np.uint16), number, int((1 + number / rate_hz) * 1e9), 8000.0, 1.0, 1.0, True))
+    reading = read_curve(gatherer.curves()["vessel"], None)
+    assert {"no rise", "noisier than the model"} & {*reading.flags}
+    assert reading.half_life_s is None
 
 
 def good() -> RegionCurve:
