@@ -232,6 +232,31 @@ def use(name: str, run_dir: Path, as_json: bool) -> None:
     answer({"calibration": str(path), "again_from": name}, words, as_json)
 
 
+@command.command("certificate")
+@click.argument("out", metavar="OUT.pdf", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--of", "name", help="Name of a calibration, as listed.  [default: the newest]")
+@run_dir_option
+@json_option
+def certificate(out: Path, name: str | None, run_dir: Path, as_json: bool) -> None:
+    """Write a calibration as a dated certificate: figures beside limits, curves, cautions. Exit status 1 where one failed."""
+    from device.certificate import Subject, write
+    from device.commissioning.run import in_force
+    from shared.commissioning.calibration_folder import load
+    from shared.optics.light_output import newest
+
+    with connected(run_dir) as client:
+        state = asked(client, GetState())
+    data_folder = Path(state.data_folder)
+    kept = in_force(state) if name is None else load(data_folder, name)
+    if not kept.name:
+        raise Refused("nothing was calibrated yet", remedy="start with tapetum calibrate dark")
+    good = write(Subject(kept, data_folder, newest(data_folder, state.ring)), out)
+    words = f"written as {out}: {'passed' if good else 'NOT PASSED'}"
+    answer({"file": str(out), "calibration": kept.name, "passed": good}, words, as_json)
+    if not good:
+        raise SystemExit(1)
+
+
 @command.command("light")
 @_yes_option
 @run_dir_option
