@@ -74,6 +74,12 @@ class Recorder:
         """Whether frames are being kept."""
         return self._run is not None and self._run.accepting
 
+    @property
+    def path(self) -> Path | None:
+        """Folder of the recording that is being kept, None while there is none."""
+        run = self._run
+        return self._settings.directory / f"{run.name}.zarr" if run is not None and run.accepting else None
+
     def start(
         self,
         name: str | None,

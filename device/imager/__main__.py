@@ -24,6 +24,7 @@ from device.imager.operator_light import OperatorLight
 from device.imager.parts import Parts
 from device.imager.requests import Requests
 from device.imager.sources import open_source, with_calibration, with_measured_light
+from device.inflow_maps import LiveMaps
 from device.light.lease import LeaseTerms
 from device.light.link import LightLink
 from device.light.pins import board_factory
@@ -121,6 +122,8 @@ def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.
             clock=parts.clock,
         )
         opened.callback(loop.controls.close)
+    loop.maps = LiveMaps(parts.source.calibration, lambda: parts.recorder.path, requests.marks)
+    opened.callback(loop.maps.close)
     parts.source.camera.start()
     requests.restore()
     opened.enter_context(ControlServer(options.run_dir / "control.sock", requests.handle))

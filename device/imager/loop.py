@@ -10,6 +10,7 @@ from device.imager.next_frame import NextFrame
 from device.imager.parts import Parts
 from device.imager.second_opinion import SecondOpinion
 from device.imager.unlit_frames import UnlitFrames
+from device.inflow_maps import LiveMaps
 from shared.frame import Frame
 from shared.protocol.light import LightStatus, Seen
 
@@ -27,6 +28,7 @@ class ImagerLoop:
     def __init__(self, parts: Parts) -> None:
         self._parts = parts
         self.controls: Controls | None = None
+        self.maps: LiveMaps | None = None
         self._times_ns: deque[int] = deque(maxlen=512)
         self._last_sequence: int | None = None
         self._last_light: tuple[str, float] | None = None
@@ -117,6 +119,8 @@ class ImagerLoop:
             sequence=frame.sequence,
             published_ns=frame.sensor_time_ns,
         )
+        if self.maps is not None:  # last, when the lease is renewed and the picture is out
+            self.maps.take(frame)
 
     def _withholds(self) -> bool:
         """Whether this frame renews no lease: the trip is being tried, and the guard has not gone dark yet."""

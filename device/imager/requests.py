@@ -14,6 +14,7 @@ from device.imager.exports import Exports
 from device.imager.exposure_chooser import ExposureChooser
 from device.imager.loop import ImagerLoop
 from device.imager.parts import Parts
+from device.inflow_maps import Marks
 from device.recording_list import summaries
 from shared.errors import Refused
 from shared.protocol import control as c
@@ -153,6 +154,12 @@ class Requests:
         self._injected(pressed_ns)
         self._keep()
 
+    def marks(self) -> Marks:
+        """Reference and injection as they are now, for the maps of a run that ended."""
+        state, injections_ns = self._parts.live.reference_state(), self._loop.injections_ns
+        region = None if state is None else Region.parse(state.region)
+        return Marks(region, injections_ns[-1] if injections_ns else None)
+
     # ---- the state --------------------------------------------------------------------------------------------------
 
     def state(self) -> c.State:
@@ -226,6 +233,8 @@ class Requests:
             found.append("the picture did not change with the light: nothing glows here yet, or the ring stays dark")
         if self._note:
             found.append(self._note)
+        if self._loop.maps is not None and self._loop.maps.note:
+            found.append(self._loop.maps.note)
         found += [f"a recording cannot be opened: {line}" for line in self._unreadable]
         return tuple(found)
 

@@ -60,21 +60,30 @@ PARAMETERS = (
 NAMES = tuple(parameter.name for parameter in PARAMETERS)
 
 
+@dataclass(frozen=True)
+class MapsAbout:
+    """What maps were made of: ``reference`` as on the command line, empty where there was none; ``since_s`` is the moment that
+    arrival counts from, seconds since the first frame; ``frames`` those with light.
+    """
+
+    reference: str
+    injected: bool
+    since_s: float
+    frames: int
+    motion_followed: bool = False
+    notes: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True, eq=False)
 class InflowMaps:
     """``values`` and standard uncertainties ``u``, (parameters, height, width) float32 in the order of ``PARAMETERS``, nan where
-    ``classes``, uint8, is not MEASURED. One bin is 2 x 2 pixels. ``since_s`` is the moment that arrival counts from, seconds since
-    the first frame; ``reference`` names the region that counts as 100 %, empty where there was none.
+    ``classes``, uint8, is not MEASURED. One bin is 2 x 2 pixels.
     """
 
     values: F32
     u: F32
     classes: NDArray[np.uint8]
-    reference: str
-    injected: bool
-    since_s: float
-    frames: int
-    notes: tuple[str, ...]
+    about: MapsAbout
 
     def of(self, name: str) -> tuple[F32, F32, NDArray[np.uint8]]:
         """Values, uncertainties and classes of one parameter."""
@@ -87,7 +96,11 @@ Each = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], 
 
 
 def inflow_maps(
-    gatherer: MapGatherer, reference: Region | None, injected_at_s: float | None, each: Each = map
+    gatherer: MapGatherer,
+    reference: Region | None,
+    injected_at_s: float | None,
+    each: Each = map,
+    motion_followed: bool = False,
 ) -> InflowMaps:
     """Read all bins. Times in seconds since the first frame.
 
@@ -108,9 +121,8 @@ def inflow_maps(
 
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
-            *(gatherer.planes, order, series.steps, series.noise, bins, series.slots, series.early, tables),
-            *(at_top, room(order.size)),
-            *(*rows, found, found_u, raw),
+            *(gatherer.planes, order, series.steps, series.noise, bins, series.slots, series.early, tables, at_top),
+            *(room(order.size), *rows, found, found_u, raw),
         )
         _in_units(found[:, rows[0] : rows[1]], found_u[:, rows[0] : rows[1]], against, injected_at_s or 0.0)
 
@@ -118,16 +130,15 @@ def inflow_maps(
     list(each(band, [(int(first), int(last)) for first, last in pairwise(edges)]))
     raw[gatherer.saturated > 0] = SATURATED
     classes = _classes(found, found_u, raw)
-    return InflowMaps(
-        found,
-        found_u,
-        classes,
-        reference.name if reference is not None else "",
+    about = MapsAbout(
+        str(reference) if reference is not None else "",
         injected_at_s is not None,
         injected_at_s or 0.0,
         sum(slot.frames for slot in gatherer.slots),
+        motion_followed,
         tuple(notes),
     )
+    return InflowMaps(found, found_u, classes, about)
 
 
 @dataclass(frozen=True)

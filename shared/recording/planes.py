@@ -46,7 +46,7 @@ def write_planes(folder: Path, calibration: Calibration) -> None:
     (folder / "zarr.json").write_bytes(as_json(group_metadata(plain(figures))))
     for name, (data_type, dtype) in _PLANES.items():
         plane = np.ascontiguousarray(getattr(calibration, name), dtype)
-        _write_plane(folder / name, plane, data_type)
+        write_plane(folder / name, plane, data_type)
 
 
 def read_planes(folder: Path, camera: CameraDescription) -> Calibration:
@@ -55,7 +55,7 @@ def read_planes(folder: Path, camera: CameraDescription) -> Calibration:
     figures = filled(_Figures, document.get("attributes", {}), str(folder / "zarr.json"))
     values: dict[str, Any] = {name: getattr(figures, name) for name in _Figures.__dataclass_fields__}
     for name, (_, dtype) in _PLANES.items():
-        values[name] = _read_plane(folder / name / "c" / "0" / "0", dtype, camera)
+        values[name] = read_plane(folder / name / "c" / "0" / "0", dtype, camera.shape)
     return Calibration(camera=camera, **values)
 
 
@@ -76,14 +76,16 @@ def read_document(path: Path) -> dict[str, Any]:
     return document
 
 
-def _write_plane(folder: Path, plane: NDArray[Any], data_type: str) -> None:
+def write_plane(folder: Path, plane: NDArray[Any], data_type: str, attributes: Mapping[str, Any] | None = None) -> None:
+    """Write a (height, width) plane of bool, uint8 or float32 as the zarr array ``folder`` (created), in one chunk."""
+    plane = np.ascontiguousarray(plane)
     typesize = plane.itemsize
     shuffle = "shuffle" if typesize > 1 else "bitshuffle"
     compression = {"typesize": typesize, "cname": "lz4", "clevel": 5, "shuffle": shuffle, "blocksize": 0}
     to_bytes: Mapping[str, Any] = {"name": "bytes", "configuration": {"endian": "little"}}
     if typesize == 1:
         to_bytes = {"name": "bytes"}
-    fill: Any = False if data_type == "bool" else 0.0
+    fill: Any = {"bool": False, "uint8": 0}.get(data_type, 0.0)
     metadata = array_metadata(
         plane.shape,
         plane.shape,
@@ -91,6 +93,7 @@ def _write_plane(folder: Path, plane: NDArray[Any], data_type: str) -> None:
         [to_bytes, {"name": "blosc", "configuration": compression}],
         fill,
         ("y", "x"),
+        attributes,
     )
     (folder / "c" / "0").mkdir(parents=True)
     (folder / "zarr.json").write_bytes(as_json(metadata))
@@ -99,7 +102,8 @@ def _write_plane(folder: Path, plane: NDArray[Any], data_type: str) -> None:
     (folder / "c" / "0" / "0").write_bytes(packed)
 
 
-def _read_plane(path: Path, dtype: str, camera: CameraDescription) -> NDArray[Any]:
+def read_plane(path: Path, dtype: str, shape: tuple[int, int]) -> NDArray[Any]:
+    """The (height, width) plane in a file that ``write_plane`` made; raises Refused naming one that is damaged."""
     try:
         stored = path.read_bytes()
     except OSError as error:
@@ -108,8 +112,6 @@ def _read_plane(path: Path, dtype: str, camera: CameraDescription) -> NDArray[An
         plane = np.frombuffer(blosc.decompress(stored), dtype)
     except (RuntimeError, ValueError) as error:
         raise Refused(f"{path}: damaged ({error})", remedy=_REMEDY) from None
-    if plane.size != camera.width * camera.height:
-        raise Refused(
-            f"{path}: damaged, holds {plane.size} values instead of {camera.width * camera.height}", remedy=_REMEDY
-        )
-    return plane.reshape(camera.shape).copy()
+    if plane.size != shape[0] * shape[1]:
+        raise Refused(f"{path}: damaged, holds {plane.size} values instead of {shape[0] * shape[1]}", remedy=_REMEDY)
+    return plane.reshape(shape).copy()

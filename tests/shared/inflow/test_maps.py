@@ -251,7 +251,7 @@ def test_too_little_is_refused_and_a_reference_without_dye_named() -> None:
         inflow_maps(gathered(frames(known, PATCHES[:1], 3.0), 24, 48), None, None)
     still = gathered(frames(known, (Patch(0.0), PATCHES[0]), 60.0), 24, 48)
     maps = inflow_maps(still, Region("no dye", "rectangle", (0, 0, 24, 24)), INJECTED_S)
-    assert "the reference has no peak" in maps.notes[0]
+    assert "the reference has no peak" in maps.about.notes[0]
     assert (maps.of("peak_relative_percent")[2][:, 12:] == UNCERTAIN).all()
     assert np.mean(maps.of("arrival_s")[2][:, 12:] == MEASURED) > 0.9
     with pytest.raises(Refused, match="covers no bin"):

@@ -1,0 +1,169 @@
+"""Inflow maps on the imager: gathered with every frame of a recording, read by threads of their own at its end, kept beside it.
+
+Gathering happens in the imager's loop, after the picture is out: it costs little more than the copy that a thread would need.
+Reading takes every core for about a second, without the interpreter's lock and at a lower priority than the loop.
+"""
+
+import logging
+import os
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from device.followed_hand import FollowedHand
+from device.marked_regions import reference_of
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import CameraDescription, Frame
+from shared.inflow.maps import InflowMaps, inflow_maps
+from shared.inflow.maps_slots import SHORTEST_S, MapGatherer
+from shared.inflow.maps_store import write_maps
+from shared.recording import Recording
+from shared.region import Region
+
+_log = logging.getLogger(__name__)
+_LESS_URGENT = 10
+
+
+@dataclass(frozen=True)
+class Marks:
+    """What the operator marked for a run: the reference, and when the dye went in, sensor time."""
+
+    reference: Region | None
+    injected_at_ns: int | None
+
+
+def warm_up() -> None:
+    """Compile what gathers and reads, or load it from numba's cache. Seconds once, then milliseconds."""
+    camera = CameraDescription("warm-up", 32, 32)
+    gatherer = MapGatherer(Calibration.assumed(camera), 16)
+    for number in range(40):
+        pixels = np.full(camera.shape, 100 + 5 * number, np.uint16)
+        gatherer.add(Frame(pixels, number, round(number * SHORTEST_S * 1e9), 10_000.0))
+    inflow_maps(gatherer, Region("warm-up", "rectangle", (0, 0, 32, 32)), None)
+
+
+def read_on_all_cores(
+    gatherer: MapGatherer, reference: Region | None, injected_at_s: float | None, motion_followed: bool = False
+) -> InflowMaps:
+    """The maps, read by one thread a core that yields to everything else. Raises like ``inflow_maps``."""
+    with ThreadPoolExecutor(os.cpu_count() or 1, "maps", initializer=_yield_to_others) as pool:
+        return inflow_maps(gatherer, reference, injected_at_s, pool.map, motion_followed)
+
+
+def maps_of(
+    recording: Recording,
+    reference: str | None = None,
+    follow_motion: bool = True,
+    on_progress: Callable[[float], None] = lambda _: None,
+) -> InflowMaps:
+    """The same maps from a recording. Raises Refused where it holds too little, or the reference cannot be read."""
+    try:
+        region = reference_of(recording, reference)
+    except Refused:
+        if reference is not None:
+            raise
+        region = None
+    gatherer = MapGatherer(recording.calibration)
+    hand = FollowedHand(recording) if follow_motion else None
+    left_out = 0
+    for number in range(recording.frames):
+        frame = recording.frame(number)
+        motion = hand.motion(number, frame) if hand is not None and frame.lit and frame.light_level > 0 else None
+        if hand is not None and motion is None and frame.lit:
+            left_out += 1
+        else:
+            gatherer.add(frame, (motion.dx_px, motion.dy_px) if motion is not None else (0.0, 0.0))
+        on_progress((number + 1) / recording.frames)
+    marked_ns = recording.injected_at_ns
+    since_s = None if marked_ns is None else (marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9
+    if left_out:
+        _log.info("%s: %d frames whose place is not known are left out of the maps", recording.name, left_out)
+    return read_on_all_cores(gatherer, region, since_s, hand is not None)
+
+
+class LiveMaps:
+    """Follows the recordings that run. ``take`` is called by the imager's loop; the rest from any thread."""
+
+    def __init__(
+        self, calibration: Calibration, running: Callable[[], Path | None], marks: Callable[[], Marks]
+    ) -> None:
+        """``running`` names the folder of the recording being kept. Make one before the camera starts: it compiles first."""
+        warm_up()
+        self._calibration = calibration
+        self._running = running
+        self._marks = marks
+        self._path: Path | None = None
+        self._gatherer: MapGatherer | None = None
+        self._spare: MapGatherer | None = MapGatherer(calibration)
+        self._reading: threading.Thread | None = None
+        self.ready: str | None = None
+        """Name of the newest recording whose maps are kept with it."""
+        self.note = ""
+        """Why the newest recording has none; empty otherwise."""
+        self.took_s = 0.0
+
+    def take(self, frame: Frame) -> None:
+        """Take a frame of the recording that runs; begin with a new one, and read the maps of one that ended."""
+        path = self._running()
+        if path != self._path:
+            self._end()
+            self._path = path
+            if path is not None:
+                self._gatherer, self._spare = self._spare or MapGatherer(self._calibration), None
+        if self._gatherer is not None:
+            self._gatherer.add(frame)
+
+    def close(self) -> None:
+        """Read what was gathered, and wait for it."""
+        self._end()
+        if self._reading is not None:
+            self._reading.join()
+
+    def wait(self, timeout_s: float) -> bool:
+        """Wait until nothing is being read; returns whether that is so."""
+        if self._reading is None:
+            return True
+        self._reading.join(timeout_s)
+        return not self._reading.is_alive()
+
+    def _end(self) -> None:
+        gatherer, path = self._gatherer, self._path
+        self._gatherer = self._path = None
+        if gatherer is None or path is None:
+            return
+        work = (gatherer, path, self._marks(), self._reading)
+        self._reading = threading.Thread(target=self._read, args=work, name="maps of the run", daemon=True)
+        self._reading.start()
+
+    def _read(self, gatherer: MapGatherer, path: Path, marks: Marks, before: threading.Thread | None) -> None:
+        if before is not None:
+            before.join()
+        began = time.monotonic()
+        _yield_to_others()
+        try:
+            since_s = None
+            if marks.injected_at_ns is not None and gatherer.first_ns is not None:
+                since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
+            maps = read_on_all_cores(gatherer, marks.reference, since_s)
+            write_maps(path, maps)
+        except Refused as refused:
+            self.note = f"no maps: {refused.line}"
+        except OSError as error:
+            self.note = f"the maps could not be kept: {error.strerror}"
+        else:
+            self.note, self.ready, self.took_s = "", path.stem, time.monotonic() - began
+        if self.note:
+            _log.warning("%s: %s", path.stem, self.note)
+        del gatherer
+        if self._spare is None:
+            self._spare = MapGatherer(self._calibration)
+
+
+def _yield_to_others() -> None:
+    os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), _LESS_URGENT)
