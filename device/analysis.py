@@ -1,7 +1,7 @@
 """From a recording to curves and figures: one pass over its frames, memory for a few numbers a frame."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from device.followed_hand import FollowedHand, HandMotion, followed_curves
@@ -94,9 +94,7 @@ def analyse(
     against = readings[chosen.name]
     parameters = {one.name: inflow_parameters(readings[one.name], against, since_s) for one in wanted}
     if hand is not None:
-        parameters = {
-            name: replace(figures, flags=(*figures.flags, *hand.flags(name))) for name, figures in parameters.items()
-        }
+        parameters = {name: hand.judged(figures, name, chosen.name) for name, figures in parameters.items()}
     warnings = (*_motion_warnings(hand), *_warnings(recording, injected_at_s))
     motion = None if hand is None else hand.summary()
     return Analysis(recording, chosen, curves, readings, parameters, injected_at_s, warnings, motion)

@@ -1,13 +1,14 @@
 """Where the hand had moved the picture to in each frame of a recording, and where regions marked at a moment belong."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from shared.frame import Frame
 from shared.inflow.curves import RegionCurve
+from shared.inflow.parameters import Estimate, InflowParameters
 from shared.motion.curves import MovingCurves
 from shared.motion.follower import Follower
 from shared.motion.pose import Motion, line_through
@@ -20,6 +21,8 @@ NO_LOCK = "no-motion-lock"
 OUT_OF_VIEW = "out-of-view"
 """Flag of a region that was out of the picture in some frames."""
 TOLERATED_SHARE = 0.01
+MOST_LACKING_SHARE = 0.2
+"""A curve that lacks more of its frames than this is not read."""
 _MARKING_S = 1.0
 """A region belongs where a line through the motion this long before and after it was marked has it: a finger follows no tremor."""
 _NAMED_SPANS = 3
@@ -102,11 +105,31 @@ class FollowedHand:
         shift_mm = None if scale is None or not placed else round(shift_px * scale, 3)
         return HandMotion(round(len(placed) / max(len(lit), 1), 4), shift_mm, round(shift_px, 2), round(turn_deg, 2))
 
-    def flags(self, name: str) -> tuple[str, ...]:
-        """What a region of this name must say beside its figures."""
+    def judged(self, figures: InflowParameters, name: str, reference: str) -> InflowParameters:
+        """A region's figures with what must be said of the hand beside them.
+
+        There are none where the region's curve, or the reference's, lacks more than ``MOST_LACKING_SHARE`` of the lit frames: the
+        highest point of what is left of a curve is not its peak.
+        """
+        flags = (*figures.flags, *self._flags(name))
+        lacking = next((each for each in (name, reference) if self._lacking_share(each) > MOST_LACKING_SHARE), None)
+        if lacking is None:
+            return replace(figures, flags=flags)
+        known = {field.name: getattr(figures, field.name) for field in fields(figures)}
+        nothing = {key: Estimate() for key, value in known.items() if isinstance(value, Estimate)}
+        why = f"no figures: {lacking} was lost from sight in {100 * self._lacking_share(lacking):.0f} % of the frames"
+        return replace(figures, **nothing, first_pass=None, signal_to_noise=None, flags=(*flags, why))
+
+    def _flags(self, name: str) -> tuple[str, ...]:
         known = [motion for motion in self._motions if motion is not None]
         lost = sum(not motion.locked for motion in known) > TOLERATED_SHARE * len(known)
         return (*((NO_LOCK,) if lost else ()), *((OUT_OF_VIEW,) if self.unseen.get(name) else ()))
+
+    def _lacking_share(self, name: str) -> float:
+        """Share of the lit frames that a region's curve is without."""
+        lit = [number for number, motion in enumerate(self._motions) if motion is not None]
+        unplaced = sum(self.motion(number) is None for number in lit)
+        return (unplaced + self.unseen.get(name, 0)) / max(len(lit), 1)
 
     def warnings(self) -> tuple[str, ...]:
         """What could not be followed, and when; what left the picture."""
