@@ -80,7 +80,9 @@ class SimulatedCamera:
     @property
     def identity(self) -> str:
         """Eight digits that differ where sensor, lens or ring do: what was measured of one holds for no other."""
-        parts = (self._seed, self._scene.camera, self._scene.optics.vignetting, self._scene.light.fall_off)
+        camera = self._scene.camera
+        sensor = (self._seed, camera.width, camera.height, camera.bit_depth, camera.noise)
+        parts = (*sensor, self._scene.optics.vignetting, self._scene.light.fall_off)
         return f"{zlib.crc32(repr(parts).encode()):08x}"
 
     def show(self, target: Target) -> None:

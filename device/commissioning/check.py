@@ -50,7 +50,7 @@ class CaseCheck:
         known = _moments(recordings, kept)
         with self.bench.put_back():
             self.bench.target("check box")
-            name, trial = self._walked(kept)
+            name, trial = self.walked(kept)
         afterwards = self.bench.state
         path = recordings / f"{name}.zarr"
         with Recording.open(path) as recording:
@@ -67,7 +67,7 @@ class CaseCheck:
             shutil.rmtree(path)  # frames are kept as evidence only where something failed
         return found
 
-    def _walked(self, kept: Kept) -> tuple[str, judge.Trial]:
+    def walked(self, kept: Kept) -> tuple[str, judge.Trial]:
         """Record, and try the trip; returns the recording's name and what the trial gave."""
         bench, dark = self.bench, kept.figures.dark
         camera, levels = bench.state.camera, bench.state.light_levels

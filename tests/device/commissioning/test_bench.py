@@ -1,0 +1,97 @@
+"""How steps handle a device: everything is put back as it was, the light first, whatever happens."""
+
+from contextlib import suppress
+from dataclasses import replace
+
+import pytest
+
+from device.commissioning.bench import Bench
+from shared.errors import Refused
+from shared.protocol.control import Light, PutTarget, StepExposure
+from tests.device.commissioning.fake_device import STATE, FakeDevice
+
+
+def bench(device):
+    return Bench(device, lambda _line: None, device.pause)
+
+
+def a_step(device):
+    """What a step does, in short."""
+    made = bench(device)
+    with made.put_back() as state:
+        made.target("dye card")
+        with made.recording("step") as (name,):
+            made.at_level(1.0, state.light_levels)
+            made.expose(4000.0, 2.0)
+            made.frames(5, lit=False)
+            made.frames(5, lit=True)
+            made.dark()
+    return name
+
+
+def test_everything_is_put_back():
+    device = FakeDevice()
+    assert a_step(device) == "walk_step"
+    assert device.state == replace(
+        STATE, light=device.state.light, recording=replace(STATE.recording, frames=device.state.recording.frames)
+    )
+    assert (device.state.light.wanted_level, device.state.light.state) == (0.6, "ready")
+    assert device.targets == ["dye card", "patient"]
+    assert [level for level in device.levels if level] == [1.0]
+
+
+def test_exposure_is_only_changed_in_the_dark():
+    device = FakeDevice()
+    asked = device.ask
+
+    def ask(request):
+        if isinstance(request, StepExposure):
+            assert device.state.light.state != "lit"
+        return asked(request)
+
+    device.ask = ask
+    made = bench(device)
+    with made.recording("step"):
+        made.frames(3, lit=True)
+        assert made.expose(3000.0) == 3000.0
+    assert device.state.camera.exposure_us == 3000.0
+
+
+def test_an_exposure_that_the_sensor_does_not_take_is_refused():
+    device = FakeDevice()
+    asked = device.ask
+    device.ask = lambda request: device.state if isinstance(request, StepExposure) else asked(request)
+    with pytest.raises(Refused, match="does not take the exposure: 3000 us"):
+        bench(device).expose(3000.0)
+
+
+def test_a_real_camera_is_given_no_target():
+    device = FakeDevice()
+    device.state = replace(device.state, camera=replace(device.state.camera, kind="picamera"))
+    a_step(device)
+    assert not any(isinstance(one, PutTarget) for one in device.asked)
+
+
+def test_a_light_that_does_not_go_off_is_said():
+    device = FakeDevice(state="lit")
+    with pytest.raises(Refused, match="does not go off; take the ring's power away"):
+        bench(device).dark()
+
+
+@pytest.mark.parametrize("failing", range(1, 60, 3))
+def test_whatever_request_fails_light_is_let_go_of(failing):
+    device = FakeDevice()
+    answers = device.ask
+
+    def ask(request):
+        if len(device.asked) == failing:
+            device.asked.append(request)
+            raise Refused("the imager does not answer")
+        return answers(request)
+
+    device.ask = ask
+    with suppress(Refused):
+        a_step(device)
+    held = [number for number, one in enumerate(device.asked) if one == Light("hold")]
+    off = [number for number, one in enumerate(device.asked) if one == Light("off")]
+    assert not held or off[-1] > held[-1]

@@ -1,0 +1,70 @@
+"""The walk of the check before a case, on a fake device whose guard obeys or does not."""
+
+import pytest
+
+from device.commissioning.bench import Bench
+from device.commissioning.check import CaseCheck
+from shared.commissioning.calibration_folder import Figures, Kept
+from shared.errors import Refused
+from shared.frame import CameraDescription
+from shared.protocol.control import Light, WithholdLeases
+from tests.device.commissioning.fake_device import LEASE_S, FakeDevice
+
+NOTHING = Kept("", Figures.empty("A", CameraDescription("fake", 96, 96)))
+
+
+def walked(device):
+    check = CaseCheck(Bench(device, lambda _line: None, device.pause), seconds=lambda: device.now_s)
+    return check.walked(NOTHING)
+
+
+def test_it_lights_trips_and_arms_again():
+    device = FakeDevice()
+    name, trial = walked(device)
+    assert name == "walk_check"
+    assert trial.lit_after_s < 0.1
+    assert LEASE_S <= trial.tripped_after_s < LEASE_S + 0.05
+    assert trial.reason == "the camera's frames stopped coming"
+    assert [level for level in device.levels if level] == [1.0], "once, at the highest level"
+    assert device.state.light.state == "ready"
+    assert device.held_until_s < 0
+    assert device.state.light.wanted_level == 0.6
+
+
+def test_a_guard_that_does_not_trip_is_found_out_and_the_light_let_go_of():
+    device = FakeDevice()
+    device.trips = False
+    _, trial = walked(device)
+    assert trial.tripped_after_s is None
+    assert trial.lit_after_s is not None
+    assert device.state.light.state == "ready"
+    assert device.held_until_s < 0
+
+
+def test_a_light_that_does_not_come_is_not_tried_to_trip():
+    device = FakeDevice()
+    device.lights = False
+    _, trial = walked(device)
+    assert (trial.lit_after_s, trial.reason) == (None, "too warm")
+    assert WithholdLeases() not in device.asked
+
+
+@pytest.mark.parametrize("failing", range(1, 90, 4))
+def test_whatever_request_fails_the_light_is_let_go_of(failing):
+    device = FakeDevice()
+    answers = device.ask
+
+    def ask(request):
+        if len(device.asked) == failing:
+            device.asked.append(request)
+            raise Refused("the imager does not answer")
+        return answers(request)
+
+    device.ask = ask
+    try:
+        walked(device)
+    except Refused:
+        held = [number for number, one in enumerate(device.asked) if one == Light("hold")]
+        off = [number for number, one in enumerate(device.asked) if one == Light("off")]
+        assert not held or off[-1] > held[-1]
+        assert device.held_until_s < 0 or device.asked[failing] == Light("off")
