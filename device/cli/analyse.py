@@ -9,6 +9,8 @@ import click
 from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
 from device.followed_hand import HandMotion
+from device.inflow_maps import maps_of
+from shared.inflow.maps_store import FOLDER, write_maps
 from shared.inflow.parameters import Estimate, InflowParameters
 from shared.recording import Recording
 
@@ -46,6 +48,7 @@ _ROWS = (
     default=0.0,
     help="When the picture showed the tissue where R has it, after the first frame. Default: at the beginning.",
 )
+@click.option("--maps", "with_maps", is_flag=True, help="Also make the inflow maps and keep them in RECORDING.")
 @json_option
 def command(
     recording: Path,
@@ -53,6 +56,7 @@ def command(
     regions: tuple[str, ...],
     no_motion: bool,
     seen_at_s: float,
+    with_maps: bool,
     as_json: bool,
 ) -> None:
     """Inflow curves of RECORDING: relative peak, arrival, rise and washout of each region, with standard uncertainties.
@@ -63,7 +67,11 @@ def command(
     with Recording.open(recording) as opened:
         result = analyse(opened, reference, regions, follow_motion=not no_motion, seen_at_s=seen_at_s)
         require_usable_reference(result)
-        answer(result.as_json(), readable(result), as_json)
+        if with_maps:
+            write_maps(recording, maps_of(opened, reference, not no_motion))
+        kept = {"maps": str(recording / FOLDER)} if with_maps else {}
+        lines = [readable(result), *(f"maps: {path}" for path in kept.values())]
+        answer(result.as_json() | kept, "\n".join(lines), as_json)
 
 
 def readable(result: Analysis) -> str:

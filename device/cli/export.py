@@ -26,6 +26,7 @@ def command(recording: Path, target: Path | None, formats: str, as_json: bool) -
     """Write RECORDING into a new folder in TARGET (default: the first mounted removable drive).
 
     csv: curves, figures, frames and events. tiff: raw 16-bit counts. mp4: the picture as shown, with its legend. png: stills.
+    maps: inflow maps as pictures with a legend, 32-bit TIFF and a summary.
     manifest.json lists every file with its SHA-256. All is written and checked, or nothing is left. With --json, lines such as
     {"done": 0.42} on standard error tell how far it is.
     """

@@ -10,6 +10,7 @@ from device.analysis import analyse
 from device.drives import mounts
 from device.export.delivery import Delivered, Delivery, delivery
 from device.export.manifest import write_manifest
+from device.export.maps import maps_bytes, write_map_files
 from device.export.stack import stack_bytes, write_stack
 from device.export.stills import write_stills
 from device.export.tables import write_curves, write_events, write_figures, write_frames
@@ -22,7 +23,7 @@ from shared.recording.names import checked_name
 from shared.settings import PictureSettings
 
 FORMATS: tuple[str, ...] = get_args(ExportFormat)
-_COST = {"csv": 2.0, "tiff": 1.0, "mp4": 8.0, "png": 4.0}
+_COST = {"csv": 2.0, "tiff": 1.0, "mp4": 8.0, "png": 4.0, "maps": 4.0}
 _CHECK = 0.5
 _VIDEO_BYTES_A_PIXEL = 0.12
 """More than noise at the worst took in trials."""
@@ -95,7 +96,9 @@ class _Work:
 
     def write(self, one: str, filling: Delivery) -> None:
         """Write the files of one format and check them."""
-        names = {"csv": self._tables, "tiff": self._stack, "mp4": self._video, "png": self._stills}[one](filling)
+        names = {"csv": self._tables, "tiff": self._stack, "mp4": self._video, "png": self._stills, "maps": self._maps}[
+            one
+        ](filling)
         self._done += _COST[one]
         for number, name in enumerate(names):
             filling.check(name, lambda done, n=number: self._say((n + done) / len(names) * _CHECK))  # type: ignore[misc]
@@ -109,6 +112,7 @@ class _Work:
             "tiff": stack_bytes(recording),
             "mp4": int(recording.frames * pixels * _VIDEO_BYTES_A_PIXEL) + 100_000,
             "png": 8 * pixels * 3,
+            "maps": maps_bytes(recording),
         }[one]
 
     def _say(self, cost: float) -> None:
@@ -143,6 +147,15 @@ class _Work:
     def _stills(self, filling: Delivery) -> list[str]:
         names, note = write_stills(filling, self._recording, self._picture, lambda done: self._say(done * _COST["png"]))
         self.notes += [note] if note else []
+        return names
+
+    def _maps(self, filling: Delivery) -> list[str]:
+        try:
+            names, note = write_map_files(filling, self._recording, lambda done: self._say(done * _COST["maps"]))
+        except Refused as refused:
+            self.notes.append(f"no maps: {refused.line}")
+            return []
+        self.notes.append(note)
         return names
 
 

@@ -42,7 +42,7 @@ def write_frames(path: Path, recording: Recording) -> None:
                 int(table.lit[i]),
             )
 
-    _write(path, headers, rows())
+    write_rows(path, headers, rows())
 
 
 def write_curves(path: Path, analysis: Analysis) -> None:
@@ -72,7 +72,7 @@ def write_curves(path: Path, analysis: Analysis) -> None:
                 )
             yield row
 
-    _write(path, headers, rows())
+    write_rows(path, headers, rows())
 
 
 def write_figures(path: Path, analysis: Analysis) -> None:
@@ -90,7 +90,7 @@ def write_figures(path: Path, analysis: Analysis) -> None:
                 row += ["" if number is None else f"{number:.6g}" for number in (estimate.value, estimate.u)]
             yield [*row, "" if figures.signal_to_noise is None else figures.signal_to_noise, "; ".join(figures.flags)]
 
-    _write(path, headers, rows())
+    write_rows(path, headers, rows())
 
 
 def write_events(path: Path, recording: Recording) -> None:
@@ -105,14 +105,15 @@ def write_events(path: Path, recording: Recording) -> None:
         )
         for event in recording.events
     )
-    _write(path, ["event", "sensor time (ns)", "time since first frame (s)", "details (JSON)"], rows)
+    write_rows(path, ["event", "sensor time (ns)", "time since first frame (s)", "details (JSON)"], rows)
 
 
 def _known(value: float, form: str) -> str:
     return "" if math.isnan(value) else format(value, form)
 
 
-def _write(path: Path, headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+def write_rows(path: Path, headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """A CSV file of a line of headers and ``rows``."""
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow([_safe(header) for header in headers])

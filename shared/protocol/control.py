@@ -15,7 +15,7 @@ VERSION = 2
 
 View = Literal["grey", "relative", "side by side"]
 Target = Literal["patient", "cap", "dye card", "plain card", "dot grid", "slanted edge", "dilution row", "check box"]
-ExportFormat = Literal["csv", "tiff", "mp4", "png"]
+ExportFormat = Literal["csv", "tiff", "mp4", "png", "maps"]
 Name = Annotated[str, Length(1, 120)]
 
 
@@ -164,7 +164,7 @@ class StartExport:
     """Write a recording for other software. ``target`` is a folder; None: the first mounted removable drive."""
 
     recording: Name
-    formats: Annotated[tuple[ExportFormat, ...], Length(1, 4)]
+    formats: Annotated[tuple[ExportFormat, ...], Length(1, 5)]
     target: Annotated[str, Length(1, 1000)] | None = None
 
 

@@ -49,6 +49,9 @@ GOALS = (
     Goal("recorder", "ours_ms", 2.0),
     Goal("recorder", "ratio", 2.5, at_most=False),
     Goal("simulated camera", "frames_per_s", 30.0, at_most=False),
+    Goal("inflow maps", "ours_ms", 1.3),
+    Goal("inflow maps", "plain/ours", 13.0, at_most=False),
+    Goal("inflow maps", "ready_s", 1.0),
     Goal("memory", "all_mb", 500.0),
 )
 
