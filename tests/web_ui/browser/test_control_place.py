@@ -1,37 +1,35 @@
 """Who controls and who watches, on two real pages at one device: asking, consenting, the handheld's button, inviting, revoking."""
 
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from shared.protocol import control as c
-from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live, free_port_pair, web_process
+from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
 LEAST_PX = 48
 
 
+FORGET_ALL = """() => fetch("/api/v1/pairings", {method: "DELETE"}).then((answer) => answer.ok)"""
+
+
 @pytest.fixture
-def two(
-    device: PageDevice,
-    tmp_path_factory: pytest.TempPathFactory,
-    opened: Callable[..., Page],
-    folders: tuple[Path, Path],
-):
-    """A fresh web process, the page that controls, and a page that watches."""
-    run, data = folders
-    (run / "sessions.json").unlink(missing_ok=True)
-    with web_process(run, data, free_port_pair()) as web:
-        pages = []
-        for role in ("You control", "You watch"):
-            page = opened(f"{web.url}/#pair={web.pair}", LANDSCAPE)
-            expect_live(page)
-            expect(page.locator("#role")).to_have_text(role)
-            pages.append(page)
-        yield web, *pages
+def two(web: WebProcess, device: PageDevice, opened: Callable[..., Page]) -> tuple[Page, Page]:
+    """A page that controls and one that watches, and nobody else is paired."""
+    controller = opened(f"{web.url}/#pair={web.pair}", LANDSCAPE)
+    expect(controller.locator("#role")).to_have_text("You control")
+    assert controller.evaluate(FORGET_ALL)
+    expect(controller.get_by_label("Word shown by the device")).to_be_visible()
+    pages = (controller, opened(web.url, LANDSCAPE))
+    for page, role in zip(pages, ("You control", "You watch"), strict=True):
+        page.get_by_label("Word shown by the device").fill(web.pair)
+        page.get_by_role("button", name="Pair", exact=True).click()
+        expect_live(page)
+        expect(page.locator("#role")).to_have_text(role)
+    return pages
 
 
 def large_enough(page: Page, *names: str) -> None:
@@ -42,8 +40,8 @@ def large_enough(page: Page, *names: str) -> None:
         assert min(box["width"], box["height"]) >= LEAST_PX, (name, box)
 
 
-def test_control_goes_over_by_asking_and_consent(two: tuple[WebProcess, Page, Page], device: PageDevice) -> None:
-    _, controller, viewer = two
+def test_control_goes_over_by_asking_and_consent(two: tuple[Page, Page], device: PageDevice) -> None:
+    controller, viewer = two
     viewer.locator("#act-brighter").click()
     expect(viewer.locator("#line-text")).to_have_text("This tablet watches.")
     assert not [one for one in device.requests if isinstance(one, c.Light) and one.act == "brighter"]
@@ -65,9 +63,9 @@ def test_control_goes_over_by_asking_and_consent(two: tuple[WebProcess, Page, Pa
 
 
 def test_a_press_of_the_button_pairs_and_who_controls_sees_it_coming(
-    two: tuple[WebProcess, Page, Page], device: PageDevice, opened: Callable[..., Page]
+    two: tuple[Page, Page], web: WebProcess, device: PageDevice, opened: Callable[..., Page]
 ) -> None:
-    web, controller, _ = two
+    controller, _ = two
     page = opened(web.url)
     large_enough(page, "Pair", "Use the handheld's button")
     page.get_by_role("button", name="Use the handheld's button").click()
@@ -84,8 +82,8 @@ def test_a_press_of_the_button_pairs_and_who_controls_sees_it_coming(
     expect(page.locator("#role")).to_have_text("You watch")
 
 
-def test_an_invitation_and_revoking_it(two: tuple[WebProcess, Page, Page], opened: Callable[..., Page]) -> None:
-    _, controller, viewer = two
+def test_an_invitation_and_revoking_it(two: tuple[Page, Page], opened: Callable[..., Page]) -> None:
+    controller, viewer = two
     controller.locator("#role").click()
     with controller.expect_response("**/api/v1/invitations") as made:
         controller.locator("#tablets-invite").click()
@@ -113,26 +111,24 @@ def test_an_invitation_and_revoking_it(two: tuple[WebProcess, Page, Page], opene
         expect(page.get_by_label("Word shown by the device")).to_be_visible()
 
 
-def test_nothing_is_asked_of_anyone_outside(
-    device: PageDevice, folders: tuple[Path, Path], opened: Callable[..., Page]
-) -> None:
+@pytest.mark.usefixtures("device")
+def test_nothing_is_asked_of_anyone_outside(web: WebProcess, opened: Callable[..., Page]) -> None:
     """Every request of pairing, watching, and all sheets goes to the device itself."""
-    run, data = folders
     asked: list[str] = []
-    with web_process(run, data, free_port_pair()) as web:
 
-        def watch(page: Page) -> None:
-            page.context.on("request", lambda request: asked.append(request.url))
-            page.on("websocket", lambda stream: asked.append(stream.url))
+    def watch(page: Page) -> None:
+        page.context.on("request", lambda request: asked.append(request.url))
+        page.on("websocket", lambda stream: asked.append(stream.url))
 
-        page = opened(web.url, LANDSCAPE, watch)
-        page.get_by_label("Word shown by the device").fill(web.pair)
-        page.get_by_role("button", name="Pair", exact=True).click()
-        expect_live(page)
-        for name in page.locator("#quiet button").all_text_contents():
-            page.locator("#quiet").get_by_role("button", name=name, exact=True).click()
-        page.locator("#tablets-invite").click()
-        expect(page.locator("#invitation-picture")).to_be_visible()
+    page = opened(web.url, LANDSCAPE, watch)
+    page.get_by_label("Word shown by the device").fill(web.pair)
+    page.get_by_role("button", name="Pair", exact=True).click()
+    expect_live(page)
+    expect(page.locator("#role")).to_have_text("You control")
+    for name in page.locator("#quiet button").all_text_contents():
+        page.locator("#quiet").get_by_role("button", name=name, exact=True).click()
+    page.locator("#tablets-invite").click()
+    expect(page.locator("#invitation-picture")).to_be_visible()
     own = (f"http://127.0.0.1:{web.port}/", f"ws://127.0.0.1:{web.port + 1}/", "data:", "blob:http://127.0.0.1")
     assert len(asked) > 30
     assert [url for url in asked if not url.startswith(own)] == []
