@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 from websockets.asyncio.client import connect
 
+from shared.protocol import control as c
 from tests.web_ui.fake_device import FakeDevice
 
 WORD = "harbour-anchor-1234"
@@ -112,6 +113,39 @@ def test_imager_that_dies_is_gone_on_the_page_and_comes_back(run_folder, port_pa
 
     with web(run_folder, port_pair):
         asyncio.run(watch(cookie_of(port_pair)))
+
+
+def asked(port, cookie, method, path, body=None):
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+    headers = {"Cookie": cookie, "Content-Type": "application/json"}
+    connection.request(method, f"/api/v1/{path}", None if body is None else json.dumps(body), headers)
+    answer = connection.getresponse()
+    found = json.loads(answer.read())
+    connection.close()
+    return found
+
+
+def test_who_is_revoked_sees_no_further_picture_and_who_gives_control_gives_the_light(run_folder, port_pair):
+    async def watch(controller, viewer):
+        async with page_on(port_pair, controller), page_on(port_pair, viewer) as watching:
+            asking = asyncio.to_thread(asked, port_pair, viewer, "POST", "control")
+            assert (await asking)["state"] == "asked"
+            number = asked(port_pair, viewer, "GET", "access")["you"]["number"]
+            asked(port_pair, controller, "POST", "light", {"act": "on"})
+            device.requests.clear()
+            asked(port_pair, controller, "POST", "control/consent", {"number": number, "give": True})
+            async with asyncio.timeout(10):
+                while device.requests != [c.Light("off")]:
+                    await asyncio.sleep(0)
+            own = asked(port_pair, controller, "GET", "access")["you"]["number"]
+            assert asked(port_pair, viewer, "DELETE", f"pairings/{number}") == {"paired": False}
+            async with asyncio.timeout(5):  # a third of the time between two pings, by which it would be noticed anyway
+                await watching.wait_closed()
+            assert watching.close_code == 1008
+            assert asked(port_pair, controller, "GET", "access")["you"]["number"] == own
+
+    with FakeDevice(run_folder) as device, web(run_folder, port_pair):
+        asyncio.run(watch(cookie_of(port_pair), cookie_of(port_pair)))
 
 
 def test_restarted_web_process_still_knows_the_browser(run_folder, port_pair):
