@@ -18,8 +18,8 @@ KINDS: tuple[str, ...] = get_args(EventKind)
 class Event:
     """Something that happened at ``time_ns`` of the sensor's clock; ``fields`` hold what depends on the kind.
 
-    "injection" and "injection undone" have none; "note": text; "light": level, lit; "gap": frames, cause; "region" and
-    "reference": region, as on the command line (null: taken away, then name); "trip" and "end": reason.
+    "injection": dose_mg, where it is known; "injection undone" has none; "note": text; "light": level, lit; "gap": frames, cause;
+    "region" and "reference": region, as on the command line (null: taken away, then name); "trip" and "end": reason.
     """
 
     kind: str

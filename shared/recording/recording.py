@@ -102,15 +102,21 @@ class Recording:
         return sum(file.stat().st_size for file in self.path.rglob("*") if file.is_file())
 
     @property
-    def injected_at_ns(self) -> int | None:
-        """Sensor time of the last injection that was not undone; None where none was marked."""
-        marks: list[int] = []
+    def injections(self) -> tuple[Event, ...]:
+        """Marks of injections that were not undone, in the order given; earlier ones than the recording may be among them."""
+        marks: list[Event] = []
         for event in self.events:
             if event.kind == "injection":
-                marks.append(event.time_ns)
+                marks.append(event)
             elif event.kind == "injection undone" and marks:
                 marks.pop()
-        return marks[-1] if marks else None
+        return tuple(marks)
+
+    @property
+    def injected_at_ns(self) -> int | None:
+        """Sensor time of the last injection that was not undone; None where none was marked."""
+        marks = self.injections
+        return marks[-1].time_ns if marks else None
 
     def pixels(self, number: int) -> Counts:
         """Counts (height, width) uint16 of frame ``number``; raises IndexError, or Refused where the file is damaged."""

@@ -1,0 +1,224 @@
+"""The dye record of each case on disk: lines that are only ever added, beside the recordings whose injections count with them."""
+
+import fcntl
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Literal
+
+from shared.bounded import filled
+from shared.dye_record import DyeSoFar, Injection, checked_dose_mg, checked_mass_kg, dye_so_far
+from shared.errors import Refused
+from shared.recording import Recording
+from shared.recording.durable import sync_folder, write_all
+from shared.recording.names import checked_case
+
+FOLDER = "dye_records"
+_SAME_MARK = timedelta(minutes=1)
+"""The same moment of the sensor's clock within this by the wall clock is one injection, told to several recordings."""
+_SAME_INJECTION = timedelta(minutes=2)
+"""A mark without a dose this near to a dose that was typed in is taken to be that dose."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a record. ``at`` is UTC in ISO 8601; ``undoes`` is the number of the line that this one takes back."""
+
+    kind: Literal["given", "body mass", "undone"]
+    at: str
+    entered_at: str
+    dose_mg: float | None = None
+    body_mass_kg: float | None = None
+    undoes: int | None = None
+
+
+@dataclass(frozen=True)
+class Dose:
+    """An injection and where it is known from: "line 3", or a recording's name. ``line`` is None for a recording's."""
+
+    injection: Injection
+    source: str
+    line: int | None = None
+
+
+@dataclass(frozen=True)
+class CaseRecord:
+    """All that is known of one case: doses by time, the newest body mass, and what could not be read."""
+
+    case: str
+    doses: tuple[Dose, ...]
+    body_mass_kg: float | None
+    problems: tuple[str, ...]
+
+    def so_far(self, now: datetime) -> DyeSoFar:
+        """Sum of the doses at ``now``."""
+        return dye_so_far([dose.injection for dose in self.doses], self.body_mass_kg, now)
+
+
+class DyeLog:
+    """Dye records of the cases whose recordings are in ``folder``."""
+
+    def __init__(self, folder: Path) -> None:
+        self._recordings, self._folder = folder, folder / FOLDER
+
+    def cases(self) -> tuple[str, ...]:
+        """Codes of the cases that have a record, by name."""
+        return tuple(sorted(path.name.removesuffix(".jsonl") for path in self._folder.glob("*.jsonl")))
+
+    def give(self, case: str, dose_mg: float, at: datetime, now: datetime) -> int:
+        """Add a dose given at ``at``; returns the line's number. Raises Refused for what is no dose, or lies ahead."""
+        if at > now:
+            raise Refused("a dose cannot be given in the future", at.isoformat(), "enter when it went in")
+        return self._add(case, Line("given", _text(at), _text(now), dose_mg=checked_dose_mg(dose_mg)))
+
+    def weigh(self, case: str, mass_kg: float, now: datetime) -> int:
+        """Add a body mass, which replaces earlier ones; returns the line's number. Raises Refused for what is none."""
+        return self._add(case, Line("body mass", _text(now), _text(now), body_mass_kg=checked_mass_kg(mass_kg)))
+
+    def undo(self, case: str, number: int, now: datetime) -> int:
+        """Take a line back by a further line. Raises Refused where there is no such line, or it is taken back already."""
+        lines, _ = self._lines(case)
+        line = lines.get(number)
+        if line is None or line.kind == "undone":
+            raise Refused("no dose or body mass has this number", number, "name a line that `tapetum dye CASE` lists")
+        if any(other.undoes == number for other in lines.values()):
+            raise Refused("this line was taken back already", number, "enter what is right as a new line")
+        return self._add(case, Line("undone", _text(now), _text(now), undoes=number))
+
+    def read(self, case: str) -> CaseRecord:
+        """All that is known of ``case``, from its record and from its recordings."""
+        lines, problems = self._lines(case)
+        undone = {line.undoes for line in lines.values()}
+        standing = {number: line for number, line in lines.items() if number not in undone}
+        typed = [
+            Dose(Injection(datetime.fromisoformat(line.at), line.dose_mg), f"line {number}", number)
+            for number, line in standing.items()
+            if line.kind == "given"
+        ]
+        masses = [line.body_mass_kg for line in standing.values() if line.body_mass_kg is not None]
+        marked, more = self._marked(case)
+        marks = [mark for mark in marked if mark.injection.dose_mg is not None or not _is_near(mark, typed)]
+        doses = sorted([*typed, *marks], key=lambda dose: dose.injection.at)
+        return CaseRecord(case, tuple(doses), masses[-1] if masses else None, (*problems, *more))
+
+    # ---- pieces -------------------------------------------------------------------------------------------------------
+
+    def _path(self, case: str) -> Path:
+        if not checked_case(case):
+            raise Refused("a dye record needs a case code", remedy="name the case")
+        return self._folder / f"{case}.jsonl"
+
+    def _add(self, case: str, line: Line) -> int:
+        """Append one line and make it survive a cut of power; a line torn by an earlier one stays as it is."""
+        path = self._path(case)
+        known = {key: value for key, value in vars(line).items() if value is not None}
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX)
+                stored = os.pread(handle, os.fstat(handle).st_size, 0)
+                torn = b"\n" if stored and not stored.endswith(b"\n") else b""
+                write_all(handle, (torn + json.dumps(known).encode() + b"\n",), len(stored))
+                os.fsync(handle)
+            finally:
+                os.close(handle)
+            sync_folder(path.parent)
+        except OSError as error:
+            raise Refused(
+                f"{path}: the dye record cannot be written ({error.strerror})", remedy="note it on paper"
+            ) from None
+        return len(stored.splitlines()) + 1
+
+    def _lines(self, case: str) -> tuple[dict[int, Line], tuple[str, ...]]:
+        """Lines by number, counted from 1, and one sentence for each that cannot be read."""
+        path = self._path(case)
+        try:
+            stored = path.read_bytes()
+        except FileNotFoundError:
+            return {}, ()
+        except OSError as error:
+            raise Refused(f"{path}: cannot be read ({error.strerror})", remedy="check its permissions") from None
+        found: dict[int, Line] = {}
+        problems: list[str] = []
+        for number, text in enumerate(stored.splitlines(), 1):
+            try:
+                found[number] = _parsed(text, f"{path.name} line {number}")
+            except Refused as error:
+                problems.append(f"not counted: {error.line}")
+        return found, tuple(problems)
+
+    def _marked(self, case: str) -> tuple[list[Dose], tuple[str, ...]]:
+        """Injections marked in the recordings of a case, each once."""
+        found: list[tuple[int, Dose]] = []
+        problems: list[str] = []
+        for path in sorted(self._recordings.glob("*.zarr")):
+            try:
+                with Recording.open(path) as recording:
+                    marks = _marks(recording) if recording.case == case else ()
+            except Refused as error:
+                problems.append(f"not counted: {error.line}")
+                continue
+            for time_ns, dose in marks:
+                if not any(time_ns == other_ns and _is_same(dose, other) for other_ns, other in found):
+                    found.append((time_ns, dose))
+        return [dose for _, dose in found], tuple(problems)
+
+
+def _marks(recording: Recording) -> Sequence[tuple[int, Dose]]:
+    marks = recording.injections
+    if not marks or not recording.frames:
+        return ()
+    if not recording.started_at:
+        raise Refused("nobody knows when this recording was made", recording.name, "enter its dye with --give")
+    started_at = datetime.fromisoformat(recording.started_at)
+    if started_at.tzinfo is None:
+        started_at = started_at.replace(tzinfo=UTC)
+    first_ns = int(recording.frame_table.sensor_time_ns[0])
+    found = []
+    for mark in marks:
+        at = started_at + timedelta(seconds=(mark.time_ns - first_ns) / 1e9)
+        found.append((mark.time_ns, Dose(Injection(at, _dose_of(mark.fields.get("dose_mg"))), recording.name)))
+    return found
+
+
+def _dose_of(stored: object) -> float | None:
+    if stored is None:
+        return None
+    if isinstance(stored, bool) or not isinstance(stored, int | float):
+        raise Refused("the dose of an injection must be a number", stored, "enter the dose with --give")
+    return checked_dose_mg(stored)
+
+
+def _is_same(one: Dose, other: Dose) -> bool:
+    return abs(one.injection.at - other.injection.at) < _SAME_MARK
+
+
+def _is_near(mark: Dose, typed: Sequence[Dose]) -> bool:
+    return any(abs(mark.injection.at - dose.injection.at) < _SAME_INJECTION for dose in typed)
+
+
+def _parsed(text: bytes, source: str) -> Line:
+    try:
+        values = json.loads(text)
+    except ValueError:
+        raise Refused(f"{source}: no entry", text.decode("utf-8", "replace"), "enter it again") from None
+    line = filled(Line, values, source)
+    try:
+        moment = datetime.fromisoformat(line.at)
+    except ValueError:
+        raise Refused(f"{source}: no moment", line.at, "enter it again") from None
+    if moment.tzinfo is None:
+        raise Refused(f"{source}: a moment without a time zone", line.at, "enter it again")
+    if line.kind == "given":
+        checked_dose_mg(line.dose_mg or 0.0)
+    elif line.kind == "body mass":
+        checked_mass_kg(line.body_mass_kg or 0.0)
+    return line
+
+
+def _text(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds")

@@ -1,0 +1,129 @@
+"""The dye record of a case: lines only added, recordings counted once, through the command line too."""
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from device.cli.dye import command
+from device.dye_log import FOLDER, DyeLog
+from shared.calibration import Calibration
+from shared.errors import Refused
+from shared.frame import CameraDescription, Frame
+from shared.recording.writer import RecordingWriter
+
+NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+CAMERA = CameraDescription("test", 64, 64)
+
+
+def recorded(path: Path, started_at: datetime | None, marks: dict[int, float | None], case: str = "K-3") -> None:
+    """A short recording whose first frame is 100 s after the sensor's clock began; marks by that clock's seconds."""
+    text = started_at.isoformat() if started_at else ""
+    with RecordingWriter(path, CAMERA, Calibration.assumed(CAMERA), started_at=text, case=case) as writer:
+        for time_s, dose_mg in marks.items():
+            writer.event("injection", time_s * 10**9, **({} if dose_mg is None else {"dose_mg": dose_mg}))
+        writer.append(Frame(np.full((64, 64), 9, np.uint16), 0, 100 * 10**9, 8000.0))
+
+
+def test_entries_are_only_added_and_taken_back_by_further_ones(tmp_path: Path) -> None:
+    log = DyeLog(tmp_path)
+    assert log.weigh("K-3", 70.0, NOW) == 1
+    assert log.give("K-3", 50.0, NOW, NOW) == 2
+    assert log.give("K-3", 5.0, NOW - timedelta(minutes=10), NOW) == 3
+    before = (tmp_path / FOLDER / "K-3.jsonl").read_bytes()
+    assert log.undo("K-3", 2, NOW) == 4
+    assert (tmp_path / FOLDER / "K-3.jsonl").read_bytes().startswith(before)
+    record = log.read("K-3")
+    assert [(dose.line, dose.injection.dose_mg) for dose in record.doses] == [(3, 5.0)]
+    assert record.so_far(NOW).given_mg == 5.0
+    assert record.so_far(NOW).limit_mg == 140.0
+    assert log.cases() == ("K-3",)
+    for number in (2, 4, 9):
+        with pytest.raises(Refused):
+            log.undo("K-3", number, NOW)
+
+
+def test_a_torn_or_nonsensical_line_is_said_and_loses_no_other(tmp_path: Path) -> None:
+    log = DyeLog(tmp_path)
+    log.give("K-3", 5.0, NOW, NOW)
+    with (tmp_path / FOLDER / "K-3.jsonl").open("ab") as file:
+        file.write(
+            b'{"kind": "given", "at": "2026-11-25T12:00:00+00:00", "entered_at": "", "dose_mg": -4}\n{"kind": "giv'
+        )
+    assert log.give("K-3", 2.5, NOW, NOW) == 4
+    record = log.read("K-3")
+    assert [dose.injection.dose_mg for dose in record.doses] == [5.0, 2.5]
+    assert [
+        "line 2" in record.problems[0] or "dose is above 0" in record.problems[0],
+        "line 3" in record.problems[1],
+    ] == [
+        True,
+        True,
+    ]
+
+
+def test_recordings_of_the_case_count_once(tmp_path: Path) -> None:
+    """The second recording was told of the first one's injection, as the device does it; the third is another case's."""
+    recorded(tmp_path / "a.zarr", NOW, {110: 5.0})
+    recorded(tmp_path / "b.zarr", NOW, {110: 5.0, 130: None})
+    recorded(tmp_path / "c.zarr", NOW, {110: 5.0}, "K-4")
+    recorded(tmp_path / "d.zarr", None, {110: 5.0})
+    log = DyeLog(tmp_path)
+    record = log.read("K-3")
+    assert [(dose.injection.at - NOW, dose.injection.dose_mg) for dose in record.doses] == [
+        (timedelta(seconds=10), 5.0),
+        (timedelta(seconds=30), None),
+    ]
+    assert "nobody knows when this recording was made: d" in record.problems[0]
+    assert record.so_far(NOW).without_dose == 1
+    log.give("K-3", 2.5, NOW + timedelta(minutes=1), NOW + timedelta(minutes=1))  # the dose of the second mark
+    typed = log.read("K-3")
+    assert typed.so_far(NOW).without_dose == 0
+    assert typed.so_far(NOW).given_mg == 7.5
+
+
+def test_the_command(tmp_path: Path) -> None:
+    def run(*given: str) -> dict[str, object]:
+        done = CliRunner().invoke(command, [*given, "--data", str(tmp_path), "--json"], catch_exceptions=False)
+        return dict(json.loads(done.stdout))
+
+    said = run("K-3", "--body-mass-kg", "70", "--give", "5", "--minutes-ago", "10")
+    assert (said["given_mg"], said["limit_mg"], said["volume_ml"]) == (5.0, 140.0, 2.0)
+    assert said["left_mg"] == [
+        pytest.approx(0.3125, abs=1e-3),
+        pytest.approx(0.8839, abs=1e-3),
+    ]  # 2^-4 and 2^-2.5 of 5 mg
+    assert any("iodide" in line for line in said["cautions"])  # type: ignore[attr-defined]
+    assert run("K-3", "--undo", "2")["given_mg"] == 0
+    assert [case["case"] for case in run()["cases"]] == ["K-3"]  # type: ignore[attr-defined]
+    readable = (
+        CliRunner().invoke(command, ["K-3", "--give", "140", "--data", str(tmp_path)], catch_exceptions=False).stdout
+    )
+    assert "100 % of the label's limit of 140 mg for 70 kg" in readable
+    assert "warning: 140 mg reach or pass" in readable
+    assert "never a prescription" not in readable
+    assert "licensed practice decide" in readable
+
+
+@pytest.mark.parametrize(
+    ("given", "line"),
+    [
+        (["K-3", "--give", "-5"], "a dose is above 0 and at most 500 mg: -5.0; enter milligrams"),
+        (["K-3", "--give", "nan"], "a dose is above 0"),
+        (["K-3", "--give", "-5", "--body-mass-kg", "70"], "a dose is above 0"),
+        (["K-3", "--body-mass-kg", "401"], "a body mass is from 1 to 400 kg: 401.0"),
+        (["K-3", "--give", "5", "--minutes-ago", "-1"], "--minutes-ago is 0 to 10080"),
+        (["K-3", "--minutes-ago", "1"], "--minutes-ago is 0 to 10080 and belongs to --give"),
+        (["A B", "--give", "5"], "not a case code: A B"),
+        (["--give", "5"], "an entry needs a case code"),
+        (["K-3", "--undo", "1"], "no dose or body mass has this number: 1"),
+    ],
+)
+def test_what_cannot_be_entered_leaves_nothing(tmp_path: Path, given: list[str], line: str) -> None:
+    done = CliRunner().invoke(command, [*given, "--data", str(tmp_path)])
+    assert isinstance(done.exception, Refused)
+    assert line in done.exception.line
+    assert list(tmp_path.iterdir()) == []
