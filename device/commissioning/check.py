@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from device.commissioning.bench import POLL_S, Bench
+from device.commissioning.cases import CHECK
 from device.commissioning.run import in_force
 from device.commissioning.takes import longest, stack, takes
 from device.recording_list import summaries
@@ -73,7 +74,7 @@ class CaseCheck:
         camera, levels = bench.state.camera, bench.state.light_levels
         with ExitStack() as afterwards:
             afterwards.callback(self._left_safe)
-            with bench.recording("check") as (name,):
+            with bench.recording(CHECK) as (name,):
                 bench.at_level(levels[-1], levels)
                 bench.expose(*((dark.exposure_us, dark.gain) if dark else (camera.exposure_us, camera.gain)))
                 bench.say("unlit frames")

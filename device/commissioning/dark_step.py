@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from device.commissioning.bench import Bench
+from device.commissioning.cases import case_of
 from device.commissioning.step import Reading
 from device.commissioning.takes import evidence, stack, takes
 from shared.commissioning.calibration_folder import Kept
@@ -37,7 +38,7 @@ Dark: what every pixel counts without any light.
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Frames at the working exposure, then at a fifth of it."""
         camera = bench.state.camera
-        with bench.recording(f"{self.name}-step") as (name,):
+        with bench.recording(case_of(self.name)) as (name,):
             for share in (1.0, self.other_share):
                 exposure_us = bench.expose(share * camera.exposure_us, camera.gain)
                 bench.say(f"{self.frames} dark frames at {exposure_us / 1000:.2f} ms")

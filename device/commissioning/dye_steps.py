@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from device.commissioning.bench import Bench
+from device.commissioning.cases import case_of
 from device.commissioning.flat_step import even_frames, lit_and_unlit, need
 from device.commissioning.step import Reading
 from device.commissioning.takes import Take, evidence, longest, takes
@@ -49,7 +50,7 @@ Leakage: how much of the ring's own light comes through the filter.
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Unlit and lit frames at the longest exposure that does not saturate: leakage is to be faint, so no aim is taken."""
         levels = bench.state.light_levels
-        with bench.recording("leakage-step") as (name,):
+        with bench.recording(case_of("leakage")) as (name,):
             bench.at_level(levels[-1], levels)
             bench.expose(bench.state.camera.exposure_us)
             bench.say(f"{PLAIN_FRAMES} frames unlit and lit")
@@ -95,7 +96,7 @@ Sensitivity: the least dye that is seen, and how far signal is proportional to i
 
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Unlit and lit frames, the strongest well at about 60 % of the range."""
-        return even_frames(bench, recordings, "sensitivity-step", FRAMES)
+        return even_frames(bench, recordings, case_of("sensitivity"), FRAMES)
 
     def read(self, recording: Recording, kept: Kept) -> Reading:
         """Each well's mean signal frame by frame; the scatter between frames is its uncertainty."""

@@ -6,6 +6,7 @@ import numpy as np
 
 from device.commissioning.aim import aimed_exposure_us
 from device.commissioning.bench import Bench
+from device.commissioning.cases import case_of
 from device.commissioning.step import Reading
 from device.commissioning.takes import evidence, longest, stack, takes
 from shared.commissioning.calibration_folder import Kept
@@ -67,7 +68,7 @@ class DefectsStep:
 
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Lit and unlit frames of the even target."""
-        return even_frames(bench, recordings, "defects-step", FRAMES // 2)
+        return even_frames(bench, recordings, case_of("defects"), FRAMES // 2)
 
     def read(self, recording: Recording, kept: Kept) -> Reading:
         """Hot and noisy from the dark step's planes, odd ones from these frames."""
@@ -93,7 +94,7 @@ class FlatStep:
 
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Lit and unlit frames of the even target."""
-        return even_frames(bench, recordings, "flat-step", FRAMES)
+        return even_frames(bench, recordings, case_of("flat"), FRAMES)
 
     def read(self, recording: Recording, kept: Kept) -> Reading:
         """Lit less unlit, 1 where the field is brightest."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from device.commissioning.aim import aimed_exposure_us
 from device.commissioning.bench import Bench
+from device.commissioning.cases import case_of
 from device.commissioning.flat_step import AIM, EVEN_TARGET, need
 from device.commissioning.step import Reading
 from device.commissioning.takes import Take, evidence, pairs, stack, takes
@@ -43,7 +44,7 @@ class GainStep:
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Dark and lit frames at each exposure of a ramp, more of them at half of saturation."""
         levels = bench.state.light_levels
-        with bench.recording(f"{self.name}-step") as (name,):
+        with bench.recording(case_of(self.name)) as (name,):
             bench.at_level(levels[-1], levels)
             saturating_us = aimed_exposure_us(bench, recordings / f"{name}.zarr", AIM) / AIM
             longest_us = 1e6 / max(bench.state.camera.rate_hz, 0.5) * 0.98

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from device.commissioning.bench import Bench, Device
+from device.commissioning.cases import LIGHT_OUTPUT
 from shared.protocol.control import Light
 
-CASE = "light-output"
 LIT_FRAMES = 16
 DARK_FRAMES = 10
 
@@ -23,7 +23,7 @@ class LightSteps:
         """Walk through all levels; returns the recording's name. Raises Refused with the reason, the light off."""
         bench = Bench(self.device, self.say, self.pause)
         levels = bench.fit(levels=2).light_levels
-        with bench.recording(CASE) as (name,):
+        with bench.recording(LIGHT_OUTPUT) as (name,):
             bench.at_level(levels[0], levels)
             bench.frames(DARK_FRAMES, lit=False)
             for level in (*levels, *reversed(levels)):

@@ -6,6 +6,7 @@ import numpy as np
 
 from device.commissioning.aim import aimed_exposure_us
 from device.commissioning.bench import Bench
+from device.commissioning.cases import case_of
 from device.commissioning.flat_step import need
 from device.commissioning.step import Reading
 from device.commissioning.takes import evidence, longest, stack, takes
@@ -71,7 +72,7 @@ class ScaleStep:
 
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Lit frames of the grid."""
-        return lit_frames(bench, recordings, "scale-step")
+        return lit_frames(bench, recordings, case_of("scale"))
 
     def read(self, recording: Recording, kept: Kept) -> Reading:
         """Dots found, numbered and fitted."""
@@ -94,7 +95,7 @@ class SharpnessStep:
 
     def walk(self, bench: Bench, recordings: Path) -> str:
         """Lit frames of the edge."""
-        return lit_frames(bench, recordings, "sharpness-step")
+        return lit_frames(bench, recordings, case_of("sharpness"))
 
     def read(self, recording: Recording, kept: Kept) -> Reading:
         """The edge in the middle part of the picture."""

@@ -14,6 +14,7 @@ import sdnotify
 
 import device
 from device.camera.source import EndOfFrames
+from device.commissioning.cases import of_a_patient
 from device.control_server import ControlServer
 from device.controls import Controls, open_button
 from device.imager.checks import Checks
@@ -122,7 +123,7 @@ def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.
             clock=parts.clock,
         )
         opened.callback(loop.controls.close)
-    loop.maps = LiveMaps(parts.source.calibration, lambda: parts.recorder.path, requests.marks)
+    loop.maps = LiveMaps(parts.source.calibration, lambda: of_a_patient(parts.recorder.path), requests.marks)
     opened.callback(loop.maps.close)
     parts.source.camera.start()
     requests.restore()

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from device.commissioning.light_steps import CASE, LightSteps
+from device.commissioning.cases import LIGHT_OUTPUT
+from device.commissioning.light_steps import LightSteps
 from shared.errors import Refused
 from shared.protocol.control import GetState, Light, Record
 from tests.device.commissioning.fake_device import STATE, FakeDevice
@@ -16,7 +17,7 @@ def walked(device, said=None):
 
 def test_it_goes_up_and_down_with_darkness_between_and_leaves_the_level_as_it_was():
     device, said = FakeDevice(), []
-    assert walked(device, said) == f"walk_{CASE}"
+    assert walked(device, said) == f"walk_{LIGHT_OUTPUT}"
     assert device.levels == [0.0, 0.2, 0.0, 0.6, 0.0, 1.0, 0.0, 1.0, 0.0, 0.6, 0.0, 0.2, 0.0]
     assert said == ["level 20%", "level 60%", "level 100%", "level 100%", "level 60%", "level 20%"]
     assert device.state.light.wanted_level == 0.6

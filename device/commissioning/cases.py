@@ -1,0 +1,18 @@
+"""Case codes under which commissioning records; nothing of a patient is in such a recording."""
+
+import re
+from pathlib import Path
+
+LIGHT_OUTPUT = "light-output"
+CHECK = "check"
+_NAME = re.compile(rf"[^_]+_(?:{LIGHT_OUTPUT}|{CHECK}|[a-z]+-step)(?:-\d+)?")
+
+
+def case_of(step: str) -> str:
+    """Case code of a step."""
+    return f"{step}-step"
+
+
+def of_a_patient(recording: Path | None) -> Path | None:
+    """The recording's folder itself, None for one of commissioning: what is worked out for patients is not for targets."""
+    return None if recording is None or _NAME.fullmatch(recording.stem) else recording
