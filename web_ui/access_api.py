@@ -141,7 +141,7 @@ def pair_by_button() -> Response:
     if known is None:
         access.pairing.admit_asker(request.remote_addr or "")
         claim, label = secrets.token_urlsafe(16), new_label({one.label for one in access.sessions.all()})
-        awaited = access.button.begin(_key(claim), label, pairs=True)
+        awaited = access.button.begin(_key(claim), label)
         response = make_response(plain(ButtonAsked("waiting", label, awaited.seconds_left, "")))
         response.set_cookie(
             ASKING, claim, max_age=_ASKING_S, httponly=True, samesite="Strict", secure=request.is_secure, path="/api/v1"
@@ -215,7 +215,7 @@ def _ask_button(own: Session) -> ControlAsked:
     known = access.button.look(own.number)
     if known is None:
         access.pairing.admit_asker(request.remote_addr or "")
-        known_state: PressAwaited = access.button.begin(own.number, own.label, pairs=False)
+        known_state: PressAwaited = access.button.begin(own.number, own.label)
     else:
         known_state = known[1]
     if known_state.state == "waiting":

@@ -23,7 +23,6 @@ class Waiting:
 
     key: str
     label: str
-    pairs: bool
     number: int
     until_ns: int
 
@@ -43,7 +42,7 @@ class ButtonPress:
         waiting = self._waiting
         return None if waiting is None or self._clock.now_ns() >= waiting.until_ns else waiting
 
-    def begin(self, key: str, label: str, *, pairs: bool) -> PressAwaited:
+    def begin(self, key: str, label: str) -> PressAwaited:
         """Await a press for ``key``; raises Busy while another waits, Refused when the device cannot."""
         with self._lock:
             if self._waiting is not None:
@@ -52,7 +51,7 @@ class ButtonPress:
                     raise Busy(f"another tablet waits for the button; try again in {math.ceil(left.seconds_left)} s")
             awaited = self._device.ask_for(PressAwaited, AwaitPress(WAIT_S))
             until_ns = self._clock.now_ns() + round(awaited.seconds_left * 1e9)
-            self._waiting = Waiting(key, label, pairs, awaited.number, until_ns)
+            self._waiting = Waiting(key, label, awaited.number, until_ns)
             return awaited
 
     def look(self, key: str) -> tuple[Waiting, PressAwaited] | None:

@@ -13,10 +13,13 @@ import websockets
 from hypothesis import given
 from hypothesis import strategies as st
 from websockets.asyncio.client import connect
+from websockets.datastructures import Headers
+from websockets.http11 import Request
 
 from shared.errors import Refused
 from shared.frame_bus import BusPicture, FrameBusWriter
 from tests.web_ui.fake_device import _first_state
+from web_ui.own_names import OwnNames
 from web_ui.pictures import MOST_UNDER_WAY, PictureServer, PreparedPicture
 from web_ui.sessions import COOKIE
 
@@ -436,3 +439,38 @@ def test_prepared_bytes_are_one_frame_of_the_message(header, jpeg, publication, 
 def test_header_that_is_no_object_is_refused():
     with pytest.raises(Refused, match="not a JSON object"):
         PreparedPicture(BusPicture(1, 1, 0, b"[]", b""))
+
+
+@pytest.mark.parametrize(
+    ("origin", "host", "status"),
+    [
+        ("http://127.0.0.1:8080", "127.0.0.1:8081", None),
+        ("http://quay.local:8080", "quay.local:8081", None),
+        ("http://evil.test:8080", "evil.test:8081", 403),  # a foreign name that was made to lead here
+        ("http://evil.test:8080", "127.0.0.1:8081", 403),
+        ("https://127.0.0.1:8080", "127.0.0.1:8081", 403),  # encrypted pages come from an encrypted server
+        ("http://127.0.0.1:9999", "127.0.0.1:8081", 403),
+        ("null", "127.0.0.1:8081", 403),
+    ],
+)
+def test_only_pages_of_this_device_under_its_own_names_open_streams(tmp_path, manual_clock, origin, host, status):
+    with FrameBusWriter(tmp_path / "frame_bus"):
+        server = PictureServer(tmp_path / "frame_bus", Doorman(), 8080, manual_clock, names=OwnNames(["quay.local"]))
+        headers = Headers([("Origin", origin), ("Host", host), ("Cookie", f"{COOKIE}={GOOD}")])
+        refused = server.refusal(Request("/pictures", headers))
+        assert (refused and refused[0]) == status
+        server._reader.close()
+
+
+def test_pages_that_say_goodbye_are_told_from_those_that_are_lost(run):
+    async def scenario(stream):
+        doorman = stream.server.admission
+        async with stream.connect():
+            await stream.until(lambda: doorman.seen == ["opened"])
+        await stream.until(lambda: doorman.seen == ["opened", "said goodbye"])
+        page = await stream.connect()
+        await stream.until(lambda: len(doorman.seen) == 3)
+        page.transport.abort()
+        await stream.until(lambda: doorman.seen[2:] == ["opened", "lost"])
+
+    run(scenario)

@@ -46,10 +46,12 @@ def free_port_pair() -> int:
 
 
 @contextmanager
-def web_process(run_folder: Path, data_folder: Path, port: int, word: str = PAIR_WORD) -> Iterator[WebProcess]:
+def web_process(
+    run_folder: Path, data_folder: Path, port: int, *more: str, word: str = PAIR_WORD
+) -> Iterator[WebProcess]:
     """Start the web process, wait for its line, and stop it as systemd would."""
     command = [sys.executable, "-m", "web_ui", "--run-dir", str(run_folder), "--data-dir", str(data_folder)]
-    command += ["--port", str(port), "--pair-word", word]
+    command += ["--port", str(port), "--pair-word", word, *more]
     with subprocess.Popen(command, stdout=subprocess.PIPE, env={**os.environ, "PYTHONUNBUFFERED": "1"}) as process:
         try:
             assert process.stdout is not None
