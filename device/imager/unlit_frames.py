@@ -14,9 +14,12 @@ from shared.frame import CameraDescription, Frame
 Act = Literal["stay", "go dark", "light again"]
 
 LONGEST_DARK_NS = 52_000_000
-"""With what a frame may come late, below the 60 ms after which the slowest dead-man that the parts' tolerances allow may drop out
-(hardware/circuits).
-"""
+"""With what a frame may come late, below ``DROPPED_OUT_NS``, after which a dead-man's circuit may drop out (hardware/circuits)."""
+
+
+DROPPED_OUT_NS = 60_000_000
+DEAD_MAN_RISES_NS = 30_000_000
+"""What its circuit needs after the first beat to give light again (hardware/circuits); the guard's word cannot know of it."""
 
 STALLED_NS = 100_000_000
 """A dark spell of this length was no frame but a stall: light is asked for anew, by a finger."""
@@ -32,6 +35,7 @@ class UnlitFrames:
         self._every = every
         self._since_dark = 0
         self._dark_since_ns: int | None = None
+        self._unsure_until_ns = 0
         if every and camera.shutter == "rolling":
             raise Refused(
                 "unlit frames need a global shutter: a rolling one's rows never see the same light",
@@ -62,6 +66,8 @@ class UnlitFrames:
             is_unlit = frame.light_level <= 0
             too_long = now_ns + self._interval_ns - self._dark_since_ns > LONGEST_DARK_NS
             if is_unlit or too_long or not lit:
+                if now_ns - self._dark_since_ns > DROPPED_OUT_NS:
+                    self._unsure_until_ns = now_ns + DEAD_MAN_RISES_NS
                 self._since_dark, self._dark_since_ns = 0, None
                 return "light again"
             return "stay"
@@ -83,5 +89,6 @@ class UnlitFrames:
         return self.planned and frame.sequence % self._every == 0
 
     def is_half_lit(self, frame: Frame, level: float) -> bool:
-        """Whether the light, of ``level`` when on, was switched during the exposure."""
-        return self.planned and 0 < frame.light_level < HALF_LIT * level
+        """Whether the light, of ``level`` when on, was switched during the exposure, or may have been by the dead-man."""
+        unsure = frame.exposure_start_ns < self._unsure_until_ns
+        return self.planned and frame.light_level > 0 and (unsure or frame.light_level < HALF_LIT * level)

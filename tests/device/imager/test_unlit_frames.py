@@ -5,7 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from device.imager.unlit_frames import LONGEST_DARK_NS, STALLED_NS, UnlitFrames
+from device.imager.unlit_frames import (
+    DEAD_MAN_RISES_NS,
+    DROPPED_OUT_NS,
+    LONGEST_DARK_NS,
+    STALLED_NS,
+    UnlitFrames,
+)
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.settings import Settings, changed
@@ -79,6 +85,17 @@ def test_half_lit_frames_are_known() -> None:
     assert plan.is_half_lit(frame, 0.6)
     assert not plan.is_half_lit(frame, 0.3)
     assert not UnlitFrames(0, camera()).is_half_lit(frame, 0.6)
+
+
+def test_after_a_darkness_that_let_the_dead_man_drop_out_light_is_not_believed_at_once() -> None:
+    plan = UnlitFrames(8, camera())
+    for number in range(1, 9):
+        plan.after(Frame(PIXELS, number, number * 33 * MS, 10_000.0), True, number * 33 * MS)
+    relit_ns = 8 * 33 * MS + DROPPED_OUT_NS + MS
+    assert plan.after(Frame(PIXELS, 10, relit_ns - MS, 10_000.0, 1.0, 0.0, False), True, relit_ns) == "light again"
+    for after_ns, believed in ((DEAD_MAN_RISES_NS - MS, False), (DEAD_MAN_RISES_NS, True)):
+        frame = Frame(PIXELS, 11, relit_ns + after_ns + 10 * MS, 10_000.0, 1.0, 0.6, True)
+        assert plan.is_half_lit(frame, 0.6) is not believed
 
 
 def test_a_stall_in_the_dark_is_no_frame() -> None:
