@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from shared.commissioning.calibration_folder import load
+from shared.commissioning.calibration_folder import listed, load
 from shared.protocol.control import Light, Record, StartCheck
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
@@ -67,7 +67,7 @@ def test_a_step_is_refused_while_one_it_leans_on_is_missing(device: BareDevice) 
     done = device.tapetum("calibrate", "flat", "--yes")
     assert done.returncode == 2
     assert done.stderr == "tapetum: step dark comes before this one; start with: tapetum calibrate dark\n"
-    assert answered(device, "calibrate", "list") == {"calibrations": []}
+    assert listed(device.data, device.state().sensor) == []
 
 
 def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) -> None:
@@ -120,9 +120,9 @@ def test_it_is_in_force_from_the_next_start(device: BareDevice, commissioned: Ba
     assert device.state().calibration == "scene truth", "not before the next start"
     state = commissioned.state()
     assert (state.calibration, state.warnings) == ("commissioned", ())
-    newest = answered(commissioned, "calibrate", "list")["calibrations"][0]
-    assert state.calibrated_at.replace(":", "-") == newest["name"]
-    assert newest["missing"] == []
+    name, figures = listed(commissioned.data, state.sensor)[0]
+    assert state.calibrated_at.replace(":", "-") == name
+    assert figures.missing == ()
 
 
 def test_the_check_passes_on_a_commissioned_device_from_shell_and_page(commissioned: BareDevice) -> None:
@@ -179,7 +179,8 @@ def test_the_check_fails_and_says_what_to_do(commissioned: BareDevice) -> None:
 
 
 def test_an_older_calibration_can_be_taken_up_again(commissioned: BareDevice) -> None:
-    names = [one["name"] for one in answered(commissioned, "calibrate", "list")["calibrations"]]
+    sensor = commissioned.state().sensor
+    names = [name for name, _ in listed(commissioned.data, sensor)]
     assert answered(commissioned, "calibrate", "use", names[-1])["again_from"] == names[-1]
     now = answered(commissioned, "calibrate", "list")["calibrations"]
     assert [one["name"] for one in now[1:]] == names, "nothing is lost"
