@@ -122,7 +122,7 @@ def inflow_maps(
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
             *(gatherer.planes, order, series.steps, series.noise, bins, series.slots, series.early, tables, at_top),
-            *(room(order.size), *rows, found, found_u, raw),
+            *(room(order.size), reading.rows_of(width, order.size), *rows, found, found_u, raw),
         )
         _in_units(found[:, rows[0] : rows[1]], found_u[:, rows[0] : rows[1]], against, injected_at_s or 0.0)
 

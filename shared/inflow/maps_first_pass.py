@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shared.inflow.maps_compiled import compiled, summing
 from shared.inflow.maps_exponentials import exponentials, logarithms
 from shared.inflow.outline import CUT_OFF_SHARE
+from shared.lanes import borrowed
 
 BASELINE, PEAK, ONSET, LOG_ALPHA, LOG_RISE = range(5)
 _STEPS = 10
@@ -50,6 +51,17 @@ def room(slots: int) -> Room:
     columns, matrix = np.empty((6, slots)), np.empty((5, 5))
     fit = scaled, weights, weighted, p, last
     return Room(*fit, x, bits, scratch, scratch_bits, logs, exponents, units, columns, matrix, right, step, trial)
+
+
+@compiled
+def lent_room(room):
+    """The same without owners: arrays inside a tuple would cost a reference count each at every call."""
+    return Room(
+        borrowed(room.scaled), borrowed(room.weights), borrowed(room.weighted), borrowed(room.p), borrowed(room.last),
+        borrowed(room.x), borrowed(room.x_bits), borrowed(room.scratch), borrowed(room.scratch_bits), borrowed(room.logs),
+        borrowed(room.exponents), borrowed(room.units), borrowed(room.columns), borrowed(room.matrix),
+        borrowed(room.right), borrowed(room.step), borrowed(room.trial),
+    )  # fmt: skip
 
 
 @compiled
@@ -104,9 +116,10 @@ def solved_step(room, damping):
 
 
 @compiled
-def variance_of(matrix, a):
+def variance_of(room, a):
     """Variance of parameter ``a`` out of the Cholesky factor that ``fit_pass`` leaves."""
-    unit = np.zeros(5)
+    matrix, unit = room.matrix, room.trial
+    unit[:] = 0.0
     unit[a] = 1.0
     total = 0.0
     for i in range(5):
@@ -121,8 +134,8 @@ def variance_of(matrix, a):
 def falls_to(share, alpha):
     """Where, in units of the rise after the onset, a gamma variate has fallen to ``share`` of its peak."""
     wanted = math.log(share) / alpha
-    x = 1.0 + math.sqrt(-2.0 * wanted)
-    for _ in range(4):
+    x = 1.0 + math.sqrt(-2.0 * wanted) - 2.0 / 3.0 * wanted
+    for _ in range(2):
         x -= (math.log(x) + 1.0 - x - wanted) / (1.0 / x - 1.0)
     return x
 
@@ -131,8 +144,8 @@ def falls_to(share, alpha):
 def rises_to(share, alpha):
     """The same before the peak."""
     wanted = math.log(share) / alpha
-    x = math.exp(wanted - 1.0)
-    for _ in range(8):
+    x = max(1.0 - math.sqrt(-2.0 * wanted) - 2.0 / 3.0 * wanted, math.exp(wanted - 1.0))
+    for _ in range(3):
         x -= (math.log(x) + 1.0 - x - wanted) / (1.0 / x - 1.0)
     return x
 

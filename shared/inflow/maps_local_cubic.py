@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled
+from shared.lanes import borrowed
 
 F64 = NDArray[np.float64]
 
@@ -39,6 +40,13 @@ def tables_at(nodes_s: F64, slots: F64, narrowest_s: float) -> Tables:
     factors = np.zeros((*shape, 3, times_s.size))
     _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factors)
     return Tables(nodes_s, narrowest_s, first, count, np.ascontiguousarray(factors[..., : int(count.max())]))
+
+
+@compiled
+def lent_tables(tables):  # type: ignore[no-untyped-def] # noqa: ANN001, ANN201
+    """The same without owners, as in maps_first_pass.lent_room."""
+    first, number, factors = borrowed(tables.first), borrowed(tables.number), borrowed(tables.factors)
+    return Tables(borrowed(tables.nodes_s), tables.narrowest_s, first, number, factors)
 
 
 @compiled

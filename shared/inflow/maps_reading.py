@@ -7,8 +7,10 @@ Shortened: landmarks come from the local cubic alone, and uncertainties leave ou
 # ruff: noqa: ANN001, ANN201, ANN202
 
 import math
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled
 from shared.inflow.maps_first_pass import (
@@ -19,6 +21,7 @@ from shared.inflow.maps_first_pass import (
     PEAK,
     cut_off_s,
     fit_pass,
+    lent_room,
     normal_equations,
     rises_to,
     solved_step,
@@ -36,8 +39,9 @@ from shared.inflow.maps_landmarks import (
     steepest_between,
     top_near,
 )
-from shared.inflow.maps_local_cubic import width_class
+from shared.inflow.maps_local_cubic import lent_tables, width_class
 from shared.inflow.maps_washout import half_life
+from shared.lanes import borrowed
 
 LEVEL, TOP, ARRIVAL, TOP_TIME, HALF_TIME, STEEPEST, HALF_LIFE, AT_REFERENCE = range(8)
 """Rows of what is found: baseline, peak above it, moments, steepest rise, half-life, height at the reference's top."""
@@ -96,11 +100,26 @@ def read_bin(slots, early, tables, at_reference, values, variances, smoothed, ro
     return MEASURED
 
 
+class Rows(NamedTuple):
+    """Memory for one row of bins: their values, and what is worked out from one of them."""
+
+    values: NDArray[np.float64]
+    variances: NDArray[np.float64]
+    smoothed: NDArray[np.float64]
+    found: NDArray[np.float64]
+    found_u: NDArray[np.float64]
+
+
+def rows_of(width: int, slots: int) -> Rows:
+    """Memory for ``width`` bins."""
+    return Rows(np.empty((width, slots)), np.empty(slots), np.empty(slots), np.empty(FOUND), np.empty(FOUND))
+
+
 # fmt: off
 @compiled
 def read_rows(
-    planes, order, steps, noise, bins, slots, early, tables, at_reference, room, first_row, last_row, found,
-    found_u, classes,
+    planes, order, steps, noise, bins, slots, early, tables, at_reference, room, rows,
+    first_row, last_row, found, found_u, classes,
 ):
     """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
 
@@ -109,8 +128,9 @@ def read_rows(
     """
     inverse_flat, pixels = bins
     number, width = order.size, inverse_flat.shape[1]
-    values, variances, smoothed = np.empty((width, number)), np.empty(number), np.empty(number)
-    one, one_u = np.empty(FOUND), np.empty(FOUND)
+    room, tables, at_reference, slots = lent_room(room), lent_tables(tables), lent_tables(at_reference), borrowed(slots)
+    values, variances, smoothed = borrowed(rows.values), borrowed(rows.variances), borrowed(rows.smoothed)
+    one, one_u = borrowed(rows.found), borrowed(rows.found_u)
     unseen = np.empty(width, np.bool_)
     for y in range(first_row, last_row):
         unseen[:] = False
@@ -207,7 +227,7 @@ def _arrival(times_s, smoothed, level, height, top, tenth_s, rise_s, room):
         if used == number:
             break
     fit_rise_s, alpha = math.exp(p[LOG_RISE]), math.exp(p[LOG_ALPHA])
-    onset_u = math.sqrt(variance_of(room.matrix, ONSET))
+    onset_u = math.sqrt(variance_of(room, ONSET))
     onset_s, excess = p[ONSET], chi / max(number - 5, 1) - 1.0
     if _in_trouble(times_s, weights, number, p, excess, onset_u):
         room.last[PEAK] = 0.0
