@@ -37,6 +37,7 @@ export class ControlPlace {
   show(access) {
     if (this.you === null) return;
     const controls = access.controller?.number === this.you.number;
+    if (controls && this.asking) this.gotControl();
     /** @type {Standing} */
     const standing = { ...access, you: this.you, role: controls ? "controls" : "watches" };
     document.body.classList.toggle("watching", !controls);
@@ -84,6 +85,12 @@ export class ControlPlace {
     clearTimeout(this.timer);
     this.asking = true;
     void this.lookAsked();
+  }
+
+  gotControl() {
+    clearTimeout(this.timer);
+    this.asking = false;
+    this.acts.line.say("You control.");
   }
 
   async lookAsked() {
