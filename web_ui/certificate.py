@@ -1,9 +1,9 @@
 """The certificate that the device makes for its page: an authority of its own, which tablets trust once, and the page's under it.
 
-The authority may vouch only for this device's names and for private addresses (RFC 5280, section 4.2.1.10): a key that was stolen
-opens nobody else's site. Keys are ECDSA on P-256 and readable by nobody else. The page's certificate runs 800 days (tablets take
-at most 825) and is renewed when half is left, or when names or addresses change: a board without a battery behind its clock may be
-months late, and its certificate must be good on a tablet that knows the time.
+The authority may vouch only for the names and addresses that the device had when it was made, and for private addresses (RFC 5280,
+section 4.2.1.10): a key that was stolen opens nobody else's site. Keys are ECDSA on P-256 and readable by nobody else. The page's
+certificate runs 800 days (tablets take at most 825) and is renewed when half is left, or when names or addresses change: a board
+without a battery behind its clock may be months late, and its certificate must be good on a tablet that knows the time.
 """
 
 import datetime
@@ -42,7 +42,7 @@ _PRIVATE = (
 
 @dataclass(frozen=True)
 class Subject:
-    """Whom the page's certificate names. Addresses that are not private are left out: the authority cannot vouch for them."""
+    """Whom the page's certificate names."""
 
     names: tuple[str, ...]
     addresses: tuple[Address, ...]
@@ -50,12 +50,8 @@ class Subject:
     @classmethod
     def of(cls, names: Sequence[str], addresses: Sequence[str]) -> "Subject":
         """From names and addresses as text."""
-        nets = [ipaddress.ip_network(net) for net in _PRIVATE]
         found = {ipaddress.ip_address(text.partition("%")[0]) for text in addresses}
-        kept = sorted(
-            (one for one in found if any(one in net for net in nets)), key=lambda one: (one.version, int(one))
-        )
-        return cls(tuple(sorted(set(names))), tuple(kept))
+        return cls(tuple(sorted(set(names))), tuple(sorted(found, key=lambda one: (one.version, int(one)))))
 
     def general_names(self) -> list[x509.GeneralName]:
         """As in a certificate."""
@@ -113,6 +109,7 @@ class PageCertificate:
         if self.page_path.exists() and self._good(subject, now):
             return False
         authority = x509.load_pem_x509_certificate(self.authority_pem)
+        subject = _vouched(subject, authority)
         signer = serialization.load_pem_private_key(self._authority_key_path.read_bytes(), None)
         assert isinstance(signer, ec.EllipticCurvePrivateKey)
         key = ec.generate_private_key(ec.SECP256R1())
@@ -142,6 +139,7 @@ class PageCertificate:
 
     def _good(self, subject: Subject, now: datetime.datetime) -> bool:
         page = x509.load_pem_x509_certificate(self.page_path.read_bytes())
+        subject = _vouched(subject, x509.load_pem_x509_certificate(self.authority_pem))
         named = page.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
         left = page.not_valid_after_utc - now
         return list(named) == subject.general_names() and datetime.timedelta(days=RENEW_DAYS_LEFT) < left
@@ -149,7 +147,9 @@ class PageCertificate:
     def _make_authority(self, subject: Subject, now: datetime.datetime) -> None:
         key = ec.generate_private_key(ec.SECP256R1())
         name = _named(f"tapetum {os.urandom(3).hex()}")
-        allowed = [*map(x509.DNSName, subject.names), *(x509.IPAddress(ipaddress.ip_network(net)) for net in _PRIVATE)]
+        private = [ipaddress.ip_network(net) for net in _PRIVATE]
+        others = [ipaddress.ip_network(one) for one in subject.addresses if not any(one in net for net in private)]
+        allowed = [*map(x509.DNSName, subject.names), *map(x509.IPAddress, (*private, *others))]
         certificate = (
             _draft(name, name, key, now, AUTHORITY_DAYS)
             .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
@@ -160,6 +160,14 @@ class PageCertificate:
         keep_secret(self._authority_key_path, _private_pem(key))
         keep_secret(self.authority_path, certificate.public_bytes(serialization.Encoding.PEM).decode())
         self.page_path.unlink(missing_ok=True)
+
+
+def _vouched(subject: Subject, authority: x509.Certificate) -> Subject:
+    """The same without addresses for which the authority may not vouch."""
+    constraints = authority.extensions.get_extension_for_class(x509.NameConstraints).value
+    permitted = [one.value for one in constraints.permitted_subtrees or () if isinstance(one, x509.IPAddress)]
+    nets = [one for one in permitted if isinstance(one, ipaddress.IPv4Network | ipaddress.IPv6Network)]
+    return Subject(subject.names, tuple(one for one in subject.addresses if any(one in net for net in nets)))
 
 
 def _draft(

@@ -37,8 +37,21 @@ def page_of(certificate):
     return x509.load_pem_x509_certificate(certificate.page_path.read_bytes())
 
 
-def test_only_private_addresses_are_vouched_for():
-    assert [str(one) for one in SUBJECT.addresses] == ["10.42.0.1", "127.0.0.1", "fd00::7", "fe80::1"]
+def named(certificate):
+    names = page_of(certificate).extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    return {str(one.value) for one in names}
+
+
+def test_it_names_the_devices_names_and_addresses(made):
+    addresses = {"127.0.0.1", "10.42.0.1", "fd00::7", "fe80::1", "203.0.113.9"}
+    assert named(made) == {"quay", "quay.local", "localhost"} | addresses
+
+
+def test_a_later_address_that_is_not_private_is_not_vouched_for(made):
+    moved = Subject.of(SUBJECT.names, ["10.42.0.2", "198.51.100.7"])
+    assert made.renew(moved, NOW)
+    assert named(made) == {"quay", "quay.local", "localhost", "10.42.0.2"}
+    assert not made.renew(moved, NOW)
 
 
 def test_the_verifier_of_another_library_takes_it_for_each_name_and_no_other(made):
@@ -47,7 +60,7 @@ def test_the_verifier_of_another_library_takes_it_for_each_name_and_no_other(mad
     builder = PolicyBuilder().store(Store([authority])).time(NOW)
     for name in (*map(x509.DNSName, SUBJECT.names), *map(x509.IPAddress, SUBJECT.addresses)):
         builder.build_server_verifier(name).verify(page_of(made), [])
-    for name in (x509.DNSName("evil.test"), x509.IPAddress(ipaddress.ip_address("203.0.113.9"))):
+    for name in (x509.DNSName("evil.test"), x509.IPAddress(ipaddress.ip_address("198.51.100.7"))):
         with pytest.raises(x509.verification.VerificationError):
             builder.build_server_verifier(name).verify(page_of(made), [])
 
