@@ -81,6 +81,11 @@ class ImagerLoop:
         """Seconds since dye went in last, None before."""
         return (self._parts.clock.now_ns() - self.injections_ns[-1]) / 1e9 if self.injections_ns else None
 
+    @property
+    def ambient_trouble(self) -> str:
+        """Why ambient light is not measured though it should be; empty when it is."""
+        return self._unlit.trouble
+
     def _take(self, frame: Frame) -> None:
         parts = self._parts
         description = parts.source.camera.description

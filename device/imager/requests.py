@@ -231,6 +231,8 @@ class Requests:
             found.append("the camera gives no frames; check its cable")
         if self._loop.seen == "dark though lit" and self._loop.lit:
             found.append("the picture did not change with the light: nothing glows here yet, or the ring stays dark")
+        if self._loop.ambient_trouble:
+            found.append(self._loop.ambient_trouble)
         if self._note:
             found.append(self._note)
         if self._loop.maps is not None and self._loop.maps.note:

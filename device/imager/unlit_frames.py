@@ -13,19 +13,23 @@ from shared.frame import CameraDescription, Frame
 
 Act = Literal["stay", "go dark", "light again"]
 
-LONGEST_DARK_NS = 52_000_000
-"""With what a frame may come late, below ``DROPPED_OUT_NS``, after which a dead-man's circuit may drop out (hardware/circuits)."""
+LONGEST_DARK_NS = 34_000_000
+"""With 20 ms since the last heartbeat before it and what a frame may come late, below 60 ms, which the dead-man's circuit was found
+to bridge with the worst parts (hardware/circuits: "beats 60 ms apart, in a row or one late").
+"""
 
-
-DROPPED_OUT_NS = 60_000_000
+BRIDGED_NS = 40_000_000
 DEAD_MAN_RISES_NS = 30_000_000
-"""What its circuit needs after the first beat to give light again (hardware/circuits); the guard's word cannot know of it."""
+"""After a longer darkness its circuit may need so long to give light again; the guard's word cannot know of it."""
 
 STALLED_NS = 100_000_000
 """A dark spell of this length was no frame but a stall: light is asked for anew, by a finger."""
 
-LONGEST_INTERVAL_US = 40_000.0
-"""With slower frames darkness for a whole exposure would outlast the dead-man."""
+IN_VAIN = 3
+"""So many darknesses in a row that no frame lay wholly within are no accident."""
+
+LONGEST_INTERVAL_US = 34_000.0
+"""With slower frames darkness for a whole exposure would outlast what the dead-man bridges."""
 
 
 class UnlitFrames:
@@ -36,6 +40,7 @@ class UnlitFrames:
         self._since_dark = 0
         self._dark_since_ns: int | None = None
         self._unsure_until_ns = 0
+        self._in_vain = 0
         if every and camera.shutter == "rolling":
             raise Refused(
                 "unlit frames need a global shutter: a rolling one's rows never see the same light",
@@ -44,7 +49,7 @@ class UnlitFrames:
             )
         if every and camera.frame_interval_us > LONGEST_INTERVAL_US:
             raise Refused(
-                "unlit frames need at least 25 frames a second",
+                "unlit frames need at least 30 frames a second",
                 f"{1e6 / camera.frame_interval_us:.3g}",
                 "set picture.unlit_every to 0, or camera.frames_per_s higher",
             )
@@ -60,14 +65,22 @@ class UnlitFrames:
         """Whether the light is out on purpose."""
         return self._dark_since_ns is not None
 
+    @property
+    def trouble(self) -> str:
+        """Why ambient light is not measured though it should be; empty when it is."""
+        if self._in_vain < IN_VAIN:
+            return ""
+        return "ambient light is not measured: no frame is wholly dark; shorten the exposure"
+
     def after(self, frame: Frame, lit: bool, now_ns: int) -> Act:
         """What to do now that ``frame`` has come; ``lit`` says whether the guard gives light (or did, before this darkness)."""
         if self._dark_since_ns is not None:
             is_unlit = frame.light_level <= 0
             too_long = now_ns + self._interval_ns - self._dark_since_ns > LONGEST_DARK_NS
             if is_unlit or too_long or not lit:
-                if now_ns - self._dark_since_ns > DROPPED_OUT_NS:
+                if now_ns - self._dark_since_ns > BRIDGED_NS:
                     self._unsure_until_ns = now_ns + DEAD_MAN_RISES_NS
+                self._in_vain = 0 if is_unlit else self._in_vain + 1
                 self._since_dark, self._dark_since_ns = 0, None
                 return "light again"
             return "stay"

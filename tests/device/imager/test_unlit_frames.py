@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device.imager.unlit_frames import (
+    BRIDGED_NS,
     DEAD_MAN_RISES_NS,
-    DROPPED_OUT_NS,
     LONGEST_DARK_NS,
     STALLED_NS,
     UnlitFrames,
@@ -54,7 +54,7 @@ def played(plan: UnlitFrames, interval_us: float, exposure_share: float, delays_
 
 @given(
     every=st.integers(8, 40),
-    interval_us=st.floats(8_000, 40_000),
+    interval_us=st.floats(8_000, 34_000),
     exposure_share=st.floats(0.05, 1.0),
     delays_ms=st.lists(st.floats(0.5, 6.0), min_size=1, max_size=7),
     obeys_ms=st.floats(0.05, 1.0),
@@ -65,7 +65,7 @@ def test_darkness_is_short_and_rare_whatever_the_timing(
 ) -> None:
     levels, spells = played(UnlitFrames(every, camera(interval_us)), interval_us, exposure_share, delays_ms, obeys_ms)
     assert spells.size >= 2
-    assert spells.max() <= LONGEST_DARK_NS + 6 * MS
+    assert spells.max() <= LONGEST_DARK_NS + 6 * MS <= BRIDGED_NS
     assert np.count_nonzero(levels < 1) <= 3 * (spells.size + 1)
 
 
@@ -77,6 +77,14 @@ def test_with_time_between_exposures_just_one_frame_is_dark_and_none_half_lit(ex
     assert set(levels) == {0.0, 1.0}
     assert np.count_nonzero(levels == 0) == spells.size
     assert (np.diff(np.flatnonzero(levels == 0)) == 16).all(), "fifteen lit frames between them"
+    assert plan.trouble == ""
+
+
+def test_an_exposure_too_long_for_any_dark_frame_is_said() -> None:
+    plan = UnlitFrames(8, camera())
+    levels, _ = played(plan, 33_333.0, 1.0, [3.0], 0.5)
+    assert levels.min() > 0
+    assert "shorten the exposure" in plan.trouble
 
 
 def test_half_lit_frames_are_known() -> None:
@@ -91,7 +99,7 @@ def test_after_a_darkness_that_let_the_dead_man_drop_out_light_is_not_believed_a
     plan = UnlitFrames(8, camera())
     for number in range(1, 9):
         plan.after(Frame(PIXELS, number, number * 33 * MS, 10_000.0), True, number * 33 * MS)
-    relit_ns = 8 * 33 * MS + DROPPED_OUT_NS + MS
+    relit_ns = 8 * 33 * MS + BRIDGED_NS + MS
     assert plan.after(Frame(PIXELS, 10, relit_ns - MS, 10_000.0, 1.0, 0.0, False), True, relit_ns) == "light again"
     for after_ns, believed in ((DEAD_MAN_RISES_NS - MS, False), (DEAD_MAN_RISES_NS, True)):
         frame = Frame(PIXELS, 11, relit_ns + after_ns + 10 * MS, 10_000.0, 1.0, 0.6, True)
@@ -119,7 +127,7 @@ def test_a_light_that_went_out_for_another_reason_ends_the_plan() -> None:
 def test_where_it_cannot_work_it_is_refused() -> None:
     with pytest.raises(Refused, match="unlit frames need a global shutter"):
         UnlitFrames(8, camera(shutter="rolling"))
-    with pytest.raises(Refused, match="at least 25 frames a second: 20"):
+    with pytest.raises(Refused, match="at least 30 frames a second: 20"):
         UnlitFrames(8, camera(50_000.0))
     assert not UnlitFrames(0, camera(50_000.0, "rolling")).planned
     with pytest.raises(Refused, match="unlit_every is 0"):
