@@ -163,11 +163,14 @@ class PageCertificate:
 
 
 def _vouched(subject: Subject, authority: x509.Certificate) -> Subject:
-    """The same without addresses for which the authority may not vouch."""
+    """The same without names and addresses for which the authority may not vouch: one of them would spoil the whole certificate."""
     constraints = authority.extensions.get_extension_for_class(x509.NameConstraints).value
-    permitted = [one.value for one in constraints.permitted_subtrees or () if isinstance(one, x509.IPAddress)]
+    permitted = [one.value for one in constraints.permitted_subtrees or ()]
     nets = [one for one in permitted if isinstance(one, ipaddress.IPv4Network | ipaddress.IPv6Network)]
-    return Subject(subject.names, tuple(one for one in subject.addresses if any(one in net for net in nets)))
+    return Subject(
+        tuple(one for one in subject.names if one in permitted),
+        tuple(one for one in subject.addresses if any(one in net for net in nets)),
+    )
 
 
 def _draft(
