@@ -61,7 +61,7 @@ def new_defects(unlit: Stack, kept: Kept) -> CheckItem:
     known, plane = (kept.planes.get(name) for name in ("defects", "dark_counts"))
     if known is None or plane is None:
         return CheckItem("new defects", False, "no defects were calibrated: tapetum calibrate defects")
-    found = hot_pixels(unlit.mean - np.asarray(plane, np.float64)) & ~np.asarray(known)
+    found = hot_pixels(unlit.mean - np.asarray(plane, np.float64), unlit.variance) & ~np.asarray(known)
     number = int(found.sum())
     limit = NEW_DEFECTS_PER_MEGAPIXEL + round(NEW_DEFECTS_PER_MEGAPIXEL * found.size / 1e6)
     remedy = "" if number <= limit else ": tapetum calibrate defects"

@@ -1,5 +1,6 @@
 """Pixels that are to be replaced by their neighbours: hot or noisy in the dark, dead or odd in light."""
 
+import math
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -13,6 +14,8 @@ from shared.errors import Refused
 
 FAR = 8.0
 """Robust standard deviations from the median that make a pixel hot: of a million normal pixels none lies so far out."""
+ABOVE_NOISE = 4.0
+"""Times the median pixel's temporal noise that it must lie off besides: less goes off with the dark, and is seen in no picture."""
 NOISY = 4.0
 """Times the median pixel's temporal noise."""
 ODD_RESPONSE = 0.2
@@ -31,12 +34,12 @@ class Defects:
     share: Annotated[float, Within(0, 1)]
 
 
-def hot_pixels(plane: F64, level: F64 | float | None = None) -> NDArray[np.bool_]:
-    """Pixels of a dark mean (height, width) that lie far above ``level`` (by default the plane's median), or far below."""
-    above = plane - (np.median(plane) if level is None else level)
-    above = above - np.median(above)
-    spread = 1.4826 * np.median(np.abs(above))
-    return np.asarray(np.abs(above) > np.maximum(FAR * spread, 0.5))
+def hot_pixels(plane: F64, variance: F64) -> NDArray[np.bool_]:
+    """Pixels of a dark mean (height, width) that lie far off the plane's median; ``variance`` is each pixel's over time."""
+    off = np.abs(plane - np.median(plane))
+    spread = 1.4826 * float(np.median(off))
+    noise = math.sqrt(float(np.median(variance)))
+    return np.asarray(off > max(FAR * spread, ABOVE_NOISE * noise, 0.5))
 
 
 def noisy_pixels(variance: F64, frames: int) -> NDArray[np.bool_]:
@@ -62,7 +65,7 @@ def defects(
     """
     planes = [("the dark plane", dark_mean), ("the lit frames", lit.mean), ("the unlit frames", unlit.mean)]
     same_size([*planes, ("the dark noise", dark_variance)])
-    hot, noisy = hot_pixels(dark_mean), noisy_pixels(dark_variance, dark_frames)
+    hot, noisy = hot_pixels(dark_mean, dark_variance), noisy_pixels(dark_variance, dark_frames)
     odd = odd_pixels(lit.mean - unlit.mean)
     mask = hot | noisy | odd
     number, share = int(mask.sum()), float(mask.mean())

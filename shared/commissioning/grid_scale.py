@@ -10,6 +10,7 @@ from scipy.ndimage import center_of_mass, gaussian_filter, label, uniform_filter
 from scipy.optimize import least_squares
 
 from shared.bounded import Within
+from shared.commissioning.nonuniformity import smooth
 from shared.commissioning.stack import F64
 from shared.errors import Refused
 
@@ -53,20 +54,29 @@ def grid_scale(plane: NDArray[np.floating], pitch_mm: float, distance_mm: float)
 
 def dots(plane: NDArray[np.floating]) -> F64:
     """Middles of dark dots, (n, 2) as x, y in pixels, where the centre of the first pixel is at 0.5; those at the rim left out."""
-    smooth = gaussian_filter(np.asarray(plane, np.float64), 1.0)
-    around = uniform_filter(smooth, max(15, min(plane.shape) // 8), mode="nearest")
-    depth = 1.0 - smooth / np.maximum(around, 1e-9)
-    dark = depth > max(0.5 * float(np.percentile(depth, 99.5)), 0.1)
+    blurred = gaussian_filter(np.asarray(plane, np.float64), 1.0)
+    depth = 1.0 - blurred / np.maximum(_sheet(blurred), 1e-9)
+    least = max(0.4 * float(np.percentile(depth, 99.5)), 0.1)
+    dark = depth > least
     labels, number = label(dark)
     if number == 0:
         return np.empty((0, 2))
     sizes = np.bincount(labels.reshape(-1))[1:]
     fit = np.flatnonzero((sizes >= 4) & (sizes > 0.4 * np.median(sizes)) & (sizes < 2.5 * np.median(sizes))) + 1
-    weight = np.where(dark, depth - 0.05, 0.0)
+    weight = np.where(dark, depth - least, 0.0)  # nothing at the rim, which falls between pixels
     middles = np.array(center_of_mass(weight, labels, fit)).reshape(-1, 2)[:, ::-1] + 0.5
     rim = 1.5 * math.sqrt(float(np.median(sizes)))
     inside = ((middles > rim) & (middles < np.array(plane.shape)[::-1] - rim)).all(axis=1)
     return np.asarray(middles[inside], np.float64)
+
+
+def _sheet(plane: F64) -> F64:
+    """What the sheet would be without dots: a smooth surface through all that is not darker than its neighbourhood.
+
+    A running mean would not do: beside the outermost dots it is brighter on one side, and moves them.
+    """
+    paper = plane > 0.97 * uniform_filter(plane, max(15, min(plane.shape) // 8), mode="nearest")
+    return smooth(plane, paper, order=6) * float(plane[paper].mean())
 
 
 def _numbered(places: F64, shape: tuple[int, ...]) -> tuple[F64, F64]:
@@ -123,12 +133,12 @@ def _fitted(places: F64, number: F64, steps: F64, shape: tuple[int, ...], pitch_
     tilt = math.hypot(tilt_x, tilt_y)
     _refuse_bad(residual, tilt)
     spread = np.linalg.inv(found.jac.T @ found.jac) * (2 * found.cost / (len(found.fun) - len(found.x)))
-    mm_per_px = pitch_mm / px
+    mm_per_px = pitch_mm / float(px)
     return Scale(
         mm_per_px=mm_per_px,
-        mm_per_px_u=mm_per_px * math.sqrt(spread[0, 0]) / px,
+        mm_per_px_u=mm_per_px * math.sqrt(spread[0, 0]) / float(px),
         distance_mm=distance_mm,
-        distortion_percent=100 * bend,
+        distortion_percent=100 * float(bend),
         distortion_percent_u=100 * math.sqrt(spread[6, 6]),
         dots=len(places),
         residual_px=residual,

@@ -90,8 +90,8 @@ def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) 
     assert gain["prnu_percent"] == pytest.approx(0.6, rel=0.05)
     assert (gain["saturates_at_counts"], gain["reached_saturation"]) == (1023, True)
 
-    assert found["scale"]["mm_per_px"] == pytest.approx(0.4, rel=2e-3)
-    assert found["scale"]["distortion_percent"] == pytest.approx(-3, abs=0.3)
+    assert found["scale"]["mm_per_px"] == pytest.approx(0.4, rel=5e-4)
+    assert found["scale"]["distortion_percent"] == pytest.approx(-3, abs=0.1)
     assert found["sharpness"]["mtf50_cycles_per_px"] == pytest.approx(0.220124, abs=0.01), (
         "sigma 0.8 and the pixel's box"
     )
