@@ -40,7 +40,8 @@ class Roles:
         self._sessions = sessions
         self._clock = clock
         self._lock = sessions.lock
-        self._pages: dict[str, _Pages] = {}
+        # After a restart of the web process every page has just been lost, and is about to come back.
+        self._pages = {one.number: _Pages(lost_s=self._now_s()) for one in sessions.all() if one.has_page}
         self._asker: tuple[str, float] | None = None
         self._refused: set[str] = set()
         self.on_change: Callable[[], None] = lambda: None
@@ -78,6 +79,7 @@ class Roles:
         """A page of that session takes pictures."""
         with self._lock:
             self._pages.setdefault(session.number, _Pages()).open += 1
+            self._sessions.set_page(session.number)
             controller = self._sessions.controller
             if session.way == "word" and (controller is None or controller.number not in self._pages):
                 self._hand_to(session.number)

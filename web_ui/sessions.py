@@ -34,7 +34,10 @@ Way = Literal["word", "button", "invitation"]
 
 @dataclass(frozen=True)
 class Session:
-    """A paired browser. ``number`` and ``label`` are no secrets; times are seconds of the monotonic clock."""
+    """A paired browser. ``number`` and ``label`` are no secrets; times are seconds of the monotonic clock.
+
+    ``has_page`` says that it once took pictures: it is a page, and no program.
+    """
 
     number: str
     label: str
@@ -43,6 +46,7 @@ class Session:
     paired_s: float
     heard_s: float
     controls: bool = False
+    has_page: bool = False
 
 
 @dataclass(frozen=True)
@@ -118,6 +122,14 @@ class Sessions:
         with self.lock:
             self._by_token = {key: replace(one, controls=one.number == number) for key, one in self._by_token.items()}
             self._keep()
+
+    def set_page(self, number: str) -> None:
+        """That session has a page."""
+        with self.lock:
+            known = self.get(number)
+            if known is not None and not known.has_page:
+                self._by_token[known.token_sha256] = replace(known, has_page=True)
+                self._keep()
 
     def replace(self, old: Session, new: Session) -> None:
         """The same browser goes on with a new session, which controls if the old one did."""

@@ -122,6 +122,17 @@ def test_a_program_gives_way_to_a_page_and_a_page_to_no_program(house):
     assert house.roles.may_act(program)
 
 
+def test_whoever_comes_back_first_after_a_restart_gets_no_control(house):
+    first, second = house.comes(), house.comes()
+    again = Roles(house.sessions, house.clock)
+    again.page_opened(second)
+    assert not again.may_act(second)
+    again.page_opened(first)
+    house.clock.advance_ms(LOST_S * 10_000)
+    assert not again.may_act(second)
+    assert again.may_act(first)
+
+
 def test_an_invited_page_never_gets_control_by_coming_first(house):
     controller = house.comes()
     guest = house.comes("invitation")
