@@ -45,7 +45,8 @@ class ExposureChooser:
         self._require_unlocked(since_injection_s)
         target = self._target_share(request)
         look = self._look(None)
-        first = choice = self._choice(look, target)
+        limits = self._limits(request.dye == "is in")
+        first = choice = self._choice(look, target, limits)
         steps = 0
         while request.apply and not choice.is_final:
             if steps == STEPS_AT_MOST:
@@ -53,7 +54,7 @@ class ExposureChooser:
             self._require_unlocked(since_injection_s)
             self._apply(choice.setting)
             look = self._look(choice.setting)
-            choice = self._choice(look, target)
+            choice = self._choice(look, target, limits)
             steps += 1
         verdict = first.verdict if choice.verdict == "as it is" else choice.verdict
         return c.ExposureChosen(
@@ -80,18 +81,21 @@ class ExposureChooser:
         settings = self._parts.settings.exposure
         return settings.share_before_dye if request.dye == "to come" else settings.share_with_dye
 
-    def _choice(self, look: _Look, target_share: float) -> ExposureChoice:
+    def _choice(self, look: _Look, target_share: float, limits: ExposureLimits) -> ExposureChoice:
         output_at = self._parts.source.calibration.output_at
-        return choose_exposure(look.seen, look.setting, target_share, self._limits(), output_at)
+        return choose_exposure(look.seen, look.setting, target_share, limits, output_at)
 
-    def _limits(self) -> ExposureLimits:
+    def _limits(self, dye_is_in: bool) -> ExposureLimits:
+        """Before the dye what leaks says nothing of how bright it will be: no longer exposure than the device is set up with."""
         settings, camera = self._parts.settings.exposure, self._parts.source.camera.description
         longest_us = longest_exposure_us(
             camera.frame_interval_us, camera.mm_per_px, settings.hand_mm_s, settings.blur_px
         )
-        shortest_us = min(settings.shortest_us, longest_us)
-        levels = self._parts.settings.light.levels
-        return ExposureLimits(shortest_us, longest_us, settings.largest_gain, levels, settings.prefer)
+        shortest_us = settings.shortest_us
+        levels, gain = self._parts.settings.light.levels, settings.largest_gain
+        if not dye_is_in:
+            longest_us, gain = min(longest_us, self._parts.settings.camera.exposure_us), 1.0
+        return ExposureLimits(min(shortest_us, longest_us), longest_us, gain, levels, settings.prefer)
 
     def _apply(self, setting: ExposureSetting) -> None:
         self._parts.light.choose(setting.light_level)

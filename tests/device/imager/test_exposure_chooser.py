@@ -45,11 +45,11 @@ class Ring:
 class Bench:
     """A chooser on a scene; ``turning`` gives it frames."""
 
-    def __init__(self, clock: ManualClock, **exposure: Any) -> None:
+    def __init__(self, clock: ManualClock, leakage: float = 1.0, **exposure: Any) -> None:
         scene = Scene.from_values(
             {
                 "camera": {"width": 96, "height": 80, "exposure_us": 15_000},
-                "optics": {"leakage": 1.0, "ambient": 0.01, "vignetting": 0.0, "mm_per_px": 1.0},
+                "optics": {"leakage": leakage, "ambient": 0.01, "vignetting": 0.0, "mm_per_px": 1.0},
                 "light": {"pwm_hz": 0.0, "fall_off": 0.0},
                 "surface": {"texture": 0.0},
             },
@@ -117,6 +117,18 @@ def test_less_light_and_a_longer_exposure_or_the_other_way_round(manual_clock: M
             found[prefer] = bench.chooser.choose(ChooseExposure(apply=True, dye="is in"), None)
     assert found["less light"].light_level < found["short exposure"].light_level == 1.0
     assert found["less light"].exposure_us > found["short exposure"].exposure_us
+
+
+def test_before_the_dye_a_dark_picture_is_no_reason_for_more_than_the_device_is_set_up_with(
+    manual_clock: ManualClock,
+) -> None:
+    """Leaked light of a hundredth of the dye's: brought to 15 % of full scale, the dye would be at many times full scale."""
+    bench = Bench(manual_clock, leakage=0.01)
+    bench.camera.set_exposure(33_000.0, 4.0)
+    with bench.turning():
+        chosen = bench.chooser.choose(ChooseExposure(apply=True), None)
+    assert chosen.verdict == "as bright as it goes"
+    assert (chosen.exposure_us, chosen.gain) == (bench.settings.camera.exposure_us, 1.0)
 
 
 def test_without_apply_nothing_moves(bench: Bench) -> None:
