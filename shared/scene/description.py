@@ -5,6 +5,7 @@ the reference tissue reaches; leakage and ambient are shares of the same, at ful
 polygon, a vessel's path and a node's centre has a default, so that a scene may be a few lines long.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -96,14 +97,21 @@ class CameraScene:
 class OpticsScene:
     """Scale and unwanted light. ``vignetting`` is the share lost in the corners, ``scatter_mm`` the blur (Gaussian sigma) of
     fluorescence by the tissue over it. ``distortion`` is the lens's, radial: the share by which it moves a corner outwards.
+    Ambient light swings about its mean by the share ``ambient_swing``, as a sine of ``ambient_period_s``.
     """
 
     mm_per_px: Annotated[float, Within(0.005, 10)] = 0.14
     vignetting: Annotated[float, Within(0, 0.9)] = 0.25
     leakage: Annotated[float, Within(0, 10)] = 0.02
     ambient: Annotated[float, Within(0, 10)] = 0.01
+    ambient_swing: Share = 0.0
+    ambient_period_s: Annotated[float, Within(0.5, 3600)] = 10.0
     scatter_mm: Annotated[float, Within(0, 20)] = 0.0
     distortion: Annotated[float, Within(-0.2, 0.2)] = 0.0
+
+    def ambient_at(self, time_s: float) -> float:
+        """Ambient light ``time_s`` after the camera's start."""
+        return self.ambient * (1.0 + self.ambient_swing * math.sin(2.0 * math.pi * time_s / self.ambient_period_s))
 
 
 @dataclass(frozen=True)

@@ -78,7 +78,7 @@ class SceneRenderer:
             scene.optics.leakage,
             self._corner(time_s),
             np.asarray(np.asarray(duty) * electrons, np.float32),
-            scene.optics.ambient * electrons,
+            scene.optics.ambient_at(time_s) * electrons,
             noise.dark_current_electrons_per_s * exposure_s,
             exposure_s,
             noise.read_noise_electrons**2,

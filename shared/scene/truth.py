@@ -89,7 +89,7 @@ class SceneTruth:
         emission = self.fluorescence(time_s) + leaked
         lit, unlit = sensor.lit * SENSITIVITY_STEP, sensor.unlit * SENSITIVITY_STEP
         light = light_level * float(self.scene.light.efficiency(light_level))
-        per_s = (emission * lit * light + optics.ambient * unlit) * self.scene.electrons_per_s
+        per_s = (emission * lit * light + optics.ambient_at(time_s) * unlit) * self.scene.electrons_per_s
         electrons = (per_s + camera.noise.dark_current_electrons_per_s) * exposure_us / 1e6
         return np.asarray(sensor.dark * DARK_STEP_COUNTS + camera.counts_per_electron * gain * electrons)
 

@@ -18,14 +18,20 @@ FPS, SECONDS = 30.0, 40.0
 SKIN, TIP = Region.parse("skin:10,10,30,60"), Region.parse("tip:60,10,25,60")
 
 
-def scene(ambient: float, leakage: float = 0.0) -> Scene:
+def scene(ambient: float, swing: float = 0.0) -> Scene:
     """Two tissues, the second at 40 % of the first; level 1 makes 600 electrons, so that ten times as much still fits."""
     left = [[0, 0], [50, 0], [50, 80], [0, 80]]
     right = [[50, 0], [96, 0], [96, 80], [50, 80]]
     return Scene.from_values(
         {
             "camera": {"width": 96, "height": 80, "fps": FPS, "exposure_us": 15_000, "noise": {"hot_pixels": 0}},
-            "optics": {"mm_per_px": 1.0, "ambient": ambient, "leakage": leakage},
+            "optics": {
+                "mm_per_px": 1.0,
+                "ambient": ambient,
+                "ambient_swing": swing,
+                "ambient_period_s": 7.0,
+                "leakage": 0.0,
+            },
             "light": {"electrons_per_s": 40_000, "pwm_hz": 0},
             "surface": {"texture": 0.0},
             "dye": {"injected_at_s": 2.0, "half_life_s": 36_000, "recirculation": 0.0},
@@ -77,6 +83,16 @@ def test_with_ambient_ten_times_the_dye_relative_values_are_the_truth_within_thr
     assert 100.0 * tip.signal[peak].mean() / skin.signal[peak].mean() == pytest.approx(40.0, abs=3.0)
     frames = round(SECONDS * FPS)
     assert skin.times_s.size == frames - 2 * frames // 8, "unlit and half lit ones are no part of the curve"
+
+
+def test_ambient_light_that_comes_and_goes_is_followed() -> None:
+    """A swing by three times the dye every seven seconds: at the peak, what is left of it is less than three points."""
+    curves = gathered(SceneRenderer(scene(ambient=6.0, swing=0.5), 3), every=8)[1]
+    before = {name: curve.signal[curve.times_s < 5.0] for name, curve in curves.items()}
+    peak = {name: curve.signal[np.abs(curve.times_s - 18.0) < 0.5].mean() for name, curve in curves.items()}
+    assert 100 * peak["tip"] / peak["skin"] == pytest.approx(40.0, abs=3.0)
+    for signal in before.values():
+        assert np.abs(signal).max() < 0.15 * peak["skin"]
 
 
 def test_a_change_of_light_exposure_and_gain_moves_no_curve_by_more_than_a_hundredth() -> None:
