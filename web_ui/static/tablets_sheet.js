@@ -20,6 +20,7 @@ export class TabletsSheet {
     this.standing = null;
     this.shown = "";
     element("tablets-ask").onclick = () => this.acts.askForControl();
+    element("tablets-word").onclick = () => this.unpaired();
     element("tablets-invite").onclick = () => void this.invite();
     element("tablets-leave").onclick = () => this.sure("Unpair this tablet?", () => void this.revoke(this.standing?.you.number ?? ""));
     element("tablets-revoke-all").onclick = () => this.sure("Unpair all tablets, this one too?", () => void this.revoke(null));
@@ -48,6 +49,7 @@ export class TabletsSheet {
     this.standing = standing;
     write(element("tablets-words"), standingWords(standing));
     element("tablets-ask").hidden = controls;
+    element("tablets-word").hidden = controls || standing.controller_here;
     element("tablets-invite").hidden = !controls;
     element("tablets-revoke-all").hidden = !controls;
     if (!controls) element("invitation").hidden = true;

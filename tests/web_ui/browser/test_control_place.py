@@ -13,6 +13,7 @@ pytestmark = pytest.mark.browser
 LEAST_PX = 48
 
 
+INVITE = """() => fetch("/api/v1/invitations", {method: "POST"}).then((answer) => answer.json())"""
 FORGET_ALL = """() => fetch("/api/v1/pairings", {method: "DELETE"}).then((answer) => answer.ok)"""
 
 
@@ -85,11 +86,10 @@ def test_a_press_of_the_button_pairs_and_who_controls_sees_it_coming(
 def test_an_invitation_and_revoking_it(two: tuple[Page, Page], opened: Callable[..., Page]) -> None:
     controller, viewer = two
     controller.locator("#role").click()
-    with controller.expect_response("**/api/v1/invitations") as made:
-        controller.locator("#tablets-invite").click()
+    controller.locator("#tablets-invite").click()
     expect(controller.locator("#invitation-picture")).to_be_visible()
     controller.wait_for_function("() => document.getElementById('invitation-picture').naturalWidth > 0")
-    address = made.value.json()["url"]
+    address = controller.evaluate(INVITE)["url"]
     guest = opened(address)
     expect_live(guest)
     assert "pair" not in guest.url
@@ -109,6 +109,26 @@ def test_an_invitation_and_revoking_it(two: tuple[Page, Page], opened: Callable[
     controller.locator("#line").get_by_role("button", name="Unpair").click()
     for page in (controller, viewer):
         expect(page.get_by_label("Word shown by the device")).to_be_visible()
+
+
+def test_where_nobody_is_the_button_or_the_word_gives_control(
+    two: tuple[Page, Page], web: WebProcess, device: PageDevice, opened: Callable[..., Page]
+) -> None:
+    controller, viewer = two
+    guest = opened(controller.evaluate(INVITE)["url"])
+    expect_live(guest)
+    for page in (controller, viewer):
+        page.close()
+    guest.locator("#role").click()
+    expect(guest.locator("#tablets-words")).to_contain_text("nobody is there", timeout=20_000)
+    guest.locator("#tablets-ask").click()
+    expect(guest.locator("#line-text")).to_contain_text("Press the button on the handheld, briefly.")
+    device.press.end("over")
+    expect(guest.locator("#line-text")).to_contain_text("Control stays where it is")
+    guest.locator("#tablets-word").click()
+    guest.get_by_label("Word shown by the device").fill(web.pair)
+    guest.get_by_role("button", name="Pair", exact=True).click()
+    expect(guest.locator("#role")).to_have_text("You control")
 
 
 @pytest.mark.usefixtures("device")
