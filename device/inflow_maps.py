@@ -1,7 +1,8 @@
 """Inflow maps on the imager: gathered with every frame of a recording, read by threads of their own at its end, kept beside it.
 
 Gathering happens in the imager's loop, after the picture is out: it costs little more than the copy that a thread would need.
-Reading takes every core for about a second, without the interpreter's lock and at a lower priority than the loop.
+Reading takes every core for about a second, without the interpreter's lock but for moments. Its threads have the loop's own
+priority: one of a lower priority that was put aside while it held the lock would hold up the loop, and with it the light's lease.
 """
 
 import logging
@@ -27,7 +28,6 @@ from shared.recording import Recording
 from shared.region import Region
 
 _log = logging.getLogger(__name__)
-_LESS_URGENT = 10
 
 
 @dataclass(frozen=True)
@@ -51,8 +51,8 @@ def warm_up() -> None:
 def read_on_all_cores(
     gatherer: MapGatherer, reference: Region | None, injected_at_s: float | None, motion_followed: bool = False
 ) -> InflowMaps:
-    """The maps, read by one thread a core that yields to everything else. Raises like ``inflow_maps``."""
-    with ThreadPoolExecutor(os.cpu_count() or 1, "maps", initializer=_yield_to_others) as pool:
+    """The maps, read by one thread a core. Raises like ``inflow_maps``."""
+    with ThreadPoolExecutor(os.cpu_count() or 1, "maps") as pool:
         return inflow_maps(gatherer, reference, injected_at_s, pool.map, motion_followed)
 
 
@@ -145,7 +145,6 @@ class LiveMaps:
         if before is not None:
             before.join()
         began = time.monotonic()
-        _yield_to_others()
         try:
             since_s = None
             if marks.injected_at_ns is not None and gatherer.first_ns is not None:
@@ -163,7 +162,3 @@ class LiveMaps:
         del gatherer
         if self._spare is None:
             self._spare = MapGatherer(self._calibration)
-
-
-def _yield_to_others() -> None:
-    os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), _LESS_URGENT)

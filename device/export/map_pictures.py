@@ -133,7 +133,12 @@ def _legend(width: int, maps: InflowMaps, parameter: Parameter, scale: Scale) ->
         draw.text((margin + round(unit * 4.8), y), CLASS_WORDS[one], INK, font=small)
         y += round(unit * 1.9)
     lines = [f"100 %: the peak of {maps.about.reference.split(':')[0]}"] if maps.about.reference else []
-    for line in (*lines, "grey without a pattern: not seen", *maps.about.notes, *CAUTION):
+    for line in (
+        *lines,
+        "values beyond the numbers have the colour of that end; grey without a pattern: not seen",
+        *maps.about.notes,
+        *CAUTION,
+    ):
         draw.text((margin, y), line, QUIET, font=small)
         y += round(unit * 1.4)
     return image.crop((0, 0, width, min(y + margin // 2, image.height)))

@@ -27,7 +27,7 @@ CLASS_WORDS = (
     "uncertain: the interval is too wide, or this cannot be told from the curve",
     "not seen: defective pixels, outside the picture, or no frames before the dye",
 )
-_BANDS = 16
+_BANDS = 32
 _LEAST_SLOTS = 12
 
 
@@ -115,6 +115,7 @@ def inflow_maps(
     height, width = gatherer.saturated.shape
     found = np.full((reading.FOUND, height, width), np.nan, np.float32)
     found_u, raw = np.full_like(found, np.nan), np.zeros((height, width), np.uint8)
+    classes = np.empty(found.shape, np.uint8)
     at_top = series.tables(np.array([against.top_s]))
     tables, order = series.tables(series.nodes_s), series.order
     bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
@@ -124,12 +125,13 @@ def inflow_maps(
             *(gatherer.planes, order, series.steps, series.noise, bins, series.slots, series.early, tables, at_top),
             *(room(order.size), reading.rows_of(width, order.size), *rows, found, found_u, raw),
         )
-        _in_units(found[:, rows[0] : rows[1]], found_u[:, rows[0] : rows[1]], against, injected_at_s or 0.0)
+        here = slice(*rows)
+        raw[here][gatherer.saturated[here] > 0] = SATURATED
+        _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
+        _classify(found[:, here], found_u[:, here], raw[here], classes[:, here])
 
     edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
     list(each(band, [(int(first), int(last)) for first, last in pairwise(edges)]))
-    raw[gatherer.saturated > 0] = SATURATED
-    classes = _classes(found, found_u, raw)
     about = MapsAbout(
         str(reference) if reference is not None else "",
         injected_at_s is not None,
@@ -275,9 +277,8 @@ def _in_units(found: F32, found_u: F32, against: _Against, since_s: float) -> No
         found[k], found_u[k] = value, u
 
 
-def _classes(values: F32, u: F32, raw: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _classify(values: F32, u: F32, raw: NDArray[np.uint8], classes: NDArray[np.uint8]) -> None:
     """A class for each parameter and bin; what is not measured becomes nan."""
-    classes = np.empty(values.shape, np.uint8)
     for k, parameter in enumerate(PARAMETERS):
         wide = u[k] > np.maximum(parameter.widest, parameter.widest_share * np.abs(values[k]))
         unknown = ~(np.isfinite(values[k]) & np.isfinite(u[k]))
@@ -289,4 +290,3 @@ def _classes(values: F32, u: F32, raw: NDArray[np.uint8]) -> NDArray[np.uint8]:
             classes[k][where] = one
         values[k][classes[k] != MEASURED] = np.nan
         u[k][classes[k] != MEASURED] = np.nan
-    return classes
