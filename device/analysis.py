@@ -35,6 +35,7 @@ class Analysis:
     injected_at_s: float | None
     warnings: tuple[str, ...]
     motion: HandMotion | None = None
+    hand: FollowedHand | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The object that ``tapetum analyse --json`` prints."""
@@ -88,16 +89,16 @@ def analyse(
         raise Refused(
             "too few lit frames to read a curve", lit, f"record at least {LEAST_FRAMES}, over the whole inflow"
         )
-    injected_at_s = _injected_at_s(recording)
+    injected_at_s = injection_s(recording)
     readings = {name: read_curve(curve, injected_at_s) for name, curve in curves.items()}
     since_s = injected_at_s or 0.0
     against = readings[chosen.name]
     parameters = {one.name: inflow_parameters(readings[one.name], against, since_s) for one in wanted}
     if hand is not None:
         parameters = {name: hand.judged(figures, name, chosen.name) for name, figures in parameters.items()}
-    warnings = (*_motion_warnings(hand), *_warnings(recording, injected_at_s))
+    warnings = (*_motion_warnings(hand), *recording_warnings(recording, injected_at_s))
     motion = None if hand is None else hand.summary()
-    return Analysis(recording, chosen, curves, readings, parameters, injected_at_s, warnings, motion)
+    return Analysis(recording, chosen, curves, readings, parameters, injected_at_s, warnings, motion, hand)
 
 
 def require_usable_reference(analysis: Analysis) -> None:
@@ -131,7 +132,8 @@ def _motion_warnings(hand: FollowedHand | None) -> tuple[str, ...]:
     return hand.warnings()
 
 
-def _injected_at_s(recording: Recording) -> float | None:
+def injection_s(recording: Recording) -> float | None:
+    """When the dye went in, since the first frame; None where no injection is marked."""
     marked_ns = recording.injected_at_ns
     if marked_ns is None:
         return None
@@ -144,7 +146,8 @@ def takes_ambient_off(recording: Recording) -> bool:
     return is_followed(table.sensor_time_ns / 1e9, table.lit & ~(table.light_level <= 0))
 
 
-def _warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, ...]:
+def recording_warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, ...]:
+    """What must be said of a recording beside its figures, the hand's motion apart."""
     found: list[str] = []
     if not recording.complete:
         found.append("the recording was cut off: it ends where writing stopped")

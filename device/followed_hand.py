@@ -1,6 +1,6 @@
 """Where the hand had moved the picture to in each frame of a recording, and where regions marked at a moment belong."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -181,11 +181,17 @@ class FollowedHand:
 
 
 def followed_curves(
-    hand: FollowedHand, regions: Sequence[Region], on_progress: Callable[[float], None]
+    hand: FollowedHand,
+    regions: Sequence[Region],
+    on_progress: Callable[[float], None],
+    places: Mapping[Region, Motion] | None = None,
 ) -> dict[str, RegionCurve]:
-    """Curves of regions that follow the tissue, by name."""
+    """Curves of regions that follow the tissue, by name. ``places`` are motions from the reference view to the view in which each
+    region lies; without it, to the one in which it was marked.
+    """
     recording = hand.recording
-    curves = MovingCurves(recording.calibration, {region: hand.place(region) for region in regions})
+    places = {region: hand.place(region) for region in regions} if places is None else places
+    curves = MovingCurves(recording.calibration, places)
     for number in range(recording.frames):
         frame = recording.frame(number)
         curves.add(frame, hand.motion(number, frame))

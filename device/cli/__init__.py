@@ -18,6 +18,7 @@ _COMMANDS = {
     "import": "Make a recording of a clip, TIFF stack or picture folder from any camera.",
     "recordings": "List recordings.",
     "analyse": "Curves and relative values of a recording, with intervals.",
+    "compare": "Two recordings of the same view: what differs, with left-over dye taken out.",
     "dye": "Dye given to a case so far: beside the label's limit, and about how much is left.",
     "export": "Write a recording as files that other software opens.",
     "status": "What a running device is doing.",

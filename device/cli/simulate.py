@@ -19,16 +19,36 @@ from shared.scene.description import Scene, ready_scenes, scene_path
     "--seconds", default=60.0, show_default=True, type=click.FloatRange(0.03, 7200), help="Length of the recording."
 )
 @click.option("--seed", default=0, show_default=True, type=click.IntRange(0, 2**31 - 1), help="Same seed, same frames.")
+@click.option(
+    "--from-s", default=0.0, show_default=True, type=click.FloatRange(0, 36_000), help="Scene time of the first frame."
+)
+@click.option(
+    "--dye-in-s",
+    "injections_s",
+    multiple=True,
+    type=click.FloatRange(0, 36_000),
+    help="Scene time of a further injection; may be repeated.",
+)
 @json_option
-def command(scene: str, out: Path, seconds: float, seed: int, as_json: bool) -> None:
+def command(
+    scene: str,
+    out: Path,
+    seconds: float,
+    seed: int,
+    from_s: float,
+    injections_s: tuple[float, ...],
+    as_json: bool,
+) -> None:
     """Write a recording from a scene, as fast as it can.
 
     The scene's numbers are the truth that analysis can be checked against; its text and the seed are kept in the
-    recording. Where the scene leaves the injection to an operator, it is given after 5 seconds.
+    recording. Where the scene leaves the injection to an operator, it is given after 5 seconds. A second look, for
+    `tapetum compare`: the same scene with --dye-in-s 5 --dye-in-s 605 and --from-s 600.
     """
     path = scene_path(scene)
     description = Scene.load(path)
-    summary = simulate(description, out, seconds, seed, PercentDone(), path.read_text(encoding="utf-8"))
+    text = path.read_text(encoding="utf-8")
+    summary = simulate(description, out, seconds, seed, PercentDone(), text, from_s, injections_s)
     result = {
         "recording": str(out),
         "scene": str(path),
@@ -45,7 +65,7 @@ def command(scene: str, out: Path, seconds: float, seed: int, as_json: bool) -> 
     injection = f"dye in at {summary.injected_at_s:g} s"
     if summary.injection_assumed:
         injection += f" (the scene leaves it open; {DEFAULT_INJECTION_S:g} s is the default)"
-    if summary.injected_at_s >= summary.duration_s:
+    if summary.injected_at_s >= from_s + summary.duration_s:
         injection += ", which is after its end"
     readable = (
         f"{out}: {summary.frames} frames, {summary.duration_s:g} s, {injection}; "

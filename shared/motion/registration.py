@@ -78,8 +78,10 @@ class Registration:
         Refused where the size is another.
         """
         sighting = Sighting.of(self.reducer.texture(frame))
-        if near_deg is not None:
-            return self.match(sighting, near_deg)
+        return self.seek(sighting) if near_deg is None else self.match(sighting, near_deg)
+
+    def seek(self, sighting: Sighting) -> Motion:
+        """Motion to a picture of which nothing is known: upright where that fits well, else the best of other rotations too."""
         upright = self.coarse(sighting, 0.0)
         if upright.confidence >= _UPRIGHT_CONFIDENCE:
             return self.refine(sighting, upright, 0.0)
