@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,6 +15,7 @@ from shared.recording import Recording
 
 SETTLING_FRAMES = 3
 SAME_LEVEL = 1e-3
+LONGEST_BREAK = 2
 
 
 @dataclass(frozen=True)
@@ -33,17 +34,31 @@ class Take:
 
 
 def takes(recording: Recording) -> list[Take]:
-    """Every run without its first frames, in order; frames in which something changed fall out."""
+    """Every run without its first frames, in order; frames in which something changed fall out.
+
+    A run that goes on after a frame or two of something else (unlit frames may be let in between, to measure ambient light) is one.
+    """
     table = recording.frame_table
     level = np.where(table.lit, table.light_level, 0.0)
     changed = (np.diff(table.exposure_us) != 0) | (np.diff(table.gain) != 0) | (np.abs(np.diff(level)) > SAME_LEVEL)
     ends = [0, *(int(index) + 1 for index in np.flatnonzero(changed)), recording.frames]
     runs = [range(begin + SETTLING_FRAMES, end) for begin, end in pairwise(ends)]
-    return [
-        Take(float(table.exposure_us[run[0]]), float(table.gain[run[0]]), float(level[run].mean()), tuple(run))
-        for run in runs
-        if len(run) > 0
-    ]
+    found: list[Take] = []
+    for run in runs:
+        if not len(run):
+            continue
+        exposure_us, gain = float(table.exposure_us[run[0]]), float(table.gain[run[0]])
+        new = Take(exposure_us, gain, float(level[run].mean()), tuple(run))
+        if found and _goes_on(found[-1], new):
+            new = replace(found[-1], numbers=(*found.pop().numbers, *new.numbers))
+        found.append(new)
+    return found
+
+
+def _goes_on(before: Take, after: Take) -> bool:
+    alike = (before.exposure_us, before.gain) == (after.exposure_us, after.gain)
+    between = after.numbers[0] - before.numbers[-1] - 1 - SETTLING_FRAMES
+    return alike and abs(before.level - after.level) <= SAME_LEVEL and between <= LONGEST_BREAK
 
 
 def longest(found: Sequence[Take], lit: bool, exposure_us: float | None = None) -> Take:

@@ -14,18 +14,29 @@ RUNS = [(8000.0, 0.0, 6), (8000.0, 0.4, 1), (8000.0, 1.0, 9), (2000.0, 0.0, 5), 
 """Exposure, level, frames; the second is a frame in which the light came on."""
 
 
-@pytest.fixture(scope="module")
-def recording(tmp_path_factory):
-    path = tmp_path_factory.mktemp("takes") / "a.zarr"
+def recorded(path, runs):
     number = 0
     with RecordingWriter(path, CAMERA, Calibration.assumed(CAMERA), started_at="2026-11-25T10:00:00Z") as writer:
-        for exposure_us, level, frames in RUNS:
+        for exposure_us, level, frames in runs:
             for _ in range(frames):
                 pixels = np.full(CAMERA.shape, 60 + number, np.uint16)
                 writer.append(Frame(pixels, number, 33_000_000 * (number + 1), exposure_us, 1.0, level, level > 0))
                 number += 1
-    with Recording.open(path) as opened:
+    return Recording.open(path)
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory):
+    with recorded(tmp_path_factory.mktemp("takes") / "a.zarr", RUNS) as opened:
         yield opened
+
+
+def test_unlit_frames_let_in_between_do_not_break_a_run(tmp_path):
+    runs = [(8000.0, 1.0, 7), (8000.0, 0.0, 1), (8000.0, 0.5, 1), (8000.0, 1.0, 7), (8000.0, 0.0, 6), (8000.0, 1.0, 7)]
+    with recorded(tmp_path / "b.zarr", runs) as opened:
+        found = takes(opened)
+    assert [(one.level, len(one.numbers)) for one in found] == [(1.0, 8), (0.0, 3), (1.0, 4)]
+    assert found[0].numbers == (3, 4, 5, 6, 12, 13, 14, 15)
 
 
 def test_runs_are_settled_and_alike(recording):
