@@ -49,7 +49,7 @@ class Access:
         return cls(sessions, pairing, Roles(sessions, clock), ButtonPress(device, clock))
 
     def paired(self, cookie: str | None) -> bool:
-        """Whether that browser may look (``pictures.Admission``)."""
+        """Whether that browser may look (``admission.Admission``)."""
         return self.sessions.of(cookie) is not None
 
     def opened(self, cookie: str | None) -> None:

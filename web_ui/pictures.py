@@ -17,7 +17,6 @@ from collections import deque
 from http import HTTPStatus
 from pathlib import Path
 from struct import Struct, pack
-from typing import Protocol
 from urllib.parse import urlsplit
 
 from websockets.frames import CloseCode, Frame, Opcode
@@ -31,6 +30,7 @@ from shared.clock import Clock
 from shared.errors import Refused
 from shared.frame_bus import BusPicture, FrameBusReader
 from shared.protocol.control import State
+from web_ui.admission import Admission
 from web_ui.own_names import OwnNames
 from web_ui.sessions import COOKIE
 
@@ -79,19 +79,6 @@ def _frame_head(length: int) -> bytes:
     if length < 126:
         return pack(">BB", 0x82, length)
     return pack(">BBH", 0x82, 126, length) if length < 65_536 else pack(">BBQ", 0x82, 127, length)
-
-
-class Admission(Protocol):
-    """Who may look, by the session cookie, and who hears that they do."""
-
-    def paired(self, cookie: str | None) -> bool:
-        """Whether that browser may look."""
-
-    def opened(self, cookie: str | None) -> None:
-        """A page of that browser takes pictures."""
-
-    def closed(self, cookie: str | None, said_goodbye: bool) -> None:
-        """It does no longer."""
 
 
 class PictureServer:
