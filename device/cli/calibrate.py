@@ -35,13 +35,25 @@ Light output: what each level of the ring really gives, so that dimming does not
 _yes_option = click.option("--yes", is_flag=True, help="Do not ask; the target is in place.")
 
 
-@click.group()
+_ORDER = (
+    *("dark", "defects", "flat", "gain", "light", "scale", "sharpness", "leakage", "sensitivity"),
+    *("all", "list", "use", "certificate"),
+)
+
+
+class _InOrder(click.Group):
+    """Lists its commands as they are to be taken."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(self.commands, key=_ORDER.index)
+
+
+@click.group(cls=_InOrder)
 def command() -> None:
     """Measure what this handheld's camera, lens and ring do, on a running device; each step says what to put before it.
 
     What a step finds is in force from the device's next start. Every calibration is kept under its date, and an older one can be
-    taken up again. Each step takes --json for machines. Their order: dark, defects, flat, gain, light, scale, sharpness,
-    leakage, sensitivity.
+    taken up again. The ring lights in most of them: do not stare into it, goggles near the eyes. Each takes --json for machines.
     """
 
 
