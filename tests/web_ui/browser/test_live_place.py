@@ -95,7 +95,9 @@ def test_what_ails_the_reference_is_said_once(live: Page, device: PageDevice) ->
     expect(live.locator(".label[data-name=Tip] .label-value")).to_have_text("–")
 
 
-def test_a_saturated_reference_is_announced_with_the_first_picture_that_shows_it(live: Page, device: PageDevice) -> None:
+def test_a_saturated_reference_is_announced_with_the_first_picture_that_shows_it(
+    live: Page, device: PageDevice
+) -> None:
     device.ail_reference("reference saturated")
     device.change(reference=c.RegionState("Reference:100,100,40,40", "Reference", None, None))
     expect(live.locator("#line-text")).to_have_text(re.compile("reference is saturated.*Dim the light"))
