@@ -11,7 +11,7 @@ from device.analysis import Analysis, Progress, analyse, injection_s, recording_
 from device.comparison_cautions import cautions
 from device.followed_hand import FollowedHand, followed_curves
 from shared.bounded import plain
-from shared.compare.change import difference, estimates, ratio, with_doubts
+from shared.compare.change import difference, doubted, estimates, ratio, with_doubts
 from shared.compare.late_level import late_percent
 from shared.compare.remainder import Remainder, Washout, remainder_of, washout_of, without
 from shared.compare.same_view import Alignment, View, alignment
@@ -26,6 +26,7 @@ from shared.signal import Measured
 Clock = Literal["given", "injection marks", "start times"]
 _VIEWS = 4
 """Moments of each recording that are matched with each of the other's."""
+_SAME_END_SHARE = 0.1
 _LATE_KEY = "relative_percent_at_end"
 
 
@@ -194,14 +195,7 @@ class _SecondRun:
         first = figures if hand is None else hand.judged(figures, name, self.reference)
         levels = [_before(before.readings[each]) for each in (name, self.reference)]
         late = late_percent(before.curves[name], before.curves[self.reference], *levels)
-        second = self._figures(name)
-        own = [
-            _before(self.readings[each]) or level for each, level in zip((name, self.reference), levels, strict=True)
-        ]
-        second_late = late_percent(self.clean[name], self.clean[self.reference], *own)
-        return RegionChange(
-            Side(first, late), Side(second, second_late), self.remainders[name], self._left_percent(name)
-        )
+        return RegionChange(Side(first, late), self._side(name), self.remainders[name], self._left_percent(name))
 
     def between_s(self) -> float | None:
         """From injection to injection where both are marked, else from first frame to first frame."""
@@ -215,6 +209,19 @@ class _SecondRun:
     def warnings(self) -> tuple[str, ...]:
         """What must be said of the second recording."""
         return (*self.hand.warnings(), *recording_warnings(self.recording, self.injected_at_s))
+
+    def late_warnings(self) -> tuple[str, ...]:
+        """Whether the two recordings end at different moments of their runs."""
+        first_s, second_s = self.before.injected_at_s, self.mark_s
+        if first_s is None or second_s is None:
+            return ()
+        ends_s = self.before.recording.duration_s - first_s, self.recording.duration_s - second_s
+        if abs(ends_s[1] - ends_s[0]) <= _SAME_END_SHARE * max(ends_s):
+            return ()
+        return (
+            f"the recordings end {ends_s[0]:.0f} and {ends_s[1]:.0f} s after their injections: percentages at the end, areas and "
+            "washout are of different moments",
+        )
 
     # ---- pieces -------------------------------------------------------------------------------------------------------
 
@@ -238,16 +245,27 @@ class _SecondRun:
     def _read(self, curve: RegionCurve) -> Reading:
         return read_curve(curve, self.mark_s)
 
-    def _figures(self, name: str) -> InflowParameters:
-        since_s = self.mark_s or 0.0
-        readings = self.readings
-        figures = inflow_parameters(readings[name], readings[self.reference], since_s)
-        varied = []
+    def _side(self, name: str) -> Side:
+        """A region's figures in the second run, with what the remainder's uncertainty does to them."""
+        found, varied = self._side_with(name, {}), []
         for moved in dict.fromkeys((name, self.reference)):
             for other in self.remainders[moved].variations():
-                again = {**readings, moved: self._read(without(self.curves[moved], other))}
-                varied.append(inflow_parameters(again[name], again[self.reference], since_s))
-        return self.hand.judged(_flagged(with_doubts(figures, varied), self.remainders[name]), name, self.reference)
+                varied.append(self._side_with(name, {moved: without(self.curves[moved], other)}))
+        figures = _flagged(with_doubts(found.figures, [each.figures for each in varied]), self.remainders[name])
+        late = doubted(found.late, [each.late for each in varied])
+        return Side(self.hand.judged(figures, name, self.reference), late)
+
+    def _side_with(self, name: str, instead: Mapping[str, RegionCurve]) -> Side:
+        """The same without any doubt about the remainder, from other curves for some regions."""
+        curves = [instead.get(each, self.clean[each]) for each in (name, self.reference)]
+        readings = [
+            self._read(instead[each]) if each in instead else self.readings[each] for each in (name, self.reference)
+        ]
+        region, reference = readings[0], readings[0] if name == self.reference else readings[1]
+        before = [_before(self.before.readings[each]) for each in (name, self.reference)]
+        own = [_before(reading) or level for reading, level in zip(readings, before, strict=True)]
+        late = late_percent(curves[0], curves[0] if name == self.reference else curves[1], *own)
+        return Side(inflow_parameters(region, reference, self.mark_s or 0.0), late)
 
     def _left_percent(self, name: str) -> dict[str, Any]:
         """What was left at the second injection, in percent of the second run's reference peak."""
@@ -346,6 +364,8 @@ def _doubts(aligned: Alignment | None, run: _SecondRun) -> tuple[str, ...]:
         found.extend(aligned.doubts)
     if not run.has_injection:
         found.append(f"{run.recording.name}: no second injection: compare the relative intensity at the end")
-    elif run.offset_s is None:
+    else:
+        found.extend(run.late_warnings())
+    if run.has_injection and run.offset_s is None:
         found.append("the time between the two is not known: nothing is predicted; --minutes-between states it")
     return tuple(found)

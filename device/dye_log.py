@@ -162,10 +162,13 @@ class DyeLog:
             except Refused as error:
                 problems.append(f"not counted: {error.line}")
                 continue
-            for time_ns, dose in marks:
-                if not any(time_ns == other_ns and _is_same(dose, other) for other_ns, other in found):
-                    found.append((time_ns, dose))
-        return [dose for _, dose in found], tuple(problems)
+            found.extend(marks)
+        # of one mark told to several recordings, the one with a dose counts
+        once: list[tuple[int, Dose]] = []
+        for time_ns, dose in sorted(found, key=lambda mark: mark[1].injection.dose_mg is None):
+            if not any(time_ns == other_ns and _is_same(dose, other) for other_ns, other in once):
+                once.append((time_ns, dose))
+        return [dose for _, dose in once], tuple(problems)
 
 
 def _marks(recording: Recording) -> Sequence[tuple[int, Dose]]:

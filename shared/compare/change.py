@@ -40,11 +40,16 @@ def with_doubts(figures: InflowParameters, variations: Sequence[InflowParameters
     A variation is the same figures with one input moved by its standard uncertainty (numerical sensitivity: GUM, 5.1.3, note 2).
     A figure that a variation makes unknowable stays as it is.
     """
-    doubted: dict[str, Any] = {}
-    for name, estimate in estimates(figures).items():
-        if estimate.value is None or estimate.u is None:
-            continue
-        moved = [estimates(varied)[name].value for varied in variations]
-        steps = [value - estimate.value for value in moved if value is not None]
-        doubted[name] = Estimate(estimate.value, math.hypot(estimate.u, *steps))
-    return replace(figures, **doubted)
+    known, moved = estimates(figures), [estimates(varied) for varied in variations]
+    found: dict[str, Any] = {
+        name: doubted(estimate, [each[name] for each in moved]) for name, estimate in known.items()
+    }
+    return replace(figures, **found)
+
+
+def doubted(estimate: Estimate, moved: Sequence[Estimate]) -> Estimate:
+    """One figure with the steps to what it is when inputs are ``moved`` added to its uncertainty."""
+    if estimate.value is None or estimate.u is None:
+        return estimate
+    steps = [each.value - estimate.value for each in moved if each.value is not None]
+    return Estimate(estimate.value, math.hypot(estimate.u, *steps))

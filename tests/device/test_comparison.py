@@ -129,7 +129,7 @@ def test_a_second_injection_gives_its_own_levels(folder: Path, minutes: int, lev
     assert printed["aligned"]["shift_mm"] == pytest.approx(
         12.0, abs=1.5
     )  # as far as the hand drifted; a pixel is a millimetre
-    assert printed["warnings"] == []
+    assert [line[:22] for line in printed["warnings"]] == ["the recordings end 230"]
 
 
 def test_without_taking_it_out_the_levels_would_be_wrong(folder: Path) -> None:
@@ -197,6 +197,7 @@ def test_the_command(folder: Path) -> None:
     assert set(tip) == {"first", "second", "difference", "ratio", "remainder"}
     assert tip["difference"]["arrival_s"]["value"] == pytest.approx(0, abs=1e-6)  # a recording beside itself
     assert tip["ratio"]["peak_relative_percent"]["value"] == pytest.approx(1, abs=1e-6)
+    assert tip["difference"]["relative_percent_at_end"]["value"] == pytest.approx(0, abs=1e-6)
     given = [str(folder / "before.zarr"), str(folder / "again.zarr"), *regions]
     readable = CliRunner().invoke(command, given, catch_exceptions=False).stdout
     for words in (

@@ -67,7 +67,7 @@ def test_a_torn_or_nonsensical_line_is_said_and_loses_no_other(tmp_path: Path) -
 
 def test_recordings_of_the_case_count_once(tmp_path: Path) -> None:
     """The second recording was told of the first one's injection, as the device does it; the third is another case's."""
-    recorded(tmp_path / "a.zarr", NOW, {110: 5.0})
+    recorded(tmp_path / "a.zarr", NOW, {110: None})
     recorded(tmp_path / "b.zarr", NOW, {110: 5.0, 130: None})
     recorded(tmp_path / "c.zarr", NOW, {110: 5.0}, "K-4")
     recorded(tmp_path / "d.zarr", None, {110: 5.0})
