@@ -16,15 +16,12 @@ from pathlib import Path
 
 import numpy as np
 
-from device.followed_hand import FollowedHand
-from device.marked_regions import reference_of
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.inflow.maps import InflowMaps, inflow_maps
 from shared.inflow.maps_slots import SHORTEST_S, MapGatherer
 from shared.inflow.maps_store import write_maps
-from shared.recording import Recording
 from shared.region import Region
 
 _log = logging.getLogger(__name__)
@@ -54,37 +51,6 @@ def read_on_all_cores(
     """The maps, read by one thread a core. Raises like ``inflow_maps``."""
     with ThreadPoolExecutor(os.cpu_count() or 1, "maps") as pool:
         return inflow_maps(gatherer, reference, injected_at_s, pool.map, motion_followed)
-
-
-def maps_of(
-    recording: Recording,
-    reference: str | None = None,
-    follow_motion: bool = True,
-    on_progress: Callable[[float], None] = lambda _: None,
-) -> InflowMaps:
-    """The same maps from a recording. Raises Refused where it holds too little, or the reference cannot be read."""
-    try:
-        region = reference_of(recording, reference)
-    except Refused:
-        if reference is not None:
-            raise
-        region = None
-    gatherer = MapGatherer(recording.calibration)
-    hand = FollowedHand(recording) if follow_motion else None
-    left_out = 0
-    for number in range(recording.frames):
-        frame = recording.frame(number)
-        motion = hand.motion(number, frame) if hand is not None and frame.lit and frame.light_level > 0 else None
-        if hand is not None and motion is None and frame.lit:
-            left_out += 1
-        else:
-            gatherer.add(frame, (motion.dx_px, motion.dy_px) if motion is not None else (0.0, 0.0))
-        on_progress((number + 1) / recording.frames)
-    marked_ns = recording.injected_at_ns
-    since_s = None if marked_ns is None else (marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9
-    if left_out:
-        _log.info("%s: %d frames whose place is not known are left out of the maps", recording.name, left_out)
-    return read_on_all_cores(gatherer, region, since_s, hand is not None)
 
 
 class LiveMaps:

@@ -9,7 +9,7 @@ import click
 from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
 from device.followed_hand import HandMotion
-from device.inflow_maps import maps_of
+from device.recorded_maps import maps_of
 from shared.inflow.maps_store import FOLDER, write_maps
 from shared.inflow.parameters import Estimate, InflowParameters
 from shared.recording import Recording

@@ -9,7 +9,7 @@ import tifffile
 from device.export.delivery import Delivery
 from device.export.map_pictures import drawn_map, grey_beneath
 from device.export.tables import write_rows
-from device.inflow_maps import maps_of
+from device.recorded_maps import maps_of
 from shared.frame import Frame
 from shared.inflow.maps import CLASS_WORDS, PARAMETERS, InflowMaps
 from shared.inflow.maps_store import has_maps, read_maps

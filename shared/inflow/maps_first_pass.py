@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled, summing
 from shared.inflow.maps_exponentials import exponentials, logarithms
-from shared.inflow.outline import CUT_OFF_SHARE
 from shared.lanes import borrowed
 
 BASELINE, PEAK, ONSET, LOG_ALPHA, LOG_RISE = range(5)
+CUT_OFF_SHARE = 0.9
+"""That of outline.py (a test sees to it), which would bring scipy's memory into the imager."""
 _STEPS = 10
 _FURTHEST_LOG = math.log(8.0)
 

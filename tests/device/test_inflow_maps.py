@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from device.inflow_maps import LiveMaps, Marks, maps_of
+from device.inflow_maps import LiveMaps, Marks
+from device.recorded_maps import maps_of
 from shared.inflow.maps import MEASURED, InflowMaps
 from shared.inflow.maps_store import has_maps, read_maps
 from shared.recording import Recording, RecordingWriter

@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shared.inflow import maps_kernel as kernel
+from shared.inflow import outline
 from shared.inflow.gamma_variate import GammaVariate
 from shared.inflow.maps_exponentials import LEAST_EXPONENT, exponentials, logarithms
-from shared.inflow.maps_first_pass import falls_to, rises_to
+from shared.inflow.maps_first_pass import CUT_OFF_SHARE, falls_to, rises_to
 from shared.inflow.maps_slots import LONGEST, MapGatherer
 from shared.signal import DefectSources, signal
 from tests.shared.inflow.simulated_frames import Light, Patch, calibration, frames
@@ -114,6 +115,7 @@ def test_logarithm_and_exponential_are_numpy_s() -> None:
 @settings(max_examples=60, deadline=None)
 @given(st.floats(0.4, 25.0))
 def test_shares_of_a_gamma_variate_are_reached_where_lambert_s_w_has_them(alpha: float) -> None:
+    assert CUT_OFF_SHARE == outline.CUT_OFF_SHARE
     exact = GammaVariate(0.0, alpha, 1.0, 1.0)
     assert abs(falls_to(0.9, alpha) - exact.crossing_s(0.9, falling=True)) < 1e-6
     assert abs(rises_to(0.75, alpha) - exact.crossing_s(0.75)) < 1e-6
@@ -121,4 +123,4 @@ def test_shares_of_a_gamma_variate_are_reached_where_lambert_s_w_has_them(alpha:
 
 def _binned(plane: np.ndarray) -> np.ndarray:
     height, width = (side // 2 for side in plane.shape)
-    return plane.reshape(height, 2, width, 2).sum(axis=(1, 3))
+    return np.asarray(plane.reshape(height, 2, width, 2).sum(axis=(1, 3)))
