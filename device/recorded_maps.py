@@ -20,7 +20,7 @@ def maps_of(
     follow_motion: bool = True,
     on_progress: Callable[[float], None] = lambda _: None,
 ) -> InflowMaps:
-    """The maps of a recording, by the same code as on the imager. Raises Refused where it holds too little, or for a bad reference."""
+    """The maps of a recording, by the same code as on the imager. Raises Refused for too few frames or a bad reference."""
     try:
         region = reference_of(recording, reference)
     except Refused:
