@@ -19,6 +19,8 @@ from shared.recording.names import checked_case
 FOLDER = "dye_records"
 _SAME_MARK = timedelta(minutes=1)
 """The same moment of the sensor's clock within this by the wall clock is one injection, told to several recordings."""
+_JUST_BEFORE_S = 5.0
+"""A mark starts a recording where none runs, so it may lie a little before the first frame."""
 _SAME_INJECTION = timedelta(minutes=2)
 """A mark without a dose this near to a dose that was typed in is taken to be that dose."""
 
@@ -152,26 +154,42 @@ class DyeLog:
         return found, tuple(problems)
 
     def _marked(self, case: str) -> tuple[list[Dose], tuple[str, ...]]:
-        """Injections marked in the recordings of a case, each once."""
-        found: list[tuple[int, Dose]] = []
+        """Injections marked in the recordings of a case, each once: a device tells a recording of all injections since it was
+        switched on, and those before it began may have been another patient's.
+        """
+        found: list[_Mark] = []
         problems: list[str] = []
         for path in sorted(self._recordings.glob("*.zarr")):
             try:
                 with Recording.open(path) as recording:
-                    marks = _marks(recording) if recording.case == case else ()
+                    found.extend(_marks(recording) if recording.case == case else ())
             except Refused as error:
                 problems.append(f"not counted: {error.line}")
-                continue
-            found.extend(marks)
-        # of one mark told to several recordings, the one with a dose counts
-        once: list[tuple[int, Dose]] = []
-        for time_ns, dose in sorted(found, key=lambda mark: mark[1].injection.dose_mg is None):
-            if not any(time_ns == other_ns and _is_same(dose, other) for other_ns, other in once):
-                once.append((time_ns, dose))
-        return [dose for _, dose in once], tuple(problems)
+        own = [mark for mark in found if mark.own]
+        told = [mark for mark in found if not any(mark.is_of(other) for other in own)]
+        problems.extend(
+            f"{mark.dose.source} mentions an injection at {_text(mark.dose.injection.at)}, before it began: not counted, enter it "
+            "with --give if it was this case's"
+            for mark in told
+        )
+        return [mark.dose for mark in own], tuple(problems)
 
 
-def _marks(recording: Recording) -> Sequence[tuple[int, Dose]]:
+@dataclass(frozen=True)
+class _Mark:
+    """An injection that a recording holds; ``own`` where it was marked while, or just before, that recording ran."""
+
+    time_ns: int
+    dose: Dose
+    own: bool
+
+    def is_of(self, other: "_Mark") -> bool:
+        """Whether both are the same injection."""
+        apart = abs(self.dose.injection.at - other.dose.injection.at)
+        return self.time_ns == other.time_ns and apart < _SAME_MARK
+
+
+def _marks(recording: Recording) -> Sequence[_Mark]:
     marks = recording.injections
     if not marks or not recording.frames:
         return ()
@@ -183,8 +201,11 @@ def _marks(recording: Recording) -> Sequence[tuple[int, Dose]]:
     first_ns = int(recording.frame_table.sensor_time_ns[0])
     found = []
     for mark in marks:
-        at = started_at + timedelta(seconds=(mark.time_ns - first_ns) / 1e9)
-        found.append((mark.time_ns, Dose(Injection(at, _dose_of(mark.fields.get("dose_mg"))), recording.name)))
+        since_s = (mark.time_ns - first_ns) / 1e9
+        dose = Dose(
+            Injection(started_at + timedelta(seconds=since_s), _dose_of(mark.fields.get("dose_mg"))), recording.name
+        )
+        found.append(_Mark(mark.time_ns, dose, since_s >= -_JUST_BEFORE_S))
     return found
 
 
@@ -194,10 +215,6 @@ def _dose_of(stored: object) -> float | None:
     if isinstance(stored, bool) or not isinstance(stored, int | float):
         raise Refused("the dose of an injection must be a number", stored, "enter the dose with --give")
     return checked_dose_mg(stored)
-
-
-def _is_same(one: Dose, other: Dose) -> bool:
-    return abs(one.injection.at - other.injection.at) < _SAME_MARK
 
 
 def _is_near(mark: Dose, typed: Sequence[Dose]) -> bool:

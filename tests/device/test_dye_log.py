@@ -20,12 +20,13 @@ CAMERA = CameraDescription("test", 64, 64)
 
 
 def recorded(path: Path, started_at: datetime | None, marks: dict[int, float | None], case: str = "K-3") -> None:
-    """A short recording whose first frame is 100 s after the sensor's clock began; marks by that clock's seconds."""
+    """A short recording by a sensor whose clock showed 100 s at ``NOW``; marks by that clock's seconds."""
+    first_s = 100 + round((started_at - NOW).total_seconds()) if started_at else 100
     text = started_at.isoformat() if started_at else ""
     with RecordingWriter(path, CAMERA, Calibration.assumed(CAMERA), started_at=text, case=case) as writer:
         for time_s, dose_mg in marks.items():
             writer.event("injection", time_s * 10**9, **({} if dose_mg is None else {"dose_mg": dose_mg}))
-        writer.append(Frame(np.full((64, 64), 9, np.uint16), 0, 100 * 10**9, 8000.0))
+        writer.append(Frame(np.full((64, 64), 9, np.uint16), 0, first_s * 10**9, 8000.0))
 
 
 def test_entries_are_only_added_and_taken_back_by_further_ones(tmp_path: Path) -> None:
@@ -66,18 +67,24 @@ def test_a_torn_or_nonsensical_line_is_said_and_loses_no_other(tmp_path: Path) -
 
 
 def test_recordings_of_the_case_count_once(tmp_path: Path) -> None:
-    """The second recording was told of the first one's injection, as the device does it; the third is another case's."""
-    recorded(tmp_path / "a.zarr", NOW, {110: None})
-    recorded(tmp_path / "b.zarr", NOW, {110: 5.0, 130: None})
-    recorded(tmp_path / "c.zarr", NOW, {110: 5.0}, "K-4")
+    """A recording is told of all injections since the device was switched on: they count where they were marked.
+
+    c is another case's; e knows of an injection that no recording of the case saw.
+    """
+    recorded(tmp_path / "a.zarr", NOW, {98: 5.0})
+    recorded(tmp_path / "b.zarr", NOW + timedelta(seconds=60), {98: None, 190: None})
+    recorded(tmp_path / "c.zarr", NOW, {98: 5.0}, "K-4")
     recorded(tmp_path / "d.zarr", None, {110: 5.0})
+    recorded(tmp_path / "e.zarr", NOW + timedelta(minutes=30), {1700: 7.0})
     log = DyeLog(tmp_path)
     record = log.read("K-3")
     assert [(dose.injection.at - NOW, dose.injection.dose_mg) for dose in record.doses] == [
-        (timedelta(seconds=10), 5.0),
-        (timedelta(seconds=30), None),
+        (timedelta(seconds=-2), 5.0),
+        (timedelta(seconds=90), None),
     ]
-    assert "nobody knows when this recording was made: d" in record.problems[0]
+    said = " | ".join(record.problems)
+    assert "nobody knows when this recording was made: d" in said
+    assert "e mentions an injection at 2026-11-25T12:26:40.000+00:00, before it began: not counted" in said
     assert record.so_far(NOW).without_dose == 1
     log.give("K-3", 2.5, NOW + timedelta(minutes=1), NOW + timedelta(minutes=1))  # the dose of the second mark
     typed = log.read("K-3")
