@@ -341,14 +341,14 @@ class Requests:
 
     def _mark_injection(self, request: c.MarkInjection) -> None:
         if not request.undo:
-            self._injected(self._parts.clock.now_ns(), request.case)
+            self._injected(self._parts.clock.now_ns(), request.case, request.dose_mg)
         elif self._loop.injections_ns:
             self._loop.injections_ns = self._loop.injections_ns[:-1]
             self._note = ""
             self._parts.live.clear_baseline()
             self._parts.recorder.event("injection undone")
 
-    def _injected(self, moment_ns: int, case: str = "") -> None:
+    def _injected(self, moment_ns: int, case: str = "", dose_mg: float | None = None) -> None:
         """Start the clock, and a recording if none runs: dye that goes in unrecorded cannot be looked at again."""
         notes: list[str] = []
         with self._lock:
@@ -365,7 +365,7 @@ class Requests:
             notes.append("no baseline: the light was off before dye went in, so what leaks through is not taken off")
         self._note = "; ".join(notes)
         self._parts.source.on_injection(moment_ns)
-        self._parts.recorder.event("injection", moment_ns)
+        self._parts.recorder.event("injection", moment_ns, **({} if dose_mg is None else {"dose_mg": dose_mg}))
 
     def _add_note(self, request: c.AddNote) -> None:
         if not self._parts.recorder.event("note", text=request.text):

@@ -135,11 +135,12 @@ class Record:
 class MarkInjection:
     """Dye goes in now: starts the clock, and takes the picture of the moment before as baseline. ``undo`` takes it back.
 
-    Starts a recording of that ``case`` if none runs.
+    Starts a recording of that ``case`` if none runs. ``dose_mg`` is kept with it, for the case's dye record.
     """
 
     undo: bool = False
     case: Annotated[str, Length(0, 40)] = ""
+    dose_mg: Annotated[float, Within(0.01, 500)] | None = None
 
 
 @dataclass(frozen=True)

@@ -236,7 +236,7 @@ def test_dye_in_starts_a_recording_with_everything_in_it(bench: Bench) -> None:
     bench.ask(c.SetReference("base:4,4,30,30"))
     bench.ask(c.PutRegion("tip:60,4,30,30"))
     bench.turns(40)
-    state = bench.ask(c.MarkInjection(case="K7"))
+    state = bench.ask(c.MarkInjection(case="K7", dose_mg=5.0))
     assert state.recording.name is not None
     assert state.warnings == ()
     bench.turns(5)
@@ -248,6 +248,7 @@ def test_dye_in_starts_a_recording_with_everything_in_it(bench: Bench) -> None:
         kinds = [event.kind for event in recording.events]
         assert kinds == ["light", "reference", "region", "injection", "note", "end"]
         assert recording.injected_at_ns is not None
+        assert [dict(mark.fields) for mark in recording.injections] == [{"dose_mg": 5.0}]
         assert recording.frame_table.lit.all()
 
 
