@@ -1,8 +1,9 @@
 """Inflow maps on the imager: gathered with every frame of a recording, read by threads of their own at its end, kept beside it.
 
 Gathering happens in the imager's loop, after the picture is out: it costs little more than the copy that a thread would need.
-Reading takes every core for about a second, without the interpreter's lock but for moments. Its threads have the loop's own
-priority: one of a lower priority that was put aside while it held the lock would hold up the loop, and with it the light's lease.
+Reading takes seconds, without the interpreter's lock but for moments. It gets half of the cores, for the light may be on meanwhile
+and lives on the loop's frames. Its threads have the loop's own priority: one of a lower priority that was put aside while it held the
+lock would hold up the loop, and with it the light's lease.
 """
 
 import logging
@@ -45,11 +46,15 @@ def warm_up() -> None:
     inflow_maps(gatherer, Region("warm-up", "rectangle", (0, 0, 32, 32)), None)
 
 
-def read_on_all_cores(
-    gatherer: MapGatherer, reference: Region | None, injected_at_s: float | None, motion_followed: bool = False
+def read_on_cores(
+    gatherer: MapGatherer,
+    reference: Region | None,
+    injected_at_s: float | None,
+    motion_followed: bool = False,
+    share: float = 1.0,
 ) -> InflowMaps:
-    """The maps, read by one thread a core. Raises like ``inflow_maps``."""
-    with ThreadPoolExecutor(os.cpu_count() or 1, "maps") as pool:
+    """The maps, read by one thread on each core of a ``share`` of them. Raises like ``inflow_maps``."""
+    with ThreadPoolExecutor(max(1, int(share * (os.cpu_count() or 1))), "maps") as pool:
         return inflow_maps(gatherer, reference, injected_at_s, pool.map, motion_followed)
 
 
@@ -115,7 +120,7 @@ class LiveMaps:
             since_s = None
             if marks.injected_at_ns is not None and gatherer.first_ns is not None:
                 since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
-            maps = read_on_all_cores(gatherer, marks.reference, since_s)
+            maps = read_on_cores(gatherer, marks.reference, since_s, share=0.5)
             write_maps(path, maps)
         except Refused as refused:
             self.note = f"no maps: {refused.line}"

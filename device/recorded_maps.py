@@ -4,7 +4,7 @@ import logging
 from collections.abc import Callable
 
 from device.followed_hand import FollowedHand
-from device.inflow_maps import read_on_all_cores
+from device.inflow_maps import read_on_cores
 from device.marked_regions import reference_of
 from shared.errors import Refused
 from shared.inflow.maps import InflowMaps
@@ -42,4 +42,4 @@ def maps_of(
     since_s = None if marked_ns is None else (marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9
     if left_out:
         _log.info("%s: %d frames whose place is not known are left out of the maps", recording.name, left_out)
-    return read_on_all_cores(gatherer, region, since_s, hand is not None)
+    return read_on_cores(gatherer, region, since_s, hand is not None)

@@ -14,7 +14,7 @@ from statistics import median
 
 import numpy as np
 
-from device.inflow_maps import read_on_all_cores, warm_up
+from device.inflow_maps import read_on_cores, warm_up
 from device.marked_regions import scene_region
 from shared.frame import Frame
 from shared.inflow.maps_slots import MapGatherer
@@ -38,7 +38,7 @@ def rows() -> list[dict[str, object]]:
     taken = _gathered(gatherer, renderer, scene)
     began = time.monotonic()
     processor = time.process_time()
-    maps = read_on_all_cores(gatherer, scene_region(scene, "base"), 5.0)
+    maps = read_on_cores(gatherer, scene_region(scene, "base"), 5.0)
     ready_s, processor_s = time.monotonic() - began, time.process_time() - processor
     with tempfile.TemporaryDirectory() as folder:
         write_maps(Path(folder), maps)
