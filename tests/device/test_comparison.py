@@ -88,7 +88,8 @@ def second_run(folder: Path, minutes: int, level: float, arrival_s: float, secon
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("compared")
     simulate(scene(path), path / "before.zarr", 240.0, seed=4)
-    simulate(scene(path), path / "again.zarr", 70.0, seed=4, from_s=600.0, injections_s=(610.0,))
+    dimmed = replace(scene(path), light=replace(scene(path).light, level=0.6))
+    simulate(dimmed, path / "again.zarr", 70.0, seed=4, from_s=600.0, injections_s=(610.0,))
     (path / "short").mkdir()
     simulate(scene(path), path / "short" / "before.zarr", 50.0, seed=4)
     return path
@@ -145,12 +146,16 @@ def test_without_taking_it_out_the_levels_would_be_wrong(folder: Path) -> None:
 
 
 def test_marks_of_one_clock_tell_the_time_between(folder: Path) -> None:
-    """Written with both injections by `tapetum simulate`'s own path: the second knows of the first one's mark, as on a device."""
+    """Written with both injections by `tapetum simulate`'s own path: the second knows of the first one's mark, as on a device.
+
+    Its light is dimmed, which changes no figure and is said.
+    """
     result = compared(folder / "before.zarr", folder / "again.zarr")
     assert (result.between_s, result.between_from) == (600.0, "injection marks")
     change = result.regions["tip"]
     assert change.second.figures.peak_relative_percent.value == pytest.approx(35.0, abs=1.0)
     assert change.as_json()["difference"]["peak_s"]["value"] == pytest.approx(0.0, abs=0.5)
+    assert result.cautions[0] == "100, then 60 % light: allowed for as far as camera and ring are calibrated"
     told = compared(folder / "before.zarr", folder / "again.zarr", between_s=300.0)
     assert (told.between_s, told.between_from) == (300.0, "given")
     assert told.regions["base"].remainder.contradicts
