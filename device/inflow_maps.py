@@ -2,8 +2,8 @@
 
 Gathering happens in the imager's loop, after the picture is out: it costs little more than the copy that a thread would need.
 Reading takes seconds, without the interpreter's lock but for moments. It gets half of the cores, for the light may be on meanwhile
-and lives on the loop's frames. Its threads have the loop's own priority: one of a lower priority that was put aside while it held the
-lock would hold up the loop, and with it the light's lease.
+and lives on the loop's frames. Its threads have the loop's own priority: one of a lower priority that was put aside while it held
+the lock would hold up the loop, and with it the light's lease.
 """
 
 import logging
