@@ -120,3 +120,16 @@ def test_a_wrong_scene_is_refused_before_anything_is_written(tmp_path: Path) -> 
     assert [path.name for path in tmp_path.iterdir()] == ["s.toml"]
     missing = CliRunner().invoke(command, ["--scene", "lighthouse", "--out", str(tmp_path / "r.zarr")])
     assert isinstance(missing.exception, Refused)
+
+
+def test_a_second_look_continues_the_scene(tmp_path: Path, scene_file: Path) -> None:
+    """Frames from a later moment are those of one long recording, and both injections are marked."""
+    long, late = tmp_path / "long.zarr", tmp_path / "late.zarr"
+    for out, given in ((long, ["--seconds", "1"]), (late, ["--seconds", "0.5", "--from-s", "0.5"])):
+        asked = ["--scene", str(scene_file), "--out", str(out), "--dye-in-s", "0.6", *given]
+        assert CliRunner().invoke(command, asked, catch_exceptions=False).exit_code == 0
+    with Recording.open(long) as whole, Recording.open(late) as part:
+        assert np.array_equal(whole.pixels(15), part.pixels(0))
+        assert np.array_equal(whole.frame_table.sensor_time_ns[15:], part.frame_table.sensor_time_ns)
+        assert [mark.time_ns for mark in part.injections] == [400_000_000, 600_000_000]
+        assert part.injected_at_ns == whole.injected_at_ns
