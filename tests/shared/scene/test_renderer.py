@@ -102,7 +102,9 @@ def test_ambient_light_swings_as_the_sine_it_is_said_to_be(small_scene) -> None:
     optics = {"ambient": 0.2, "ambient_swing": 0.5, "ambient_period_s": 8.0, "leakage": 0.0}
     renderer = SceneRenderer(small_scene(optics=optics), 2)
     dark = renderer.calibration().dark_counts.mean()
-    at_s = {time_s: drawn(renderer, number, time_s, mean_level=0.0).mean() - dark for number, time_s in enumerate((0, 2, 6))}
+    at_s = {
+        time_s: drawn(renderer, number, time_s, mean_level=0.0).mean() - dark for number, time_s in enumerate((0, 2, 6))
+    }
     assert at_s[2] == pytest.approx(1.5 * at_s[0], rel=0.03)
     assert at_s[6] == pytest.approx(0.5 * at_s[0], rel=0.03)
 
