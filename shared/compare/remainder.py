@@ -142,19 +142,19 @@ def _predicted(washout: Washout, offset_s: float | None) -> tuple[Measured | Non
     height, half_life = washout.height, washout.half_life_s
     if offset_s is None or height is None or half_life is None:
         return None, None, None
-    gap_s = max(offset_s - washout.at_s, 0.0)
+    gap_s = offset_s - washout.at_s
 
     def left(height_then: float, rate_doubt: float) -> float:
         return height_then * math.exp2(-gap_s / half_life.value * max(1.0 + rate_doubt, 0.0))
 
     value = left(height.value, 0.0)
-    by_rate = abs(value) * math.log(2.0) * gap_s / half_life.value * (half_life.u / half_life.value)
+    by_rate = abs(value) * math.log(2.0) * abs(gap_s) / half_life.value * (half_life.u / half_life.value)
     by_model = _MODEL_SHARE * abs(value)
     by_height = height.u * 2.0 ** (-gap_s / half_life.value)
     rate_doubt = 1.96 * half_life.u / half_life.value
     plain = 1.96 * math.hypot(by_model, by_height)
-    low, high = left(height.value, rate_doubt) - plain, left(height.value, -rate_doubt) + plain
-    return Measured(value, math.hypot(by_rate, by_model, by_height)), max(low, 0.0), high
+    low, high = sorted((left(height.value, rate_doubt), left(height.value, -rate_doubt)))
+    return Measured(value, math.hypot(by_rate, by_model, by_height)), max(low - plain, 0.0), high + plain
 
 
 def _combined(one: Measured, other: Measured) -> tuple[Measured, float]:

@@ -140,6 +140,7 @@ def test_without_taking_it_out_the_levels_would_be_wrong(folder: Path) -> None:
     plain = compared(folder / "short" / "before.zarr", second).regions["tip"]
     truth = 100 * 0.2 / 0.8
     assert whole.second.figures.peak_relative_percent.value == pytest.approx(truth, abs=1.0)
+    assert whole.remainder.method == "prediction and observation"
     assert plain.remainder.method == "baseline alone"
     assert any("its fall not taken out" in flag for flag in plain.second.figures.flags)
     assert plain.second.figures.peak_relative_percent.value < whole.second.figures.peak_relative_percent.value - 0.5
