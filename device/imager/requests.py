@@ -47,6 +47,7 @@ class Requests:
         self._last_still: str | None = None
         self._chooser = ExposureChooser(parts, loop.next_frame)
         self._note = ""
+        self._case = ""
         self._unreadable: tuple[str, ...] = ()
         self._acts: dict[type, Callable[..., object]] = {
             c.GetState: lambda _: None,
@@ -328,6 +329,11 @@ class Requests:
         self._press.end(_RUN_FIRST)
         parts = self._parts
         parts.recorder.start(None, parts.source.calibration.camera, parts.source.calibration, case, parts.source.extra)
+        if case and self._case and case != self._case:  # what went into one patient is not another's
+            self._loop.injections_ns = ()
+            parts.live.clear_baseline()
+            self._keep()
+        self._case = case or self._case
         status = parts.light.status
         if status is not None:
             parts.recorder.event("light", level=status.level, lit=status.state == "lit")

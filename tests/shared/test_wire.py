@@ -90,7 +90,10 @@ def test_whatever_arrives_is_refused_in_one_line(data: bytes) -> None:
         (b'{"kind": "Sing"}', "unknown kind of message: Sing; known: "),
         (b'{"kind": ["Light"]}', "unknown kind of message: ['Light']"),
         (b'{"kind": "Light"}', "Light: missing key: act; add it"),
-        (b'{"kind": "Light", "act": "blink"}', "Light: act is not one of on, hold, off, brighter, dimmer, rearm: blink"),
+        (
+            b'{"kind": "Light", "act": "blink"}',
+            "Light: act is not one of on, hold, off, brighter, dimmer, rearm: blink",
+        ),
         (b'{"kind": "Light", "act": "on", "level": 1}', "Light: unknown key: level; known here: act"),
         (b'{"kind": "SetExposure", "exposure_us": 10, "gain": 1}', "exposure_us must be from 20 to 1e+06: 10"),
         (b'{"kind": "SetExposure", "exposure_us": NaN, "gain": 1}', "exposure_us must be finite: nan"),

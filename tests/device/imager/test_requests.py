@@ -252,6 +252,24 @@ def test_dye_in_starts_a_recording_with_everything_in_it(bench: Bench) -> None:
         assert recording.frame_table.lit.all()
 
 
+def test_dye_of_one_case_is_not_taken_into_another(bench: Bench) -> None:
+    """A recording of the same case, or of none named, goes on with the dye's clock; another case begins without."""
+    bench.turns(2)
+    bench.ask(c.MarkInjection(case="K7"))
+    for case, marked in (("", 1), ("K7", 1), ("M2", 0)):
+        bench.ask(c.Record("stop"))
+        assert bench.recorder.wait_finished(DEADLINE_S)
+        name = bench.ask(c.Record("start", case=case)).recording.name
+        bench.turns(2)
+        bench.ask(c.Record("stop"))
+        assert bench.recorder.wait_finished(DEADLINE_S)
+        with Recording.open(bench.settings.recording.directory / f"{name}.zarr") as recording:
+            assert len(recording.injections) == marked, case
+        bench.ask(c.Record("start", case=case))
+        bench.turns(1)
+    assert bench.requests.state().since_injection_s is None
+
+
 def test_a_trip_is_kept_with_the_recording(bench: Bench) -> None:
     bench.turns(2)
     bench.ask(c.Record("start"))
