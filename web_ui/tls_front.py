@@ -59,7 +59,8 @@ class TlsFront:
             pass  # one of the two hung up, or the process ends: nothing is left to be said
         finally:
             self._connections.discard(task)
-            back.transport.abort()
+            with contextlib.suppress(AttributeError):  # Python 3.11 before 3.11.4: what is closed cannot be aborted
+                back.transport.abort()
 
     async def _serve(self, tablet: asyncio.StreamReader, back: asyncio.StreamWriter) -> None:
         page, onward = await asyncio.open_connection(*self._behind)
