@@ -26,8 +26,8 @@ SLACK = 256
 """Bytes behind every buffer, because copies go 64 bytes at a time."""
 
 _I8, _I16, _I32, _I64 = (ir.IntType(bits) for bits in (8, 16, 32, 64))
-_LEAST_RUN = 8
-"""Shorter runs save little: 5 makes the ready scenes 1 % smaller and takes a quarter longer."""
+_LEAST_RUN = 6
+"""Shorter runs save little: on the flap scene 5, 6 and 8 give a ratio of 2.588, 2.580 and 2.559 in 0.36, 0.32 and 0.29 ms."""
 _ONES = np.uint64(0xFFFF_FFFF_FFFF_FFFF)
 
 

@@ -78,13 +78,13 @@ def test_one_noisy_block_among_smooth_ones() -> None:
 
 
 def test_as_small_as_the_library_makes_it() -> None:
-    """Photon noise at 10 electrons a count over a smooth field: within 3 % of Blosc's own bitshuffle and LZ4."""
+    """Photon noise at 10 electrons a count over a smooth field: within 2 % of Blosc's own bitshuffle and LZ4."""
     rng = np.random.default_rng(1)
     rows, columns = np.mgrid[0:544, 0:728]
     mean = 40 + 400 * np.exp(-((columns - 350) ** 2 + (rows - 250) ** 2) / (2 * 175.0**2))
     pixels = np.rint(rng.poisson(mean * 10) / 10 + rng.normal(0, 0.3, mean.shape) + 20).clip(0, 1023).astype(np.uint16)
     ours = check(pixels)
-    assert ours < 1.03 * len(blosc.compress(pixels, b"lz4", 1, blosc.BITSHUFFLE, 0))
+    assert ours < 1.02 * len(blosc.compress(pixels, b"lz4", 1, blosc.BITSHUFFLE, 0))
     assert pixels.nbytes / ours > 2.2
 
 
