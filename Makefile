@@ -8,7 +8,7 @@ READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts javascript packages perf hardware circuits faults screenshots clean
+.PHONY: help demo test check lint types contracts javascript packages perf explore hardware circuits faults screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
@@ -18,6 +18,7 @@ help:
 	@echo "make hardware     wiring, printed parts as STL and pictures, parts list, power and heat"
 	@echo "make circuits     every single fault and 2000 boards drawn at random, in ngspice (6 to 15 minutes)"
 	@echo "make faults       hundreds of random faults on the real processes, written to tests/faults/results.md (20 minutes)"
+	@echo "make explore      property tests on new random examples, many of each (slow)"
 	@echo "make screenshots  pictures of the page, into tests/screenshots/"
 
 $(READY): pyproject.toml
@@ -76,6 +77,9 @@ circuits: $(TOOLS) packages
 
 faults: $(TOOLS)
 	$(BIN)/python -m tests.faults --trials 400
+
+explore: $(TOOLS)
+	$(BIN)/pytest -n 2 --dist loadfile --hypothesis-profile explore -m hypothesis --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser
 
 screenshots: $(TOOLS) packages
 	$(BIN)/python -m tests.web_ui.browser.screenshots

@@ -5,9 +5,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from playwright.sync_api import Browser, sync_playwright
 
 from tests import chromium
+
+# The fast tier tries the same examples each time, so that a red test says something about the change at hand. `make explore` draws
+# new ones, and many more. No test is timed: machines are shared.
+settings.register_profile("fast", derandomize=True, deadline=None)
+settings.register_profile("explore", max_examples=2000, deadline=None)
+settings.load_profile("fast")
 
 
 class ManualClock:

@@ -23,7 +23,7 @@ function luminance(colour) {
   return 0.2126 * red + 0.7152 * green + 0.0722 * blue;
 }
 
-const css = readFileSync(new URL("../static/page.css", import.meta.url), "utf8");
+const css = readFileSync(new URL("../static/page/page.css", import.meta.url), "utf8");
 const colours = Object.fromEntries([...css.matchAll(/--([a-z-]+): (#[0-9a-f]{6});/g)].map(([, name, value]) => [name, value]));
 
 /** @param {string} name */

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { LightHold, REPEAT_MS } from "../static/light_hold.js";
+import { LightHold, REPEAT_MS } from "../static/live/light_hold.js";
 
 /** A network that answers when told to. */
 function bench() {

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { aspect, copies, halfAt, sensorPoint } from "../static/picture_geometry.js";
+import { aspect, copies, halfAt, sensorPoint } from "../static/picture/picture_geometry.js";
 
 const WHOLE = { width: 1456, height: 1088, sideBySide: false };
 const PAIR = { ...WHOLE, sideBySide: true };

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { parsedPicture } from "../static/picture_message.js";
+import { parsedPicture } from "../static/picture/picture_message.js";
 
 /**
  * @param {string} magic

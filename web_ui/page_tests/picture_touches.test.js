@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { HOLD_MS, PictureTouches } from "../static/picture_touches.js";
+import { HOLD_MS, PictureTouches } from "../static/picture/picture_touches.js";
 
 const HERE = { x: 100, y: 100 };
 const NEAR = { x: 108, y: 95 };

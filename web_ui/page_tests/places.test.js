@@ -1,9 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { labelPlaces, leader } from "../static/label_places.js";
-import { dot, stripe } from "../static/legend_marks.js";
-import { contourWords, legendTicks, percentColour } from "../static/legend_scale.js";
+import { labelPlaces, leader } from "../static/picture/label_places.js";
+import { dot, stripe } from "../static/picture/legend_marks.js";
+import { contourWords, legendTicks, percentColour } from "../static/picture/legend_scale.js";
 
 const ROOM = { left: 0, width: 800, height: 600 };
 

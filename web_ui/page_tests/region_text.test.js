@@ -3,7 +3,7 @@ import { test } from "node:test";
 
 import {
   bounds, isRegionName, nextName, parsedRegion, rectangleBetween, regionAt, regionText, renamed, squareAround,
-} from "../static/region_text.js";
+} from "../static/picture/region_text.js";
 
 const SENSOR = { width: 1456, height: 1088 };
 

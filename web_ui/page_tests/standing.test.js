@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { standingWords } from "../static/tablets_sheet.js";
+import { standingWords } from "../static/pairing/tablets_sheet.js";
 
 const you = { number: "1", label: "amber heron" };
 const other = { number: "2", label: "quiet lamp" };

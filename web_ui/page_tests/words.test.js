@@ -1,16 +1,16 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { refusalLine } from "../static/device_api.js";
-import { lightSentence, outputText, rippleText } from "../static/light_words.js";
-import { exportWords, recordingAbout } from "../static/recordings_sheet.js";
-import { dyeWords } from "../static/run_actions.js";
-import { ageText, calibrationText, lightWord } from "../static/status_line.js";
-import { durationText, isCertain, storageText, valueText } from "../static/value_text.js";
+import { refusalLine } from "../static/page/device_api.js";
+import { lightSentence, outputText, rippleText } from "../static/live/light_words.js";
+import { exportWords, recordingAbout } from "../static/live/recordings_sheet.js";
+import { dyeWords } from "../static/live/run_actions.js";
+import { ageText, calibrationText, lightWord } from "../static/live/status_line.js";
+import { durationText, isCertain, storageText, valueText } from "../static/page/value_text.js";
 
-/** @param {Partial<import("../static/device_state.js").LampState>} differs */
+/** @param {Partial<import("../static/page/device_state.js").LampState>} differs */
 function lamp(differs) {
-  return /** @type {import("../static/device_state.js").LampState} */ ({
+  return /** @type {import("../static/page/device_state.js").LampState} */ ({
     reachable: true, state: "off", level: 0, wanted_on: false, wanted_level: 0.6, lease_left_ms: 0, reason: "", ...differs,
   });
 }

@@ -1,6 +1,6 @@
-/** @import { Acts } from "./acts.js" */
+/** @import { Acts } from "../page/acts.js" */
 
-import { button, element } from "./element.js";
+import { button, element } from "../page/element.js";
 
 /** What is often said at the table, so that nobody must type. */
 const READY_NOTES = ["Skin marked", "Pull on", "Pull off", "Pressure low", "Pressure restored", "Dressing moved", "Second look"];

@@ -1,7 +1,7 @@
-/** @import { PictureHeader } from "./device_state.js" */
+/** @import { PictureHeader } from "../page/device_state.js" */
 /** @import { PercentColours } from "./legend_scale.js" */
 
-import { element, write } from "./element.js";
+import { element, write } from "../page/element.js";
 import { dot, drawMark, stripe } from "./legend_marks.js";
 import { contourWords, legendTicks, percentColour } from "./legend_scale.js";
 

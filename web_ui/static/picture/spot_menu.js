@@ -1,8 +1,8 @@
 /** @import { Point } from "./region_text.js" */
 /** @import { RegionActs } from "./region_acts.js" */
 
-import { button, element } from "./element.js";
-import { nameChooser } from "./name_chooser.js";
+import { button, element } from "../page/element.js";
+import { nameChooser } from "../page/name_chooser.js";
 import { nextName, parsedRegion, squareAround } from "./region_text.js";
 import { REFERENCE_NAME } from "./region_acts.js";
 

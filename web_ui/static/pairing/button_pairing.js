@@ -1,5 +1,5 @@
-import { ask } from "./device_api.js";
-import { element, write } from "./element.js";
+import { ask } from "../page/device_api.js";
+import { element, write } from "../page/element.js";
 
 const LOOK_EVERY_MS = 700;
 

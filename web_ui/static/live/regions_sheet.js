@@ -1,9 +1,9 @@
-/** @import { DeviceState, RegionState } from "./device_state.js" */
-/** @import { RegionActs } from "./region_acts.js" */
+/** @import { DeviceState, RegionState } from "../page/device_state.js" */
+/** @import { RegionActs } from "../picture/region_acts.js" */
 
-import { button, element, write } from "./element.js";
-import { nameChooser } from "./name_chooser.js";
-import { valueText } from "./value_text.js";
+import { button, element, write } from "../page/element.js";
+import { nameChooser } from "../page/name_chooser.js";
+import { valueText } from "../page/value_text.js";
 
 /** The list of reference and regions, with everything their menus can do. */
 export class RegionsSheet {

@@ -1,7 +1,7 @@
-/** @import { RegionValue } from "./device_state.js" */
+/** @import { RegionValue } from "../page/device_state.js" */
 
-import { element, write } from "./element.js";
-import { isCertain, valueText } from "./value_text.js";
+import { element, write } from "../page/element.js";
+import { isCertain, valueText } from "../page/value_text.js";
 
 /** The same values in large digits under the picture, where the tablet stands upright. */
 export class ValuesList {

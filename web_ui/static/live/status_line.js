@@ -1,7 +1,7 @@
-/** @import { DeviceState, LampState } from "./device_state.js" */
+/** @import { DeviceState, LampState } from "../page/device_state.js" */
 
-import { element, write } from "./element.js";
-import { durationText, shareText, storageText } from "./value_text.js";
+import { element, write } from "../page/element.js";
+import { durationText, shareText, storageText } from "../page/value_text.js";
 
 /** What is known of the device is this old at most, in ms; after that the page says that it does not know. */
 export const KNOWN_FOR_MS = 2000;

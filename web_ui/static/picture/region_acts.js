@@ -1,5 +1,5 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { DeviceState } from "./device_state.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { DeviceState } from "../page/device_state.js" */
 /** @import { Point, Region } from "./region_text.js" */
 
 import { nextName, parsedRegion, rectangleBetween, regionText, renamed, squareAround } from "./region_text.js";

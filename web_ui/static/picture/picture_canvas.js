@@ -1,4 +1,4 @@
-/** @import { PictureHeader } from "./device_state.js" */
+/** @import { PictureHeader } from "../page/device_state.js" */
 /** @import { Freshness } from "./freshness.js" */
 
 import { parsedPicture } from "./picture_message.js";

@@ -1,32 +1,32 @@
-/** @import { DeviceState, PictureHeader } from "./device_state.js" */
-/** @import { Point } from "./region_text.js" */
+/** @import { DeviceState, PictureHeader } from "../page/device_state.js" */
+/** @import { Point } from "../picture/region_text.js" */
 
-import { Acts } from "./acts.js";
-import { CalmLine } from "./calm_line.js";
+import { Acts } from "../page/acts.js";
+import { CalmLine } from "../page/calm_line.js";
 import { ContoursSheet } from "./contours_sheet.js";
-import { ControlPlace } from "./control_place.js";
-import { ask, Unpaired } from "./device_api.js";
-import { element, write } from "./element.js";
+import { ControlPlace } from "../pairing/control_place.js";
+import { ask, Unpaired } from "../page/device_api.js";
+import { element, write } from "../page/element.js";
 import { ExposureSheet } from "./exposure_sheet.js";
-import { Freshness, isLive, notLiveText } from "./freshness.js";
-import { Legend } from "./legend.js";
+import { Freshness, isLive, notLiveText } from "../picture/freshness.js";
+import { Legend } from "../picture/legend.js";
 import { LightButton } from "./light_button.js";
 import { lightSentence } from "./light_words.js";
 import { NoteSheet } from "./note_sheet.js";
-import { PictureCanvas } from "./picture_canvas.js";
-import { PictureFinger } from "./picture_finger.js";
-import { fitPicture } from "./picture_fit.js";
-import { PictureStream } from "./picture_stream.js";
+import { PictureCanvas } from "../picture/picture_canvas.js";
+import { PictureFinger } from "../picture/picture_finger.js";
+import { fitPicture } from "../picture/picture_fit.js";
+import { PictureStream } from "../picture/picture_stream.js";
 import { RecordingsSheet } from "./recordings_sheet.js";
-import { RegionActs } from "./region_acts.js";
-import { RegionMarks } from "./region_marks.js";
-import { rectangleBetween, regionAt, regionText } from "./region_text.js";
+import { RegionActs } from "../picture/region_acts.js";
+import { RegionMarks } from "../picture/region_marks.js";
+import { rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
 import { RegionsSheet } from "./regions_sheet.js";
 import { RunActions } from "./run_actions.js";
-import { Sheets } from "./sheets.js";
-import { SpotMenu } from "./spot_menu.js";
+import { Sheets } from "../page/sheets.js";
+import { SpotMenu } from "../picture/spot_menu.js";
 import { calibrationText, KNOWN_FOR_MS, StatusLine } from "./status_line.js";
-import { TabletsSheet } from "./tablets_sheet.js";
+import { TabletsSheet } from "../pairing/tablets_sheet.js";
 import { ValuesList } from "./values_list.js";
 
 /** Numbers on the picture change no more often than this: faster ones cannot be read. */
@@ -39,7 +39,7 @@ const LOOK_EVERY_MS = 50;
 export class LivePlace {
   /**
    * @param {string} picturesUrl
-   * @param {import("./legend_scale.js").PercentColours} percentColours
+   * @param {import("../picture/legend_scale.js").PercentColours} percentColours
    * @param {() => void} unpaired
    */
   constructor(picturesUrl, percentColours, unpaired) {

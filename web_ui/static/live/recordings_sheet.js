@@ -1,8 +1,8 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { DeviceState, ExportJob, RecordingSummary } from "./device_state.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { DeviceState, ExportJob, RecordingSummary } from "../page/device_state.js" */
 
-import { button, element, write } from "./element.js";
-import { durationText, storageText } from "./value_text.js";
+import { button, element, write } from "../page/element.js";
+import { durationText, storageText } from "../page/value_text.js";
 
 /** What was recorded, and its way to other software. */
 export class RecordingsSheet {

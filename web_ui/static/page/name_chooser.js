@@ -1,5 +1,5 @@
 import { button } from "./element.js";
-import { isRegionName } from "./region_text.js";
+import { isRegionName } from "../picture/region_text.js";
 
 /** Words of the trade that spare typing with gloves on. */
 const READY_NAMES = ["Tip", "Middle", "Base", "Edge", "Pedicle", "Node"];

@@ -1,4 +1,4 @@
-/** @import { AccessState, DeviceState } from "./device_state.js" */
+/** @import { AccessState, DeviceState } from "../page/device_state.js" */
 
 const SHORTEST_WAIT_MS = 250;
 const LONGEST_WAIT_MS = 4000;

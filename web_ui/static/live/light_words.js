@@ -1,4 +1,4 @@
-/** @import { LampState } from "./device_state.js" */
+/** @import { LampState } from "../page/device_state.js" */
 
 /**
  * What to say about the light beside the picture: why it tripped and what to do, why it stays dark though wanted; else nothing.

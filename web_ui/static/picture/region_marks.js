@@ -1,12 +1,12 @@
-/** @import { RegionValue } from "./device_state.js" */
+/** @import { RegionValue } from "../page/device_state.js" */
 /** @import { Box } from "./label_places.js" */
 /** @import { Shape } from "./picture_geometry.js" */
 
-import { element, write } from "./element.js";
+import { element, write } from "../page/element.js";
 import { labelPlaces, leader } from "./label_places.js";
 import { copies } from "./picture_geometry.js";
 import { bounds, corners, parsedRegion } from "./region_text.js";
-import { isCertain, valueText } from "./value_text.js";
+import { isCertain, valueText } from "../page/value_text.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 

@@ -1,8 +1,8 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { DeviceState } from "./device_state.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { DeviceState } from "../page/device_state.js" */
 
-import { ask } from "./device_api.js";
-import { element } from "./element.js";
+import { ask } from "../page/device_api.js";
+import { element } from "../page/element.js";
 import { LightHold } from "./light_hold.js";
 
 /** The Light button: light while held (or switched by a touch where settings say so); leaves `tripped` by one press of its own. */

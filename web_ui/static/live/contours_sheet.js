@@ -1,7 +1,7 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { DeviceState } from "./device_state.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { DeviceState } from "../page/device_state.js" */
 
-import { button, element } from "./element.js";
+import { button, element } from "../page/element.js";
 
 const CHOICES_PERCENT = [10, 20, 30, 40, 50, 60, 70, 80, 90, 100];
 const MOST = 4;

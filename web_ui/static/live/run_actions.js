@@ -1,8 +1,8 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { DeviceState, View } from "./device_state.js" */
-/** @import { Sheets } from "./sheets.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { DeviceState, View } from "../page/device_state.js" */
+/** @import { Sheets } from "../page/sheets.js" */
 
-import { element, write } from "./element.js";
+import { element, write } from "../page/element.js";
 
 /** @type {View[]} */
 const VIEWS = ["grey", "relative", "side by side"];

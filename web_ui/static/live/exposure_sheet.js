@@ -1,7 +1,7 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { DeviceState } from "./device_state.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { DeviceState } from "../page/device_state.js" */
 
-import { element, write } from "./element.js";
+import { element, write } from "../page/element.js";
 import { outputText, rippleText } from "./light_words.js";
 
 /** Steps of a third of a stop, as photographers count. */

@@ -1,7 +1,7 @@
 import { ask, Unpaired } from "./device_api.js";
 import { element } from "./element.js";
-import { LivePlace } from "./live_place.js";
-import { openPairing } from "./pairing_place.js";
+import { LivePlace } from "../live/live_place.js";
+import { openPairing } from "../pairing/pairing_place.js";
 
 /** @type {LivePlace | null} */
 let live = null;

@@ -1,8 +1,8 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { PairedTablet, Standing } from "./device_state.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { PairedTablet, Standing } from "../page/device_state.js" */
 
-import { button, element, write } from "./element.js";
-import { durationText } from "./value_text.js";
+import { button, element, write } from "../page/element.js";
+import { durationText } from "../page/value_text.js";
 
 const WAYS = { word: "by the word", button: "by the button", invitation: "invited" };
 

@@ -1,4 +1,4 @@
-/** @import { PictureHeader } from "./device_state.js" */
+/** @import { PictureHeader } from "../page/device_state.js" */
 
 const MAGIC = "tpm1";
 const PREFIX_BYTES = 12;

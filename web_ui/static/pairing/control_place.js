@@ -1,8 +1,8 @@
-/** @import { Acts } from "./acts.js" */
-/** @import { AccessState, Standing } from "./device_state.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { AccessState, Standing } from "../page/device_state.js" */
 
-import { ask, Unpaired } from "./device_api.js";
-import { button, element, write } from "./element.js";
+import { ask, Unpaired } from "../page/device_api.js";
+import { button, element, write } from "../page/element.js";
 
 const LOOK_EVERY_MS = 1000;
 
@@ -15,7 +15,7 @@ export class ControlPlace {
   constructor(acts, changed) {
     this.acts = acts;
     this.changed = changed;
-    /** @type {import("./device_state.js").Tablet | null} */
+    /** @type {import("../page/device_state.js").Tablet | null} */
     this.you = null;
     this.said = "";
     this.asking = false;

@@ -1,6 +1,6 @@
 import { ButtonPairing } from "./button_pairing.js";
-import { ask, Unpaired } from "./device_api.js";
-import { element } from "./element.js";
+import { ask, Unpaired } from "../page/device_api.js";
+import { element } from "../page/element.js";
 
 /** @type {ButtonPairing | null} */
 let byButton = null;
