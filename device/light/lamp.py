@@ -25,10 +25,12 @@ class Lamp:
     def light(self, level: float, exposure_us: float) -> Pulses:
         """Ring on at duty ``level``, its PWM period locked to the exposure; returns what is really given.
 
+        A ring that is lit is dark while the PWM is written: a write that the kernel never returns from then leaves it dark.
         Raises LampFailed, and is then dark.
         """
         period_ns = locked_period_ns(exposure_us * 1000, self._wanted_hz, self._step_ns)
         try:
+            self._enable.off()
             given = self._pwm.set(period_ns, round(level * period_ns))
             self._enable.on()
         except Exception as error:

@@ -12,8 +12,9 @@ LEASE_AND_50_MS = 150.0
 DEAD_MAN_MS = 250.0
 """What it does not survive: the drop-out of the hardware dead-man, counted from the fault. In simulation true by construction."""
 
-BLOCKED_MS = 300.0
-"""An output that blocks or refuses in every line at once: noticed with the next frame (50 ms), then the dead-man's."""
+NO_HAND_LEFT_MS = 300.0
+"""Pins and files refuse all at once, so nothing that the guard does can darken: noticed with the next frame (50 ms), then the
+dead-man's."""
 
 
 class NotHere(Exception):

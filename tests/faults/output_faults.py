@@ -6,7 +6,7 @@ import signal
 import time
 from typing import Any
 
-from tests.faults.fault import BLOCKED_MS, LEASE_AND_50_MS, Fault, Strike
+from tests.faults.fault import LEASE_AND_50_MS, NO_HAND_LEFT_MS, Fault, Strike
 from tests.faults.process_faults import sent
 from tests.faults.pwm_tree import SETTINGS
 
@@ -46,14 +46,13 @@ def _files(how: str, which: str) -> Fault:
         return failing(how, (rng.choice(SETTINGS),), which)(rig, rng, lasting)
 
     ends = which in ("let go", "imager killed")
-    bound_ms = (BLOCKED_MS if how == "pipe" else LEASE_AND_50_MS) if ends else None
+    bound_ms = LEASE_AND_50_MS if ends else None
     return Fault(f"pwm file: {how}, {which}", "board", strike, bound_ms, relights=which == "exposure")
 
 
 def _duty(how: str, which: str) -> Fault:
-    bound_ms = BLOCKED_MS if how == "pipe" else LEASE_AND_50_MS
     strike = failing(how, ("duty_cycle",), which)
-    return Fault(f"duty_cycle: {how}, {which}", "board", strike, bound_ms, relights=which == "exposure")
+    return Fault(f"duty_cycle: {how}, {which}", "board", strike, relights=which == "exposure")
 
 
 FAULTS = (
@@ -67,12 +66,17 @@ FAULTS = (
     Fault("enable pin refuses, let go", "board", failing("", (), "let go", ENABLE)),
     Fault("enable pin refuses, imager killed", "board", failing("", (), "imager killed", ENABLE)),
     Fault("heartbeat pin refuses", "board", failing("", (), "level", HEARTBEAT), latches=True),
-    Fault("both pins refuse, imager killed", "board", failing("", (), "imager killed", ENABLE | HEARTBEAT), BLOCKED_MS),
-    Fault("enable pin and every file refuse, let go", "board", failing("full", SETTINGS, "let go", ENABLE), BLOCKED_MS),
+    Fault("both pins refuse, imager killed", "board", failing("", (), "imager killed", ENABLE | HEARTBEAT)),
+    Fault(
+        "enable pin and every file refuse, let go",
+        "board",
+        failing("full", SETTINGS, "let go", ENABLE),
+        NO_HAND_LEFT_MS,
+    ),
     Fault(
         "both pins and every file refuse, imager killed",
         "board",
         failing("directory", SETTINGS, "imager killed", ENABLE | HEARTBEAT),
-        BLOCKED_MS,
+        NO_HAND_LEFT_MS,
     ),
 )

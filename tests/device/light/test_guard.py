@@ -89,13 +89,13 @@ def test_the_heart_beats_only_while_lit(bench):
     assert ("heartbeat", "toggle") not in bench.acts
 
 
-def test_the_level_changes_without_a_dark_moment(bench):
+def test_the_level_changes_while_the_ring_is_dark(bench):
     lit(bench, 0.4)
     bench.clock.advance_ms(10)
     bench.acts.clear()
     status = bench.guard.take(Want(True, 0.8))
     assert (status.level, status.since_ns) == (0.8, 1_010 * MS)
-    assert bench.acts == [("pwm", "set"), ("enable", "on")]
+    assert bench.acts == [("enable", "off"), ("pwm", "set"), ("enable", "on")]
 
 
 def test_a_new_exposure_is_dark_until_it_is_locked_and_then_lit_at_its_own_period(bench):

@@ -24,7 +24,16 @@ def test_whatever_fails_every_other_line_still_goes_low(bench, broken, act):
 def test_enable_rises_last_and_falls_first(bench):
     bench.lamp.light(0.5, 10_000.0)
     bench.lamp.dark()
-    assert bench.acts == [("pwm", "set"), ("enable", "on"), ("enable", "off"), ("pwm", "off"), ("heartbeat", "off")]
+    acts = [act for act in bench.acts if act != ("enable", "off")]
+    assert acts == [("pwm", "set"), ("enable", "on"), ("pwm", "off"), ("heartbeat", "off")]
+    assert bench.acts.index(("enable", "off"), bench.acts.index(("enable", "on"))) < bench.acts.index(("pwm", "off"))
+
+
+def test_a_lit_ring_is_dark_while_its_pulses_are_written(bench):
+    bench.lamp.light(0.5, 10_000.0)
+    bench.acts.clear()
+    bench.lamp.light(0.8, 10_000.0)
+    assert bench.acts == [("enable", "off"), ("pwm", "set"), ("enable", "on")]
 
 
 @pytest.mark.parametrize("line", ["pwm", "enable"])
