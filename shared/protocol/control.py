@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
+from shared.protocol import records
 from shared.protocol.light import ConditionState, LightState
 from shared.protocol.wire import by_name
 
@@ -157,7 +158,18 @@ class TakeStill:
 
 @dataclass(frozen=True)
 class ListRecordings:
-    """Answered by Recordings, newest first."""
+    """Answered by Recordings, newest first; without a ``limit`` all of them.
+
+    ``text`` is any part of case or name, ``case`` a whole code ("" for those without); ``from_at`` and ``until_at`` bound when they
+    began, UTC in ISO 8601; ``after`` is an earlier answer's ``next``.
+    """
+
+    after: Annotated[str, Length(0, 200)] = ""
+    limit: Annotated[int, Within(1, records.MOST_AT_ONCE)] | None = None
+    case: Annotated[str, Length(0, 40)] | None = None
+    text: Annotated[str, Length(0, 120)] = ""
+    from_at: Annotated[str, Length(0, 40)] = ""
+    until_at: Annotated[str, Length(0, 40)] = ""
 
 
 @dataclass(frozen=True)
@@ -204,6 +216,7 @@ REQUESTS: dict[str, type] = by_name(
     AddNote,
     TakeStill,
     ListRecordings,
+    *records.REQUESTS,
     StartExport,
     AwaitPress,
     GetPress,
@@ -315,7 +328,7 @@ class CheckState:
 class State:
     """Everything a newcomer's page needs. ``light_measured_at`` is empty where light output is assumed linear; ``ring`` is whose
     light it is, ``sensor`` whose frames they are, ``data_folder`` where the device keeps recordings and calibration.
-    ``calibrated_at`` is empty where nothing of the camera was measured.
+    ``calibrated_at`` is empty where nothing of the camera was measured. ``case`` is the one that is open, "" for none.
     """
 
     camera: CameraState
@@ -338,6 +351,7 @@ class State:
     calibrated_at: str = ""
     data_folder: str = ""
     check: CheckState | None = None
+    case: str = ""
     version: int = VERSION
 
 
@@ -357,9 +371,15 @@ class RecordingSummary:
 
 @dataclass(frozen=True)
 class Recordings:
-    """Answer to ListRecordings."""
+    """Answer to ListRecordings. ``total`` counts all that match, ``next`` is "" at the end of the list.
+
+    ``unread`` recordings are still being looked through, after many came at once, and not listed yet.
+    """
 
     recordings: tuple[RecordingSummary, ...] = field(default=())
+    total: int = 0
+    next: str = ""
+    unread: int = 0
 
 
 @dataclass(frozen=True)
@@ -403,5 +423,7 @@ class Problem:
     fault: bool = False
 
 
-ANSWERS: dict[str, type] = by_name(State, Recordings, Taken, ExportJob, ExposureChosen, PressAwaited, Problem)
+ANSWERS: dict[str, type] = by_name(
+    State, Recordings, Taken, ExportJob, ExposureChosen, PressAwaited, Problem, *records.ANSWERS
+)
 """By class name, as on the wire."""

@@ -3,6 +3,7 @@
 import math
 from collections import OrderedDict
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Self
 
@@ -46,7 +47,6 @@ class Recording:
         self.software = about.software
         self.extra: dict[str, Any] = dict(about.extra or {})
         self.unknown = about.unknown
-        self.calibration: Calibration = read_planes(path / "calibration", about.camera)
         self.events: tuple[Event, ...] = read_events(path / "events.jsonl", about.complete)
         self._shards: OrderedDict[int, ShardReader] = OrderedDict()
         table = read_table(path / "frames", nan_is_unknown=bool(about.unknown))
@@ -54,10 +54,11 @@ class Recording:
         self.frame_table: FrameTable = table.cut(self.frames)
 
     @classmethod
-    def open(cls, path: Path) -> Self:
+    def open(cls, path: Path, *, planes: bool = True) -> Self:
         """Open the folder ``path``.
 
-        A recording that was cut off (``complete`` is then False) opens with the frames that are really there. Raises Refused naming
+        A recording that was cut off (``complete`` is then False) opens with the frames that are really there. Without ``planes`` its
+        calibration is read, and checked, when it is first asked for: most of the time of opening is theirs. Raises Refused naming
         file, place and remedy where there is no recording, or a damaged one.
         """
         path = Path(path)
@@ -76,7 +77,15 @@ class Recording:
             )
         if own.get("format") != FORMAT:
             raise Refused(f"{root}: format of a recording", own.get("format"), f"this version reads format {FORMAT}")
-        return cls(path, filled(_About, own, str(root), "attributes.tapetum"))
+        opened = cls(path, filled(_About, own, str(root), "attributes.tapetum"))
+        if planes:
+            _ = opened.calibration
+        return opened
+
+    @cached_property
+    def calibration(self) -> Calibration:
+        """As it was when the recording was made."""
+        return read_planes(self.path / "calibration", self.camera)
 
     @property
     def name(self) -> str:
