@@ -84,7 +84,6 @@ BOXES = (
         80,
     ),
     Box("Ring driver with dead-man", (), ("ring_enable", "heartbeat", "ring_dimming"), True, 260, 234),
-    Box("Button under the index finger", ("other contact to ground, pin 25",), ("button",), True, 506, 64),
     Box(
         "Light monitor (optional)",
         ("photodiode and converter", "3.3 V from pin 17, ground to pin 25"),
@@ -105,6 +104,7 @@ BOXES = (
         94,
     ),
     Box("Status LED (optional)", ("through 1 kΩ, to ground, pin 20",), ("status_led",), False, 426, 64),
+    Box("Button", ("under the index finger", "other contact to ground, pin 34"), ("button",), False, 506, 84),
 )
 
 
@@ -292,7 +292,7 @@ def _power() -> Iterator[str]:
 
 
 def _legend() -> Iterator[str]:
-    x, y = RIGHT_EDGE, 560
+    x, y = RIGHT_EDGE, 644
     yield _text(x, y, "Wires", 15, more=' font-weight="bold"')
     for row, (function, words) in enumerate(KINDS.items()):
         yield _line([(x, y + 20 + row * 22), (x + 40, y + 20 + row * 22)], COLOURS[function])

@@ -314,7 +314,7 @@ def test_a_pin_with_two_owners_is_refused():
     factory = MockFactory()
     with (
         open_button(SETTINGS, factory),
-        pytest.raises(Refused, match=r"the button's pin 22 cannot be opened .*check button.pin"),
+        pytest.raises(Refused, match=r"the button's pin 20 cannot be opened .*check button.pin"),
     ):
         open_button(SETTINGS, factory)
     factory.close()

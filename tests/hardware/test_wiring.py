@@ -79,3 +79,11 @@ def test_the_committed_drawing_is_the_one_the_map_gives():
 
     committed = Path(hardware.__path__[0]) / "wiring.svg"
     assert committed.read_text() == drawing(board_pins(), read_ring(RING).leds), "run: make hardware"
+
+
+def test_no_wire_beside_the_button_can_press_it_through_a_bridge_of_solder() -> None:
+    """Its neighbours on the header carry nothing of the map, and are not ground."""
+    at = BY_GPIO[board_pins()["button"].gpio]
+    neighbours = {at - 2, at + 2, at - 1 if at % 2 == 0 else at + 1}
+    assert not neighbours & {BY_GPIO[pin.gpio] for pin in board_pins().pin}
+    assert not [LABELS[pin] for pin in neighbours if LABELS[pin] == "GND"]

@@ -52,7 +52,7 @@ def test_the_project_s_own_map_is_one_the_board_can_do() -> None:
             {"owner": "imager"},
             "pwm belongs to the light guard, not to imager; set owner = 'light guard'",
         ),
-        ("button", {"channel": 0}, "button on GPIO 22: a channel, 0, but not pwm; leave channel out"),
+        ("button", {"channel": 0}, "button on GPIO 20: a channel, 0, but not pwm; leave channel out"),
         (
             "button",
             {"gpio": 18},
@@ -79,7 +79,7 @@ def test_what_the_board_cannot_do_is_named_with_pin_and_remedy(
 
 def test_a_file_that_is_wrong_is_refused_in_one_line_with_its_name(tmp_path: Path) -> None:
     path = tmp_path / "pins.toml"
-    path.write_text(MAP.read_text().replace("gpio = 22", "gpio = 17"))
+    path.write_text(MAP.read_text().replace("gpio = 20", "gpio = 17"))
     with pytest.raises(Refused) as refused:
         read_pins(path)
     assert refused.value.line == f"{path}: GPIO 17 has two owners, ring_enable and button; move one of them"
