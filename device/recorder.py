@@ -18,10 +18,10 @@ from shared.clock import Clock
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.protocol.control import RecordingState
-from shared.recording import RecordingWriter
 from shared.recording.events import checked_event
 from shared.recording.names import checked_case, checked_name, recording_name
 from shared.recording.packing import FramePacker, FrameRoom
+from shared.recording.writer import RecordingWriter
 from shared.settings import RecordingSettings
 
 

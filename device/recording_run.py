@@ -12,9 +12,10 @@ from collections.abc import Callable, Sequence
 
 from shared.clock import Clock
 from shared.frame import Frame
-from shared.recording import Event, RecordingWriter
+from shared.recording import Event
 from shared.recording.packing import FrameRoom
 from shared.recording.table import FrameRow
+from shared.recording.writer import RecordingWriter
 from shared.settings import RecordingSettings
 
 SYNC_INTERVAL_NS = 1_000_000_000

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from shared.frame import CameraDescription
-from shared.recording.packing import CODECS
+from shared.recording.frame_codec import CODECS
 
 FORMAT = 1
 """Raised when a reader of the former form could no longer read a recording."""

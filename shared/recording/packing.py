@@ -1,28 +1,12 @@
 """How one frame is compressed: a Blosc frame, bit planes sorted out and LZ4 on each block, as DECISION-store.md measured."""
 
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 from numcodecs import blosc
 from numpy.typing import NDArray
 
 from shared.frame import Counts
 from shared.recording.bit_planes import BLOCK_PIXELS, GROUP, PAD, SLACK, pack_planes, sort_planes
-
-_LEVEL = 1
-CODECS: tuple[Mapping[str, Any], ...] = (
-    {"name": "bytes", "configuration": {"endian": "little"}},
-    {
-        "name": "blosc",
-        "configuration": {"typesize": 2, "cname": "lz4", "clevel": _LEVEL, "shuffle": "bitshuffle", "blocksize": 0},
-    },
-    {"name": "crc32c"},
-)
-"""The same in the words of the Zarr v3 specification, for whoever opens a recording with another tool."""
-
-# numcodecs drops the interpreter lock only where it does not use its own pool of threads
-blosc.use_threads = False
+from shared.recording.frame_codec import LEVEL
 
 
 class FrameRoom:
@@ -65,13 +49,5 @@ class FramePacker:
     def pack(self, room: FrameRoom) -> NDArray[np.uint8]:
         """Compress the frame in ``room``; the bytes, (n,) uint8, are lent until the next call."""
         if room.counts is not None:
-            return np.frombuffer(blosc.compress(room.counts, b"lz4", _LEVEL, blosc.BITSHUFFLE, 0), np.uint8)
+            return np.frombuffer(blosc.compress(room.counts, b"lz4", LEVEL, blosc.BITSHUFFLE, 0), np.uint8)
         return self._out[: pack_planes(room.pixels, room.planes, room.used, self._same, self._starts, self._out)]
-
-
-def unpack_frame(packed: bytes | NDArray[np.uint8], shape: tuple[int, int]) -> Counts:
-    """The counts again, read-only; raises ValueError or RuntimeError where the bytes are not a frame of that shape."""
-    pixels = np.frombuffer(blosc.decompress(packed), "<u2")
-    if pixels.size != shape[0] * shape[1]:
-        raise ValueError(f"holds {pixels.size} pixels, not {shape[0] * shape[1]}")
-    return pixels.reshape(shape)

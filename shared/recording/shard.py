@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.frame import Counts
 from shared.recording.durable import write_all
-from shared.recording.packing import unpack_frame
+from shared.recording.frame_codec import unpack_frame
 
 SHARD_FRAMES = 64
 INDEX_BYTES = SHARD_FRAMES * 16 + 4

@@ -22,7 +22,8 @@ from device.simulate import simulate
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 from shared.region import Region
 from shared.scene.description import Scene
 from tests.device.export.conftest import counts

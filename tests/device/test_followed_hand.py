@@ -13,7 +13,8 @@ from device.cli.analyse import command
 from device.simulate import simulate
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 from shared.scene.description import MotionScene, Scene
 from shared.scene.motion import HandMotion
 from shared.scene.renderer import SceneRenderer

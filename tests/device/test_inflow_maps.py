@@ -9,7 +9,8 @@ from device.inflow_maps import LiveMaps, Marks
 from device.recorded_maps import maps_of
 from shared.inflow.maps import MEASURED, InflowMaps
 from shared.inflow.maps_store import has_maps, read_maps
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 from shared.region import Region
 from tests.shared.inflow.simulated_frames import Patch, calibration, frames
 

@@ -14,9 +14,10 @@ from device.recorder import Recorder
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
 from shared.recording.packing import FrameRoom
 from shared.recording.table import FrameRow
+from shared.recording.writer import RecordingWriter
 from shared.settings import RecordingSettings
 from tests.conftest import ManualClock
 

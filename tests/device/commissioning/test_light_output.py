@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from device.commissioning import light_output as m
 from shared.errors import Refused
 from shared.frame import Frame
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 

@@ -7,7 +7,8 @@ from device.commissioning.takes import SETTLING_FRAMES, evidence, longest, pairs
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 
 CAMERA = CameraDescription("fake", 48, 36)
 RUNS = [(8000.0, 0.0, 6), (8000.0, 0.4, 1), (8000.0, 1.0, 9), (2000.0, 0.0, 5), (2000.0, 1.0, 3)]

@@ -7,7 +7,8 @@ import pytest
 
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 
 CAMERA = CameraDescription("test", 160, 120, black_level=20.0, frame_interval_us=100_000.0, mm_per_px=0.25)
 FRAMES = 80

@@ -8,7 +8,8 @@ import pytest
 from device.analysis import analyse
 from device.export.overlay import Overlay
 from shared.frame import Frame
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 from shared.settings import PictureSettings

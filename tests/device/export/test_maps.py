@@ -14,7 +14,8 @@ from device.export.job import export
 from device.export.map_pictures import drawn_map, scale_of
 from shared.inflow.maps import MEASURED, NAMES, PARAMETERS, InflowMaps, MapsAbout
 from shared.inflow.maps_store import read_maps, write_maps
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
 from tests.shared.inflow.simulated_frames import Patch, calibration, frames
 
 

@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from numcodecs import blosc
 
 from shared.recording.bit_planes import BLOCK_PIXELS
-from shared.recording.packing import FramePacker, FrameRoom, unpack_frame
+from shared.recording.frame_codec import unpack_frame
+from shared.recording.packing import FramePacker, FrameRoom
 
 
 def check(pixels: np.ndarray, room: FrameRoom | None = None) -> int:

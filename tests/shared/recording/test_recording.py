@@ -14,8 +14,9 @@ import zarr
 
 from shared.calibration import Calibration
 from shared.errors import Refused
-from shared.recording import Recording, RecordingWriter
+from shared.recording import Recording
 from shared.recording.shard import INDEX_BYTES, SHARD_FRAMES
+from shared.recording.writer import RecordingWriter
 from tests.shared.recording.conftest import CAMERA, noisy_frame
 
 ROOT = Path(__file__).parents[3]
@@ -118,7 +119,7 @@ KILLED = """
 import sys
 from pathlib import Path
 from shared.calibration import Calibration
-from shared.recording import RecordingWriter
+from shared.recording.writer import RecordingWriter
 from tests.shared.recording.conftest import CAMERA, noisy_frame
 writer = RecordingWriter(Path(sys.argv[1]), CAMERA, Calibration.assumed(CAMERA), started_at="2026-11-25T13:20:11Z")
 for number in range(100_000):
