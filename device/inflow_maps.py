@@ -20,7 +20,8 @@ import numpy as np
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
-from shared.inflow.maps import InflowMaps, inflow_maps
+from shared.inflow.map_values import InflowMaps
+from shared.inflow.maps import inflow_maps
 from shared.inflow.maps_slots import SHORTEST_S, MapGatherer
 from shared.inflow.maps_store import write_maps
 from shared.region import Region

@@ -7,7 +7,7 @@ from device.followed_hand import FollowedHand
 from device.inflow_maps import read_on_cores
 from device.marked_regions import reference_of
 from shared.errors import Refused
-from shared.inflow.maps import InflowMaps
+from shared.inflow.map_values import InflowMaps
 from shared.inflow.maps_slots import MapGatherer
 from shared.recording import Recording
 
@@ -36,7 +36,7 @@ def maps_of(
         if hand is not None and motion is None and frame.lit:
             left_out += 1
         else:
-            gatherer.add(frame, (motion.dx_px, motion.dy_px) if motion is not None else (0.0, 0.0))
+            gatherer.add(frame, motion)
         on_progress((number + 1) / recording.frames)
     marked_ns = recording.injected_at_ns
     since_s = None if marked_ns is None else (marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9

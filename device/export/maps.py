@@ -7,11 +7,11 @@ import numpy as np
 import tifffile
 
 from device.export.delivery import Delivery
-from device.export.map_pictures import drawn_map, grey_beneath
 from device.export.tables import write_rows
 from device.recorded_maps import maps_of
 from shared.frame import Frame
-from shared.inflow.maps import CLASS_WORDS, PARAMETERS, InflowMaps
+from shared.inflow.map_pictures import drawn_map, grey_beneath
+from shared.inflow.map_values import CLASS_WORDS, PARAMETERS, InflowMaps
 from shared.inflow.maps_store import has_maps, read_maps
 from shared.recording import Recording
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from shared.bounded import filled
 from shared.errors import Refused
-from shared.inflow.maps import CLASS_WORDS, NAMES, PARAMETERS, InflowMaps, MapsAbout
+from shared.inflow.map_values import CLASS_WORDS, NAMES, PARAMETERS, InflowMaps, MapsAbout
 from shared.recording.durable import sync_folder
 from shared.recording.layout import as_json, group_metadata
 from shared.recording.planes import read_document, read_plane, write_plane

@@ -11,8 +11,8 @@ from PIL import Image
 
 from device.cli.analyse import command
 from device.export.job import export
-from device.export.map_pictures import drawn_map, scale_of
-from shared.inflow.maps import MEASURED, NAMES, PARAMETERS, InflowMaps, MapsAbout
+from shared.inflow.map_pictures import drawn_map, scale_of
+from shared.inflow.map_values import MEASURED, NAMES, PARAMETERS, InflowMaps, MapsAbout
 from shared.inflow.maps_store import read_maps, write_maps
 from shared.recording import Recording
 from shared.recording.writer import RecordingWriter

@@ -9,7 +9,7 @@ import zarr
 import zarr.core.sync
 
 from shared.errors import Refused
-from shared.inflow.maps import CLASS_WORDS, NAMES, PARAMETERS, InflowMaps, MapsAbout
+from shared.inflow.map_values import CLASS_WORDS, NAMES, PARAMETERS, InflowMaps, MapsAbout
 from shared.inflow.maps_store import has_maps, read_maps, write_maps
 
 

@@ -10,10 +10,10 @@ from PIL import Image, ImageDraw, ImageFont
 from shared.calibration import Calibration
 from shared.colour import VIRIDIS
 from shared.frame import Frame
-from shared.inflow.maps import CLASS_WORDS, MEASURED, NO_RISE, SATURATED, UNCERTAIN, InflowMaps, Parameter
-from shared.inflow.maps_slots import Bins
+from shared.inflow.map_values import CLASS_WORDS, MEASURED, NO_RISE, SATURATED, UNCERTAIN, InflowMaps, Parameter
 from shared.legend import BACKGROUND, CAUTION, INK, QUIET
-from shared.live_picture import dot_pattern, stripe_pattern
+from shared.live_picture import block_means, dot_pattern, stripe_pattern
+from shared.signal import DefectSources, corrected_counts
 
 F32 = NDArray[np.float32]
 Bytes = NDArray[np.uint8]
@@ -44,11 +44,9 @@ class Scale:
 
 def grey_beneath(frame: Frame, calibration: Calibration) -> Bytes:
     """One frame as the picture beneath, (height, width) of the maps: corrected, binned, brightened by its root."""
-    bins = Bins.of(calibration)
-    height, width = bins.dark.shape
-    good = np.where(calibration.defects, 0, frame.pixels)[: 2 * height, : 2 * width]
-    counts = good.reshape(height, 2, width, 2).sum(axis=(1, 3)) - bins.dark
-    level = np.sqrt(np.maximum(counts * bins.inverse_flat, 0.0))
+    counts = corrected_counts(frame.pixels, calibration, DefectSources.around(calibration.defects))
+    height, width = (side // 2 for side in counts.shape)
+    level = np.sqrt(np.maximum(block_means(counts[: 2 * height, : 2 * width]), 0.0))
     top = max(float(np.quantile(level, 0.995)), 1e-6)
     return np.asarray(np.minimum(level / top, 1.0) * _GREY_TOP, np.uint8)
 
@@ -72,7 +70,7 @@ def drawn_map(maps: InflowMaps, parameter: Parameter, grey: Bytes) -> Image.Imag
     """The map with its legend beneath, RGB, two pixels a bin."""
     values, _, classes = maps.of(parameter.name)
     scale = scale_of(values, parameter)
-    picture = _coloured(values, classes, grey, scale).repeat(2, axis=0).repeat(2, axis=1)
+    picture = coloured(values, classes, grey, scale).repeat(2, axis=0).repeat(2, axis=1)
     legend = _legend(max(picture.shape[1], 640), maps, parameter, scale)
     whole = Image.new("RGB", (legend.width, picture.shape[0] + legend.height), BACKGROUND)
     whole.paste(Image.fromarray(picture), ((legend.width - picture.shape[1]) // 2, 0))
@@ -93,7 +91,8 @@ def _round_step(wanted: float) -> float:
     return next(step * power for step in (1.0, 2.0, 2.5, 5.0, 10.0) if step * power >= wanted - 1e-12)
 
 
-def _coloured(values: F32, classes: Bytes, grey: Bytes, scale: Scale) -> Bytes:
+def coloured(values: F32, classes: Bytes, grey: Bytes, scale: Scale) -> Bytes:
+    """The map alone, (height, width, 3) RGB, one pixel a bin."""
     picture = np.repeat(grey[..., None], 3, axis=2).astype(np.float32)
     measured = classes == MEASURED
     at = np.nan_to_num((values - scale.low) / (scale.high - scale.low))
