@@ -1,5 +1,6 @@
 """``tapetum calibrate``: commissioning, step by step, on a running device."""
 
+import os
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from device.cli import answer, json_option
+from device.cli.progress import saying
 from device.cli.running import asked, connected, run_dir_option, stop_tidily
 from shared.bounded import plain
 from shared.commissioning.step_name import StepName
@@ -31,8 +33,15 @@ Light output: what each level of the ring really gives, so that dimming does not
   3  The ring lights at each level, up and down again, for about half a second each. Do not stare into it; wear goggles near it,
      and keep others away.
 """
+_KEPT = "in force from the device's next start; check with tapetum status"
+_PROPOSED = "waits to be kept or discarded on the page"
 
 _yes_option = click.option("--yes", is_flag=True, help="Do not ask; the target is in place.")
+_propose_option = click.option(
+    "--propose", is_flag=True, help="Leave the result to be kept or discarded on the page, instead of keeping it."
+)
+_NICENESS = 10
+"""Of the reading of a proposed step: the live picture goes on meanwhile."""
 
 
 _ORDER = (
@@ -84,15 +93,17 @@ class _Asked:
     pitch_mm: float = 10.0
     concentrations: tuple[float, ...] = ()
     unit: str = "micromole/L"
+    propose: bool = False
 
 
 def _plain_step(name: StepName, help_line: str) -> None:
     @command.command(name, help=help_line)
+    @_propose_option
     @_yes_option
     @run_dir_option
     @json_option
-    def run(yes: bool, run_dir: Path, as_json: bool) -> None:
-        _take_steps((name,), _Asked(yes, run_dir, as_json))
+    def run(propose: bool, yes: bool, run_dir: Path, as_json: bool) -> None:
+        _take_steps((name,), _Asked(yes, run_dir, as_json, propose=propose))
 
 
 _plain_step("dark", "Mean dark plane, noise, DSNU and dark current; lens capped.")
@@ -106,23 +117,25 @@ _plain_step("leakage", "The ring's own light that passes the filter, over the pi
 @command.command("scale")
 @_distance_option
 @_pitch_option
+@_propose_option
 @_yes_option
 @run_dir_option
 @json_option
-def scale(distance_mm: float, pitch_mm: float, yes: bool, run_dir: Path, as_json: bool) -> None:
+def scale(distance_mm: float, pitch_mm: float, propose: bool, yes: bool, run_dir: Path, as_json: bool) -> None:
     """Millimetres a pixel and the lens's distortion, at a distance; printed sheet."""
-    _take_steps(("scale",), _Asked(yes, run_dir, as_json, distance_mm, pitch_mm))
+    _take_steps(("scale",), _Asked(yes, run_dir, as_json, distance_mm, pitch_mm, propose=propose))
 
 
 @command.command("sensitivity")
 @_concentrations_option
 @_unit_option
+@_propose_option
 @_yes_option
 @run_dir_option
 @json_option
-def sensitivity(concentrations: str | None, unit: str, yes: bool, run_dir: Path, as_json: bool) -> None:
+def sensitivity(concentrations: str | None, unit: str, propose: bool, yes: bool, run_dir: Path, as_json: bool) -> None:
     """Limit of detection (three deviations of the blank, IUPAC) and linear range; eight wells of dye."""
-    asked_for = _Asked(yes, run_dir, as_json, concentrations=_numbers(concentrations), unit=unit)
+    asked_for = _Asked(yes, run_dir, as_json, concentrations=_numbers(concentrations), unit=unit, propose=propose)
     _take_steps(("sensitivity",), asked_for)
 
 
@@ -165,7 +178,8 @@ def _take_steps(names: tuple[StepName, ...], told: _Asked) -> None:
 
     if told.as_json and not told.yes:
         raise Refused("nobody can be asked with --json", remedy="put the target in place, and add --yes")
-    say: Callable[[str], None] = (lambda _line: None) if told.as_json else click.echo
+    say = saying(told.as_json)
+    walked: Callable[[], object] = (lambda: os.nice(_NICENESS)) if told.propose else (lambda: None)
     steps = [step(name, told.distance_mm, told.pitch_mm, told.concentrations, told.unit) for name in names]
     found: dict[str, Any] = {}
     stop_tidily()
@@ -175,12 +189,12 @@ def _take_steps(names: tuple[StepName, ...], told: _Asked) -> None:
             if not told.yes:
                 click.echo(one.guide)
                 click.confirm("Is everything in place?", abort=True)
-            done = take(one, Bench(client, say, time.sleep), _now)
+            done = take(one, Bench(client, say, time.sleep), _now, told.propose, walked)
             figures = plain(done.kept.figures.of(one.name))
             found[one.name] = {"calibration": str(done.path), "recording": done.recording, **figures}
             say(_readable(done))
     result = found[names[0]] if len(names) == 1 else found
-    answer(result, "in force from the device's next start; check with tapetum status", told.as_json)
+    answer(result, _PROPOSED if told.propose else _KEPT, told.as_json)
 
 
 def _readable(done: "Done") -> str:
@@ -270,10 +284,11 @@ def certificate(out: Path, name: str | None, run_dir: Path, as_json: bool) -> No
 
 
 @command.command("light")
+@_propose_option
 @_yes_option
 @run_dir_option
 @json_option
-def light(yes: bool, run_dir: Path, as_json: bool) -> None:
+def light(propose: bool, yes: bool, run_dir: Path, as_json: bool) -> None:
     """Output of each level of the ring, on an even target, so that dimming changes no result."""
     from shared.optics.light_output import place
 
@@ -285,13 +300,14 @@ def light(yes: bool, run_dir: Path, as_json: bool) -> None:
         if not yes:
             click.echo(_LIGHT_GUIDE)
             click.confirm("Is everything in place?", abort=True)
-        result, words = _light_output(client, (lambda _line: None) if as_json else click.echo)
+        result, words = _light_output(client, saying(as_json), propose)
     answer(result, words, as_json)
 
 
-def _light_output(client: ControlClient, say: Callable[[str], None]) -> tuple[dict[str, Any], str]:
+def _light_output(client: ControlClient, say: Callable[[str], None], propose: bool) -> tuple[dict[str, Any], str]:
     from device.commissioning.light_output import measured
     from device.commissioning.light_steps import LightSteps
+    from shared.commissioning.proposal import tray
     from shared.optics.light_output import keep
     from shared.recording import Recording
 
@@ -300,13 +316,13 @@ def _light_output(client: ControlClient, say: Callable[[str], None]) -> tuple[di
     name = LightSteps(client, say, time.sleep).recorded()
     with Recording.open(data_folder / "recordings" / f"{name}.zarr") as recording:
         result, evidence = measured(recording, _now(), state.ring)
-    path = keep(data_folder, result, evidence)
+    path = keep(tray(data_folder) if propose else data_folder, result, evidence)
     lines = [
         f"level {one.level:4.0%}   output {one.output:.4f} ± {one.u:.5f}   ({one.output / one.level - 1:+.1%} against linear)"
         for one in result.levels
     ]
     lines += [
         f"kept as {path}, readings beside it, frames in {result.recording}",
-        "in force from the device's next start; check with tapetum status",
+        _PROPOSED if propose else _KEPT,
     ]
     return {"file": str(path), **plain(result)}, "\n".join(lines)

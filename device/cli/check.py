@@ -1,15 +1,18 @@
 """``tapetum check``: the check before a case, on a running device."""
 
 import time
-from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from device.cli import answer, json_option
-from device.cli.running import connected, run_dir_option, stop_tidily
+from device.cli.progress import saying, tell
+from device.cli.running import asked, connected, run_dir_option, stop_tidily
 from shared.bounded import plain
 from shared.errors import Refused
+from shared.protocol.commissioning import CheckItem, CheckRecord
+from shared.protocol.control import GetState
 
 _PATIENCE_S = 30.0
 
@@ -26,25 +29,29 @@ def command(yes: bool, run_dir: Path, as_json: bool) -> None:
     """
     from device.commissioning.bench import Bench
     from device.commissioning.check import GUIDE, CaseCheck
+    from device.commissioning.kept_checks import keep
 
     if as_json and not yes:
         raise Refused("nobody can be asked with --json", remedy="put the handheld in its box, and add --yes")
     if not yes:
         click.echo(GUIDE)
         click.confirm("Is everything in place?", abort=True)
-    say: Callable[[str], None] = (lambda _line: None) if as_json else click.echo
     stop_tidily()
-    started_s = time.monotonic()
+    started_s, made_at = time.monotonic(), datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    items: list[CheckItem] = []
     with connected(run_dir, timeout_s=_PATIENCE_S) as client:
-        items = CaseCheck(Bench(client, say, time.sleep)).items()
+        for item in CaseCheck(Bench(client, saying(as_json), time.sleep)).items():
+            items.append(item)
+            if as_json:
+                tell(item=item)
+            else:
+                click.echo(f"{'pass' if item.passed else 'FAIL'}  {item.name:<16} {item.words}")
+        state = asked(client, GetState())
     passed = all(one.passed for one in items)
-    lines = [f"{'pass' if one.passed else 'FAIL'}  {one.name:<16} {one.words}" for one in items]
-    lines.append("PASSED" if passed else "FAILED: put right what failed, and check again")
-    result = {
-        "passed": passed,
-        "seconds": round(time.monotonic() - started_s, 1),
-        "items": [plain(one) for one in items],
-    }
-    answer(result, "\n".join(lines), as_json)
+    record = CheckRecord(made_at, passed, tuple(items), state.calibrated_at)
+    file = keep(Path(state.data_folder), record)
+    seconds = round(time.monotonic() - started_s, 1)
+    result = {"passed": passed, "seconds": seconds, "file": str(file), "items": [plain(one) for one in items]}
+    answer(result, "PASSED" if passed else "FAILED: put right what failed, and check again", as_json)
     if not passed:
         raise SystemExit(1)

@@ -6,7 +6,7 @@ lease for a moment, and the guard has to go dark by itself.
 
 import shutil
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -22,7 +22,8 @@ from device.recording_list import summaries
 from shared.commissioning import case_check as judge
 from shared.commissioning.calibration_folder import Kept
 from shared.errors import Refused
-from shared.protocol.control import CheckItem, Light, State, WithholdLeases
+from shared.protocol.commissioning import CheckItem
+from shared.protocol.control import Light, State, WithholdLeases
 from shared.recording import Recording
 from shared.signal import Measured
 
@@ -42,31 +43,29 @@ class CaseCheck:
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     seconds: Callable[[], float] = time.monotonic
 
-    def items(self) -> tuple[CheckItem, ...]:
-        """Every line, in order. Raises Refused where the device cannot be checked at all; the light is off in every case."""
+    def items(self) -> Iterator[CheckItem]:
+        """Every line as soon as it is known; the light is off in every case. Raises Refused where the device cannot be checked."""
         state = self.bench.fit()
         kept = in_force(state)
         now = self.now()
         recordings = Path(state.data_folder) / "recordings"
-        known = _moments(recordings, kept)
+        camera = state.camera
+        found = [
+            judge.room(state.recording.free_mb, camera.width, camera.height, camera.rate_hz),
+            judge.clock(now, _moments(recordings, kept)),
+            judge.calibration_age(kept, state.calibrated_at, state.light_measured_at, now),
+        ]
+        yield from found
         with self.bench.put_back():
             self.bench.target("check box")
             name, trial = self.walked(kept)
-        afterwards = self.bench.state
         path = recordings / f"{name}.zarr"
         with Recording.open(path) as recording:
-            seen = _seen(recording, kept, trial)
-        camera = state.camera
-        found = (
-            *seen,
-            judge.room(state.recording.free_mb, camera.width, camera.height, camera.rate_hz),
-            *judge.light_conditions(afterwards.light),
-            judge.clock(now, known),
-            judge.calibration_age(kept, state.calibrated_at, state.light_measured_at, now),
-        )
+            for item in (*_seen(recording, kept, trial), *judge.light_conditions(self.bench.state.light)):
+                found.append(item)
+                yield item
         if all(one.passed for one in found):
             shutil.rmtree(path)  # frames are kept as evidence only where something failed
-        return found
 
     def walked(self, kept: Kept) -> tuple[str, judge.Trial]:
         """Record, and try the trip; returns the recording's name and what the trial gave."""
@@ -117,17 +116,19 @@ class CaseCheck:
         self.bench.device.ask(Light("off"))
 
 
-def _seen(recording: Recording, kept: Kept, trial: judge.Trial) -> Sequence[CheckItem]:
+def _seen(recording: Recording, kept: Kept, trial: judge.Trial) -> Iterator[CheckItem]:
     """What the frames say."""
     found = takes(recording)
     before = next((one for one in found if not one.lit and len(one.numbers) >= FRAMES // 2), None)
     if before is None:
         raise Refused("too few unlit frames were recorded", len(found), "check again; see tapetum status")
     unlit = stack(recording, before)
-    items = [judge.dark_level(unlit, kept, recording.camera.white_level), judge.new_defects(unlit, kept)]
+    yield judge.dark_level(unlit, kept, recording.camera.white_level)
+    yield judge.new_defects(unlit, kept)
     nothing = Measured(0.0, 1.0)
     if trial.lit_after_s is None or not any(one.lit and len(one.numbers) >= 2 for one in found):
-        return [*items, judge.light_answers(trial, nothing), judge.light_trips(trial)]
+        yield from (judge.light_answers(trial, nothing), judge.light_trips(trial))
+        return
     shape = recording.camera.shape
     good = ~np.asarray(kept.planes.get("defects", np.zeros(shape, np.bool_)))
     flat = np.asarray(kept.planes.get("flat", np.ones(shape)), np.float64)
@@ -138,12 +139,9 @@ def _seen(recording: Recording, kept: Kept, trial: judge.Trial) -> Sequence[Chec
     dark_again = trial.dark_afterwards and left.value < 0.25 * max(seen.value, judge.SEEN * seen.u)
     to_signal = recording.calibration.counts_to_signal(lit.exposure_us, lit.gain, lit.level)
     tried = judge.Trial(trial.lit_after_s, trial.tripped_after_s, trial.reason, dark_again)
-    return [
-        *items,
-        judge.leakage_now(seen, to_signal, kept),
-        judge.light_answers(trial, seen),
-        judge.light_trips(tried),
-    ]
+    yield judge.leakage_now(seen, to_signal, kept)
+    yield judge.light_answers(trial, seen)
+    yield judge.light_trips(tried)
 
 
 def _moments(recordings: Path, kept: Kept) -> list[datetime]:

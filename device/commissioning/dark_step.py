@@ -9,11 +9,15 @@ from device.commissioning.cases import case_of
 from device.commissioning.step import Reading
 from device.commissioning.takes import evidence, stack, takes
 from shared.commissioning.calibration_folder import Kept
+from shared.commissioning.curve import DARK
 from shared.commissioning.dark import dark
+from shared.commissioning.stack import F64
 from shared.commissioning.step_name import StepName
 from shared.errors import Refused
 from shared.protocol.control import Target
 from shared.recording import Recording
+
+BINS = 80
 
 
 class DarkStep:
@@ -60,4 +64,13 @@ Dark: what every pixel counts without any light.
             "dark_counts": working.mean.astype(np.float32),
             "dark_variance": working.variance.astype(np.float32),
         }
-        return Reading(figures, planes, {"dark.csv": evidence(recording, found)})
+        return Reading(figures, planes, {"dark.csv": evidence(recording, found), DARK: _histogram(working.mean)})
+
+
+def _histogram(plane: F64) -> bytes:
+    """CSV: how many pixels have which mean count."""
+    pixels, edges = np.histogram(plane, BINS, (float(plane.min()), float(plane.max()) + 1e-6))
+    rows = "".join(
+        f"{middle:.4f},{number}\n" for middle, number in zip((edges[:-1] + edges[1:]) / 2, pixels, strict=True)
+    )
+    return f"counts,pixels\n{rows}".encode()

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from device.commissioning.aim import aimed_exposure_us
 from device.commissioning.bench import Bench
@@ -10,6 +11,7 @@ from device.commissioning.cases import case_of
 from device.commissioning.step import Reading
 from device.commissioning.takes import evidence, longest, stack, takes
 from shared.commissioning.calibration_folder import Kept
+from shared.commissioning.curve import FLAT, PLACES
 from shared.commissioning.defects import defects
 from shared.commissioning.flat import flat
 from shared.commissioning.stack import Stack
@@ -26,6 +28,7 @@ EVEN_TARGET = """\
 """
 FRAMES = 32
 AIM = 0.6
+MAP_ROWS, MAP_COLUMNS = 9, 12
 
 
 def need(kept: Kept, *before: StepName) -> None:
@@ -77,7 +80,7 @@ class DefectsStep:
         mean, variance = (np.asarray(planes[name], np.float64) for name in ("dark_counts", "dark_variance"))
         found, mask = defects(mean, variance, frames, lit, unlit)
         rows = "".join(f"{x},{y}\n" for y, x in np.argwhere(mask))
-        files = {"defects.csv": evidence(recording, takes(recording)), "defect_places.csv": f"x,y\n{rows}".encode()}
+        files = {"defects.csv": evidence(recording, takes(recording)), PLACES: f"x,y\n{rows}".encode()}
         return Reading(found, {"defects": mask}, files)
 
 
@@ -102,4 +105,12 @@ class FlatStep:
         output = recording.calibration.output_at(lit.level)
         mask = np.asarray(kept.planes["defects"])
         found, plane = flat(lit, unlit, mask, recording.calibration.saturation_counts, output)
-        return Reading(found, {"flat": plane}, {"flat.csv": evidence(recording, takes(recording))})
+        return Reading(found, {"flat": plane}, {"flat.csv": evidence(recording, takes(recording)), FLAT: _map(plane)})
+
+
+def _map(plane: NDArray[np.float32]) -> bytes:
+    """CSV: means of the field over the picture's parts, percent of the brightest place, row by row."""
+    bands = np.array_split(plane, MAP_ROWS, axis=0)
+    parts = [[part.mean(dtype=float) for part in np.array_split(band, MAP_COLUMNS, axis=1)] for band in bands]
+    rows = "".join(f"{y},{x},{100 * value:.3f}\n" for (y, x), value in np.ndenumerate(parts))
+    return f"row,column,percent\n{rows}".encode()

@@ -14,6 +14,7 @@ from device.commissioning.flat_step import AIM, EVEN_TARGET, need
 from device.commissioning.step import Reading
 from device.commissioning.takes import Take, evidence, pairs, stack, takes
 from shared.commissioning.calibration_folder import Kept
+from shared.commissioning.curve import TRANSFER
 from shared.commissioning.gain import gain
 from shared.commissioning.photon_transfer import Exposed, pair_variance
 from shared.commissioning.stack import Stack
@@ -74,7 +75,7 @@ class GainStep:
         unlit, lit = (stack(recording, best[is_lit][half]) for is_lit in (False, True))
         good = ~np.asarray(kept.planes["defects"])
         figures = gain(points, capped(kept), unlit, lit, good, recording.camera.white_level, lit.gain)
-        return Reading(figures, {}, {"gain.csv": evidence(recording, found), "photon_transfer.csv": _curve(points)})
+        return Reading(figures, {}, {"gain.csv": evidence(recording, found), TRANSFER: _curve(points)})
 
 
 def capped(kept: Kept) -> Stack:

@@ -7,10 +7,13 @@ from pathlib import Path
 from device.commissioning.bench import Bench
 from device.commissioning.step import Step
 from shared.commissioning.calibration_folder import Figures, Kept, Taken, keep, newest, place
+from shared.commissioning.proposal import tray
 from shared.errors import Refused
 from shared.frame import CameraDescription
 from shared.protocol.control import State
 from shared.recording import Recording
+
+READING = "the light is off; reading the frames"
 
 
 @dataclass(frozen=True)
@@ -37,8 +40,17 @@ def sensor(state: State) -> str:
     return state.sensor
 
 
-def take(step: Step, bench: Bench, now: Callable[[], str]) -> Done:
-    """Walk, read and keep. Raises Refused with the reason, light off, exposure and simulated target as they were."""
+def take(
+    step: Step,
+    bench: Bench,
+    now: Callable[[], str],
+    propose: bool = False,
+    walked: Callable[[], object] = lambda: None,
+) -> Done:
+    """Walk, read, and keep, or ``propose``: leave the result in the tray. ``walked`` is called when the device is needed no more.
+
+    Raises Refused with the reason, light off, exposure and simulated target as they were.
+    """
     state = bench.fit()
     kept = in_force(state)
     step.check(kept)
@@ -49,12 +61,14 @@ def take(step: Step, bench: Bench, now: Callable[[], str]) -> Done:
         bench.target(step.target)
         name = step.walk(bench, recordings)
     made_at = now()
+    bench.say(READING)
+    walked()
     with Recording.open(recordings / f"{name}.zarr") as recording:
         _refuse_other(kept, recording.camera)
         reading = step.read(recording, kept)
         sized = Kept(kept.name, _sized(kept.figures, recording.camera), kept.planes)
     changed = sized.with_step(step.name, reading.found, reading.planes, Taken(step.name, made_at, name))
-    path = keep(data_folder, changed, reading.evidence)
+    path = keep(tray(data_folder) if propose else data_folder, changed, reading.evidence)
     return Done(step, Kept(path.name, changed.figures, changed.planes), path, name)
 
 

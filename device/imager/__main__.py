@@ -6,7 +6,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
@@ -17,14 +17,16 @@ from device.camera.source import EndOfFrames
 from device.commissioning.cases import of_a_patient
 from device.control_server import ControlServer
 from device.controls import Controls, open_button
-from device.imager.checks import Checks
 from device.imager.choices import ChoicesFile
+from device.imager.commissioning_desk import CommissioningDesk
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
 from device.imager.operator_light import OperatorLight
+from device.imager.papers import Papers
 from device.imager.parts import Parts
 from device.imager.requests import Requests
 from device.imager.sources import open_source, with_calibration, with_measured_light
+from device.imager.walks import Walks
 from device.inflow_maps import LiveMaps
 from device.light.lease import LeaseTerms
 from device.light.link import LightLink
@@ -47,7 +49,7 @@ def main() -> int:
     stop = threading.Event()
     try:
         settings = _settings(options)
-        with _imager(options, settings) as loop:
+        with _imager(options, settings, stop.set) as loop:
             # Only now is there anything to finish. Until then a signal ends the process at once, also while kernels compile.
             for number in (signal.SIGTERM, signal.SIGINT):
                 signal.signal(number, lambda *_: stop.set())
@@ -76,8 +78,8 @@ def _run(loop: ImagerLoop, stop: threading.Event) -> None:
 
 
 @contextmanager
-def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerLoop]:
-    """Everything open, and closed again in an order that ends the light first."""
+def _imager(options: argparse.Namespace, settings: Settings, end: Callable[[], None]) -> Iterator[ImagerLoop]:
+    """Everything open, and closed again in an order that ends the light first. ``end`` ends the loop, to be started again."""
     clock = SystemClock()
     restarted = (options.run_dir / "frame_bus").exists()
     with ExitStack() as opened:
@@ -105,14 +107,19 @@ def _imager(options: argparse.Namespace, settings: Settings) -> Iterator[ImagerL
             settings=settings,
             data_folder=options.data_dir,
         )
-        yield _wired(parts, exports, opened, options)
+        yield _wired(parts, exports, opened, options, end)
 
 
-def _wired(parts: Parts, exports: Exports, opened: ExitStack, options: argparse.Namespace) -> ImagerLoop:
+def _wired(
+    parts: Parts, exports: Exports, opened: ExitStack, options: argparse.Namespace, end: Callable[[], None]
+) -> ImagerLoop:
     loop = ImagerLoop(parts)
-    checks = Checks(options.run_dir)
-    opened.callback(checks.close)
-    requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"), checks)
+    walks = Walks(options.run_dir, parts.clock, parts.light.page_off)
+    opened.callback(walks.close)
+    papers = Papers(options.run_dir, parts.data_folder)
+    opened.callback(papers.close)
+    desk = CommissioningDesk(parts, walks, papers, end)
+    requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"), desk)
     settings = parts.settings
     if parts.source.kind == "picamera":
         loop.controls = Controls(

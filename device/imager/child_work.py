@@ -6,7 +6,7 @@ import subprocess
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import IO, Generic, TypeVar
 
@@ -40,7 +40,7 @@ class ChildWork(Generic[J]):
     """Runs one child at a time and remembers its job and the last few before it. Safe from several threads.
 
     A job is whatever the state shows of the work; ``moved`` and ``ended`` make the next one of it. A child tells how far it is by
-    lines such as {"done": 0.4} on standard error.
+    lines such as {"done": 0.4} on standard error; ``heard`` takes every other JSON object there.
     """
 
     def __init__(
@@ -49,12 +49,13 @@ class ChildWork(Generic[J]):
         ended: Callable[[J, Ended], J],
         moved: Callable[[J, float], J] = lambda job, _done: job,
         *,
+        heard: Callable[[J, Mapping[str, object]], J] = lambda job, _told: job,
         kept: int = 1,
         niced: bool = True,
         longest_s: float | None = None,
     ) -> None:
         """``what`` as in "an export"; ``niced`` work leaves the processors to the live picture."""
-        self._what, self._ended, self._moved = what, ended, moved
+        self._what, self._ended, self._moved, self._heard = what, ended, moved, heard
         self._kept, self._longest_s = kept, longest_s
         self._before = ("nice", "-n", str(_NICENESS)) if niced else ()
         self._environment = {**os.environ, "NUMBA_NUM_THREADS": "1"} if niced else None
@@ -134,11 +135,13 @@ class ChildWork(Generic[J]):
         words = ""
         with process.stderr:
             for line in process.stderr:
-                done = _share(line)
-                if done is None:
+                told = _told(line)
+                if told is None:
                     words = line.strip() or words
+                elif isinstance(done := told.get("done"), int | float):
+                    self._change(lambda job, done=done: self._moved(job, float(done)))  # type: ignore[misc]
                 else:
-                    self._change(lambda job, done=done: self._moved(job, done))  # type: ignore[misc]
+                    self._change(lambda job, told=told: self._heard(job, told))  # type: ignore[misc]
         status = process.wait()
         if guard is not None:
             guard.cancel()
@@ -157,11 +160,10 @@ class ChildWork(Generic[J]):
             self._jobs = (*self._jobs[:-1], change(self._jobs[-1]))
 
 
-def _share(line: str) -> float | None:
-    """Share done, where ``line`` is ``{"done": 0.4}``."""
+def _told(line: str) -> Mapping[str, object] | None:
+    """What ``line`` tells of the work, where it is a JSON object."""
     try:
         values = json.loads(line)
     except ValueError:
         return None
-    done = values.get("done") if isinstance(values, dict) else None
-    return float(done) if isinstance(done, int | float) else None
+    return values if isinstance(values, dict) else None

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from device.drives import first_removable
 from device.imager.awaited_press import AwaitedPress
-from device.imager.checks import Checks
 from device.imager.choices import Choices, ChoicesFile
+from device.imager.commissioning_desk import CommissioningDesk
 from device.imager.exports import Exports
 from device.imager.exposure_chooser import ExposureChooser
 from device.imager.loop import ImagerLoop
@@ -32,14 +32,19 @@ class Requests:
     """Answers requests, from several threads at once; also the actions of the button (device.controls.Actions)."""
 
     def __init__(
-        self, parts: Parts, loop: ImagerLoop, exports: Exports, choices: ChoicesFile, checks: Checks | None = None
+        self,
+        parts: Parts,
+        loop: ImagerLoop,
+        exports: Exports,
+        choices: ChoicesFile,
+        desk: CommissioningDesk | None = None,
     ) -> None:
-        """``checks``: None where none can be started from here."""
+        """``desk``: None where nothing can be commissioned from here."""
         self._parts = parts
         self._loop = loop
         self._exports = exports
         self._choices = choices
-        self._checks = checks
+        self._desk = desk
         self._press = AwaitedPress(parts.clock)
         self._lock = threading.Lock()
         self._view: c.View = "relative"
@@ -62,7 +67,6 @@ class Requests:
             c.StepExposure: self._expose,
             c.PutTarget: self._put_target,
             c.WithholdLeases: lambda _: self._loop.withhold_leases(),
-            c.StartCheck: self._start_check,
             c.Record: self._record,
             c.MarkInjection: self._mark_injection,
             c.AddNote: self._add_note,
@@ -71,6 +75,7 @@ class Requests:
             c.StartExport: self._start_export,
             c.AwaitPress: self._await_press,
             c.GetPress: self._get_press,
+            **({} if desk is None else desk.acts),
         }
 
     def handle(self, request: object) -> object:
@@ -186,7 +191,7 @@ class Requests:
             sensor=parts.source.sensor,
             calibrated_at=parts.source.calibration.made_at,
             data_folder=str(parts.data_folder),
-            check=self._checks.newest if self._checks is not None else None,
+            walk=None if self._desk is None else self._desk.walk,
         )
 
     def _camera_state(self) -> c.CameraState:
@@ -298,13 +303,6 @@ class Requests:
         if request.exposure_us > longest_us:
             raise Refused("exposure is longer than a frame", request.exposure_us, f"at most {longest_us:.0f} us here")
         self._parts.source.camera.set_exposure(request.exposure_us, request.gain)
-
-    def _start_check(self, _: c.StartCheck) -> None:
-        if self._checks is None:
-            raise Refused("no check can be started here", remedy="use tapetum check")
-        if self._parts.recorder.recording or self._parts.light.wanted:
-            raise Refused("the device is in use", remedy="stop the recording, let go of the light, and check then")
-        self._checks.start()
 
     def _put_target(self, request: c.PutTarget) -> None:
         if self._parts.source.on_target is None:

@@ -15,7 +15,8 @@ from shared.commissioning.calibration_folder import Kept
 from shared.commissioning.dark import mean_level
 from shared.commissioning.defects import hot_pixels
 from shared.commissioning.stack import Stack, middle
-from shared.protocol.control import CheckItem, LampState
+from shared.protocol.commissioning import CheckItem
+from shared.protocol.control import LampState
 from shared.signal import Measured
 
 DARK_SHARE = 0.005
@@ -156,10 +157,8 @@ def clock(now: datetime, known: Sequence[datetime]) -> CheckItem:
 
 def calibration_age(kept: Kept, in_force: str, light_measured_at: str, now: datetime) -> CheckItem:
     """Whether a whole calibration is in force, and how old its oldest step is."""
-    if kept.figures.missing or not in_force:
-        return CheckItem(
-            "calibration", False, f"lacks {', '.join(kept.figures.missing) or 'all'}: tapetum calibrate all"
-        )
+    if kept.figures.missing:
+        return CheckItem("calibration", False, f"lacks {', '.join(kept.figures.missing)}: tapetum calibrate all")
     if in_force != kept.figures.made_at:
         return CheckItem(
             "calibration", False, f"{kept.figures.made_at} is newer than that in force: restart the device"

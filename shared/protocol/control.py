@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
-from shared.protocol import records
+from shared.protocol import commissioning, records
 from shared.protocol.light import ConditionState, LightState
 from shared.protocol.wire import by_name
 
@@ -100,11 +100,6 @@ class PutTarget:
     """Put a target of commissioning before the simulated camera ("patient" takes it away); before a real one a person does it."""
 
     target: Target
-
-
-@dataclass(frozen=True)
-class StartCheck:
-    """Make the check before a case; how it goes is in the state. Whoever asks has put the handheld in its box first."""
 
 
 @dataclass(frozen=True)
@@ -210,7 +205,7 @@ REQUESTS: dict[str, type] = by_name(
     StepExposure,
     PutTarget,
     WithholdLeases,
-    StartCheck,
+    *commissioning.REQUESTS,
     Record,
     MarkInjection,
     AddNote,
@@ -305,26 +300,6 @@ class ExportJob:
 
 
 @dataclass(frozen=True)
-class CheckItem:
-    """One line of the check before a case: what, whether it passed, and value beside limit, or what to do."""
-
-    name: Annotated[str, Length(1, 40)]
-    passed: bool
-    words: Annotated[str, Length(0, 400)]
-
-
-@dataclass(frozen=True)
-class CheckState:
-    """The newest check before a case. ``error`` says why it could not be made; ``passed`` is true only where every item passed."""
-
-    running: bool
-    passed: bool = False
-    started_at: str = ""
-    items: tuple[CheckItem, ...] = ()
-    error: str = ""
-
-
-@dataclass(frozen=True)
 class State:
     """Everything a newcomer's page needs. ``light_measured_at`` is empty where light output is assumed linear; ``ring`` is whose
     light it is, ``sensor`` whose frames they are, ``data_folder`` where the device keeps recordings and calibration.
@@ -350,7 +325,7 @@ class State:
     sensor: str = ""
     calibrated_at: str = ""
     data_folder: str = ""
-    check: CheckState | None = None
+    walk: commissioning.WalkState | None = None
     case: str = ""
     version: int = VERSION
 
@@ -424,6 +399,6 @@ class Problem:
 
 
 ANSWERS: dict[str, type] = by_name(
-    State, Recordings, Taken, ExportJob, ExposureChosen, PressAwaited, Problem, *records.ANSWERS
+    State, Recordings, Taken, ExportJob, ExposureChosen, PressAwaited, Problem, *records.ANSWERS, *commissioning.ANSWERS
 )
 """By class name, as on the wire."""

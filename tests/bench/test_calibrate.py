@@ -8,8 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from device.commissioning.kept_checks import newest
 from shared.commissioning.calibration_folder import listed, load
-from shared.protocol.control import Light, Record, StartCheck
+from shared.protocol.commissioning import StartWalk, WatchWalk
+from shared.protocol.control import Light, Record
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 from shared.scene.targets import DILUTIONS
@@ -134,11 +136,13 @@ def test_the_check_passes_on_a_commissioned_device_from_shell_and_page(commissio
     }  # fmt: skip
     assert found["seconds"] < 60
     assert not list((commissioned.data / "recordings").glob("*_check.zarr")), "frames are kept where something failed"
-    state = commissioned.ask(StartCheck())
-    assert state.check is not None
-    assert state.check.running
-    ended = wait_for(lambda: (check := commissioned.state().check) and not check.running and check, "check ended", 60)
+    assert newest(commissioned.data)[0].passed
+    state = commissioned.ask(StartWalk("check"))
+    assert state.walk is not None
+    assert state.walk.running
+    ended = wait_for(lambda: (it := commissioned.ask(WatchWalk()).walk) and not it.running and it, "check ended", 60)
     assert (ended.passed, ended.error) == (True, "")
+    assert len(newest(commissioned.data)) == 2, "both are kept"
     assert commissioned.state().light.state in ("off", "ready"), "armed again after the trip on purpose"
 
 

@@ -50,26 +50,6 @@ def test_leases_are_withheld_until_the_guard_trips_and_no_longer_than_a_second(b
     assert len(bench.link.leases) == leases + 2 + 60 - 30, "30 frames a second"
 
 
-def test_a_check_starts_on_an_idle_device_only(bench: Bench) -> None:  # noqa: F811
-    with pytest.raises(Refused, match="use tapetum check"):
-        bench.ask(c.StartCheck())
-    started: list[str] = []
-
-    class OneCheck:
-        newest = c.CheckState(running=True)
-
-        def start(self) -> None:
-            started.append("check")
-
-    bench.requests._checks = OneCheck()
-    bench.turns(2)
-    with pytest.raises(Refused, match="in use"):
-        bench.ask(c.StartCheck())
-    bench.ask(c.Light("off"))
-    assert bench.ask(c.StartCheck()).check == c.CheckState(running=True)
-    assert started == ["check"]
-
-
 def test_light_that_is_held_ends_by_itself_where_light_is_switched(bench: Bench) -> None:  # noqa: F811
     light = bench.parts.light
     light._hold_to_light = False
