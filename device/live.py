@@ -14,6 +14,7 @@ import simplejpeg
 from numpy.typing import NDArray
 from PIL import Image
 
+from device.curve_point import CurvePoint
 from shared.ambient import AmbientPlane
 from shared.calibration import Calibration
 from shared.errors import Refused
@@ -214,6 +215,17 @@ class LivePath:
             percent = None if flag else 100.0
             return RegionState(str(region), region.name, percent, None if flag else self._reference_u(), flag)
 
+    def curve_points(self) -> tuple[CurvePoint, ...]:
+        """What the newest frame adds to the curves of reference and regions."""
+        with self._lock:
+            return tuple(self._curve_point(watched) for watched in self._all_watched())
+
+    def _curve_point(self, watched: _Watched) -> CurvePoint:
+        seen, baseline = watched.steadied, watched.baseline
+        if not self._lit or seen is None or watched.newest is None or watched.newest.is_saturated:
+            seen = Measured(math.nan, math.nan)
+        return CurvePoint(watched.region.place, seen.value, seen.u, baseline.value, baseline.u)
+
     def still(self) -> Image.Image:
         """The newest picture, RGB, with its legend beneath. Raises Refused before the first picture."""
         with self._lock:
@@ -342,7 +354,8 @@ class LivePath:
             "reference": self._reference_header(),
             "values": [
                 {"name": s.name, "region": s.region, "percent": s.percent, "percent_u": s.percent_u, "flag": s.flag}
-                for s in self.region_states()
+                | self._curve_header(watched)
+                for s, watched in zip(self.region_states(), self._regions.values(), strict=True)
             ],
             "full_scale_percent": self._settings.full_scale_percent,
             "contours_percent": list(self._contours),
@@ -353,12 +366,21 @@ class LivePath:
         state, watched = self.reference_state(), self._reference
         if state is None or watched is None:
             return None
-        signal = watched.steadied if self._lit else None
         return {
             "region": state.region,
             "name": state.name,
             "percent": state.percent,
-            "signal": None if signal is None else signal.value,
-            "signal_u": None if signal is None else signal.u,
             "flag": state.flag,
+            **self._curve_header(watched),
+        }
+
+    def _curve_header(self, watched: _Watched) -> dict[str, float | None]:
+        """The newest point of a curve, so that those who look need not ask for it."""
+        point = self._curve_point(watched)
+        known = not math.isnan(point.signal)
+        return {
+            "signal": point.signal if known else None,
+            "signal_u": point.signal_u if known else None,
+            "baseline": point.baseline,
+            "baseline_u": point.baseline_u,
         }

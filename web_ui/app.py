@@ -16,6 +16,7 @@ from web_ui.access import Access
 from web_ui.access_api import access_api
 from web_ui.api import api
 from web_ui.button_press import Busy
+from web_ui.curves_api import curves_api
 from web_ui.device_link import DeviceLink
 from web_ui.legend_colours import percent_colours
 from web_ui.newest_picture import NewestPicture
@@ -69,6 +70,7 @@ def create_app(
     )
     app.register_blueprint(access_api)
     app.register_blueprint(api)
+    app.register_blueprint(curves_api)
     _answer_errors(app)
     _guard(app, access, OwnNames(own_names() if names is None else names), picture_port)
 

@@ -6,6 +6,7 @@ from collections import deque
 
 from device.camera.source import CameraStalled
 from device.controls import Controls
+from device.imager.curves import KeptCurves
 from device.imager.next_frame import NextFrame
 from device.imager.parts import Parts
 from device.imager.second_opinion import SecondOpinion
@@ -40,6 +41,7 @@ class ImagerLoop:
         self.newest: Frame | None = None
         self.stalled_since_ns: int | None = None
         self.next_frame = NextFrame()
+        self.curves = KeptCurves()
         self._unlit = UnlitFrames(parts.settings.picture.unlit_every, parts.source.camera.description)
         self._withheld_until_ns = 0
 
@@ -124,6 +126,7 @@ class ImagerLoop:
             sequence=frame.sequence,
             published_ns=frame.sensor_time_ns,
         )
+        self.curves.take(frame.sensor_time_ns, parts.live.curve_points())
         if self.maps is not None:  # last, when the lease is renewed and the picture is out
             self.maps.take(frame)
 

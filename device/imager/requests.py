@@ -18,6 +18,7 @@ from device.inflow_maps import Marks
 from device.recording_list import summaries
 from shared.errors import Refused
 from shared.protocol import control as c
+from shared.protocol.curves import GetCurves
 from shared.protocol.light import LightStatus
 from shared.recording.durable import replace_file
 from shared.region import Region
@@ -73,6 +74,7 @@ class Requests:
             c.TakeStill: self._take_still,
             c.ListRecordings: self._list_recordings,
             c.StartExport: self._start_export,
+            GetCurves: lambda asked: self._loop.curves.after(asked.after_ms, self._loop.injections_ns),
             c.AwaitPress: self._await_press,
             c.GetPress: self._get_press,
             **({} if desk is None else desk.acts),

@@ -1,6 +1,6 @@
 """What the page and the command line ask of the imager: one JSON object a line over a Unix stream socket, one answer each.
 
-The first line is a Hello; a wrong version is refused at once. Every later request is answered by State, Recordings, Taken,
+The first line is a Hello; a wrong version is refused at once. Every later request is answered by State, Recordings, Curves, Taken,
 ExportJob, PressAwaited or Problem. Standard library only.
 """
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
-from shared.protocol import commissioning, records
+from shared.protocol import commissioning, curves, records
 from shared.protocol.light import ConditionState, LightState
 from shared.protocol.wire import by_name
 
@@ -213,6 +213,7 @@ REQUESTS: dict[str, type] = by_name(
     ListRecordings,
     *records.REQUESTS,
     StartExport,
+    curves.GetCurves,
     AwaitPress,
     GetPress,
 )
@@ -399,6 +400,6 @@ class Problem:
 
 
 ANSWERS: dict[str, type] = by_name(
-    State, Recordings, Taken, ExportJob, ExposureChosen, PressAwaited, Problem, *records.ANSWERS, *commissioning.ANSWERS
+    State, Recordings, curves.Curves, Taken, ExportJob, ExposureChosen, PressAwaited, Problem, *records.ANSWERS, *commissioning.ANSWERS
 )
 """By class name, as on the wire."""

@@ -12,16 +12,20 @@ import threading
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from PIL import Image, ImageDraw
 
 from device.control_server import ControlServer
+from device.curve_point import CurvePoint
 from device.imager.awaited_press import REACTION_NS, AwaitedPress
+from device.imager.curves import KeptCurves
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.frame_bus import FrameBusWriter
 from shared.protocol import control as c
+from shared.protocol.curves import GetCurves
 from shared.region import Region
 
 WIDTH, HEIGHT = 1456, 1088
@@ -42,6 +46,7 @@ class FakeDevice:
         self._injected_ns: int | None = None
         self._recording_since_ns: int | None = None
         self._stills = 0
+        self.curves = KeptCurves()
         self._pictures = _drawn_pictures()
         self._state = _first_state()
         self.press = AwaitedPress(self._clock)
@@ -75,13 +80,15 @@ class FakeDevice:
         while not self._stop.is_set():
             self._sequence += 1
             now_ns = self._clock.now_ns()
-            header = json.dumps(self._header(now_ns)).encode()
+            values = self._header(now_ns)
+            self.curves.take(now_ns, _curve_points(values))
+            header = json.dumps(values).encode()
             jpeg = self._pictures[self._sequence % len(self._pictures)]
             self._bus.publish(header, jpeg, sequence=self._sequence, published_ns=now_ns)
             due_ns = started_ns + int(self._sequence * 1e9 / self._rate_hz)
             self._stop.wait(max(0.0, (due_ns - self._clock.now_ns()) / 1e9))
 
-    def _header(self, now_ns: int) -> dict[str, object]:
+    def _header(self, now_ns: int) -> dict[str, Any]:
         with self._lock:
             state = self._valued(now_ns)
         lit = state.light.state == "lit"
@@ -103,12 +110,12 @@ class FakeDevice:
                 "region": state.reference.region,
                 "name": state.reference.name,
                 "percent": 100.0,
-                "signal": 0.2,
-                "signal_u": 0.002,
                 "flag": "",
+                **_signal(100.0),
             },
             "values": [
                 {"name": r.name, "region": r.region, "percent": r.percent, "percent_u": r.percent_u, "flag": r.flag}
+                | _signal(r.percent)
                 for r in state.regions
             ],
             "full_scale_percent": 120.0,
@@ -120,7 +127,7 @@ class FakeDevice:
 
     def _handle(self, request: object) -> object:
         with self._lock:
-            if not isinstance(request, c.GetState | c.GetPress):
+            if not isinstance(request, c.GetState | c.GetPress | GetCurves):
                 self.requests.append(request)
             answer = self._changed(request)
             return self._valued(self._clock.now_ns()) if answer is None else answer
@@ -199,6 +206,8 @@ class FakeDevice:
                 job = c.ExportJob(number, recording, target or "/media/stick", 1.0, True, "", (f"{recording}.csv",))
                 self._state = replace(self._state, exports=(*self._state.exports, job))
                 return job
+            case GetCurves(after_ms):
+                return self.curves.after(after_ms, () if self._injected_ns is None else (self._injected_ns,))
             case c.AwaitPress(seconds):
                 if not self.has_button:
                     raise Refused("this device has no button to press", remedy="type the word that it printed")
@@ -259,6 +268,26 @@ def _first_state() -> c.State:
 def _region_state(text: str, percent: float) -> c.RegionState:
     region = Region.parse(text)
     return c.RegionState(str(region), region.name, percent, 0.5)
+
+
+def _signal(percent: float | None) -> dict[str, float | None]:
+    """A region's signal where the reference has 0.2 above a baseline of 0.05."""
+    signal = None if percent is None else 0.05 + 0.002 * percent
+    return {"signal": signal, "signal_u": signal and 0.003, "baseline": 0.05, "baseline_u": 0.001}
+
+
+def _curve_points(header: dict[str, Any]) -> list[CurvePoint]:
+    seen = [*([header["reference"]] if header["reference"] else []), *header["values"]]
+    return [
+        CurvePoint(
+            Region.parse(one["region"]).place,
+            math.nan if one["signal"] is None else one["signal"],
+            math.nan if one["signal"] is None else one["signal_u"],
+            one["baseline"],
+            one["baseline_u"],
+        )
+        for one in seen
+    ]
 
 
 def _lamp_after(lamp: c.LampState, act: str) -> c.LampState:

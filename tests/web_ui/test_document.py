@@ -92,7 +92,7 @@ def test_who_watches_gets_403_from_every_operation_that_needs_control(device, do
 def test_answers_fit_the_document(device, browser, document):
     browser.put("/api/v1/regions", json={"region": "tip:1,2,3,4"})
     browser.put("/api/v1/reference", json={"region": "skin:1,2,3,4"})
-    for path in ("state", "recordings", "access", "pairings"):
+    for path in ("state", "recordings", "curves", "access", "pairings"):
         schema = document["paths"][f"/api/v1/{path}"]["get"]["responses"]["200"]["content"]["application/json"][
             "schema"
         ]
