@@ -43,7 +43,7 @@ GOALS = (
     Goal("live path", "plain/ours", 20.0, at_most=False, size="1456x1088"),
     Goal("live path", "opencv/ours", 1.7, at_most=False, size="1456x1088"),
     Goal("live path", "ours/floor", 1.25, size="1456x1088"),
-    Goal("picture server", "processor_percent_a_viewer", 0.15),
+    Goal("picture server, 32", "processor_percent_a_viewer", 0.15),
     Goal("picture server, 32", "p99_ms", 8.0),
     Goal("live path beside", "p99_ratio", 1.10),
     Goal("recorder", "ours_ms", 2.0),

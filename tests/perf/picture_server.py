@@ -34,9 +34,10 @@ class Served:
 
 
 @contextmanager
-def running(*arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+def running(*arguments: str, nice: int = 0) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """A module run as a process, and the first line it printed; ended on leaving."""
-    process = subprocess.Popen([sys.executable, "-m", *arguments], stdout=subprocess.PIPE, text=True)
+    yielding = ("nice", "-n", str(nice)) if nice else ()
+    process = subprocess.Popen([*yielding, sys.executable, "-m", *arguments], stdout=subprocess.PIPE, text=True)
     assert process.stdout is not None
     try:
         yield process, process.stdout.readline()
