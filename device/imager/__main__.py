@@ -19,6 +19,7 @@ from device.control_server import ControlServer
 from device.controls import Controls, open_button
 from device.imager.choices import ChoicesFile
 from device.imager.commissioning_desk import CommissioningDesk
+from device.imager.device_desk import DeviceDesk
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
 from device.imager.operator_light import OperatorLight
@@ -26,6 +27,7 @@ from device.imager.papers import Papers
 from device.imager.parts import Parts
 from device.imager.requests import Requests
 from device.imager.sources import open_source, with_calibration, with_measured_light
+from device.imager.trip_log import TripLog
 from device.imager.walks import Walks
 from device.inflow_maps import LiveMaps
 from device.light.lease import LeaseTerms
@@ -119,7 +121,10 @@ def _wired(
     papers = Papers(options.run_dir, parts.data_folder)
     opened.callback(papers.close)
     desk = CommissioningDesk(parts, walks, papers, end)
-    requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"), desk)
+    loop.trips = TripLog(options.data_dir)
+    opened.callback(loop.trips.close)
+    about = DeviceDesk(parts, loop.trips, options.settings, options.settings_override)
+    requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"), desk, about)
     settings = parts.settings
     if parts.source.kind == "picamera":
         loop.controls = Controls(

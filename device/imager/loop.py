@@ -10,6 +10,7 @@ from device.imager.curves import KeptCurves
 from device.imager.next_frame import NextFrame
 from device.imager.parts import Parts
 from device.imager.second_opinion import SecondOpinion
+from device.imager.trip_log import TripLog
 from device.imager.unlit_frames import UnlitFrames
 from device.inflow_maps import LiveMaps
 from shared.frame import Frame
@@ -30,6 +31,7 @@ class ImagerLoop:
         self._parts = parts
         self.controls: Controls | None = None
         self.maps: LiveMaps | None = None
+        self.trips: TripLog | None = None
         self._times_ns: deque[int] = deque(maxlen=512)
         self._last_sequence: int | None = None
         self._last_light: tuple[str, float] | None = None
@@ -92,6 +94,7 @@ class ImagerLoop:
         parts = self._parts
         description = parts.source.camera.description
         self._look_at_the_light(frame)
+        tried = self._withheld_until_ns > 0
         if self._withholds():
             parts.link.survey()
             status = parts.link.status
@@ -102,7 +105,7 @@ class ImagerLoop:
             if not parts.link.trouble:
                 self._untold = "unclear"
         if status is not None:
-            self._note_light(status)
+            self._note_light(status, tried)
         if not parts.source.stamps_light:
             level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
             frame = frame.with_light(level, level > 0)
@@ -169,13 +172,15 @@ class ImagerLoop:
         self._times_ns.append(frame.sensor_time_ns)
         self.newest = frame
 
-    def _note_light(self, status: LightStatus) -> None:
-        """Keep what the light did with the recording that runs."""
+    def _note_light(self, status: LightStatus, tried: bool) -> None:
+        """Keep what the light did with the recording that runs; ``tried``: a trip would be on purpose."""
         light = (status.state, status.level)
         if light == self._last_light or (self._unlit.dark and status.state == "ready"):
             return
         if status.state == "tripped" and (self._last_light is None or self._last_light[0] != "tripped"):
             _log.warning("light tripped: %s", status.reason)
+            if self.trips is not None:
+                self.trips.note(status.reason, tried)
             self._parts.recorder.event("trip", status.since_ns, reason=status.reason)
         self._parts.recorder.event("light", status.since_ns, level=status.level, lit=status.state == "lit")
         self._last_light = light

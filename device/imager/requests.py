@@ -10,6 +10,7 @@ from device.drives import first_removable
 from device.imager.awaited_press import AwaitedPress
 from device.imager.choices import Choices, ChoicesFile
 from device.imager.commissioning_desk import CommissioningDesk
+from device.imager.device_desk import DeviceDesk
 from device.imager.exports import Exports
 from device.imager.exposure_chooser import ExposureChooser
 from device.imager.loop import ImagerLoop
@@ -39,8 +40,9 @@ class Requests:
         exports: Exports,
         choices: ChoicesFile,
         desk: CommissioningDesk | None = None,
+        device: DeviceDesk | None = None,
     ) -> None:
-        """``desk``: None where nothing can be commissioned from here."""
+        """``desk``: None where nothing can be commissioned from here; ``device``: None where nothing is told of the device."""
         self._parts = parts
         self._loop = loop
         self._exports = exports
@@ -78,6 +80,7 @@ class Requests:
             c.AwaitPress: self._await_press,
             c.GetPress: self._get_press,
             **({} if desk is None else desk.acts),
+            **({} if device is None else device.acts),
         }
 
     def handle(self, request: object) -> object:

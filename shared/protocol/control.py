@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
-from shared.protocol import commissioning, curves, records
+from shared.protocol import commissioning, curves, device_facts, records
 from shared.protocol.light import ConditionState, LightState
 from shared.protocol.wire import by_name
 
@@ -206,6 +206,7 @@ REQUESTS: dict[str, type] = by_name(
     PutTarget,
     WithholdLeases,
     *commissioning.REQUESTS,
+    *device_facts.REQUESTS,
     Record,
     MarkInjection,
     AddNote,
@@ -400,6 +401,16 @@ class Problem:
 
 
 ANSWERS: dict[str, type] = by_name(
-    State, Recordings, curves.Curves, Taken, ExportJob, ExposureChosen, PressAwaited, Problem, *records.ANSWERS, *commissioning.ANSWERS
+    State,
+    Recordings,
+    curves.Curves,
+    Taken,
+    ExportJob,
+    ExposureChosen,
+    PressAwaited,
+    Problem,
+    *records.ANSWERS,
+    *commissioning.ANSWERS,
+    *device_facts.ANSWERS,
 )
 """By class name, as on the wire."""
