@@ -90,7 +90,11 @@ class PercentColours:
         return self.mapped(percent, 0)
 
     def chroma(self, percent: NDArray[np.floating]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Cb and Cr of the map over grey, which has none of its own: a function of percent alone."""
+        """Cb and Cr of the map over grey, which has none of its own: a function of percent alone.
+
+        It can be read back to a step of the table, 1/255 of the full scale: two pairs of neighbours in the table, rounded to 8
+        bits, have one chroma. Only tests do so; whoever needs numbers has the recording, the region values or the maps.
+        """
         cover = self.opacity_at(percent)
         blue, red = self.mapped(percent, 1), self.mapped(percent, 2)
         return NEUTRAL + cover * (blue - NEUTRAL), NEUTRAL + cover * (red - NEUTRAL)
