@@ -16,7 +16,7 @@ from web_ui.access import Access
 from web_ui.access_api import access_api
 from web_ui.api import api
 from web_ui.button_press import Busy
-from web_ui.curves_api import curves_api
+from web_ui.catalogues import catalogue, languages
 from web_ui.device_link import DeviceLink
 from web_ui.legend_colours import percent_colours
 from web_ui.newest_picture import NewestPicture
@@ -32,7 +32,7 @@ LONGEST_BODY_BYTES = 65_536
 
 Answer = tuple[dict[str, str], int, dict[str, str]]
 
-_OPEN_TO_ALL = {"page", "static", "openapi.spec"}
+_OPEN_TO_ALL = {"page", "static", "words", "openapi.spec"}
 _LINE_SCHEMA = {"type": "object", "properties": {"line": {"type": "string"}}, "required": ["line"]}
 
 
@@ -70,7 +70,6 @@ def create_app(
     )
     app.register_blueprint(access_api)
     app.register_blueprint(api)
-    app.register_blueprint(curves_api)
     _answer_errors(app)
     _guard(app, access, OwnNames(own_names() if names is None else names), picture_port)
 
@@ -79,7 +78,20 @@ def create_app(
     def page() -> str:
         return render_template("index.html", picture_port=picture_port, percent_colours=percent_colours())
 
+    _serve_words(app)
     return app
+
+
+def _serve_words(app: APIFlask) -> None:
+    @app.get("/words/<language>.ftl")
+    @app.doc(hide=True)
+    def words(language: str) -> Response:
+        """Open to all: the pairing page speaks too."""
+        if language not in languages():
+            raise NoSuchThing(f"the page speaks {', '.join(languages())}, not {language}")
+        response = Response(catalogue(language), mimetype="text/plain")
+        response.add_etag()
+        return response.make_conditional(request)
 
 
 def close_app(app: APIFlask) -> None:
@@ -107,7 +119,7 @@ def _guard(app: APIFlask, access: Access, names: OwnNames, picture_port: int) ->
     def harden(response: Response) -> Response:
         """Nothing from elsewhere, nothing to elsewhere."""
         response.headers.update(_headers(g.get("host"), picture_port))
-        if request.endpoint == "static":
+        if request.endpoint in ("static", "words"):
             response.headers["Cache-Control"] = "no-cache"
         return response
 

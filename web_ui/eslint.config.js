@@ -2,6 +2,7 @@ import js from "@eslint/js";
 import globals from "globals";
 
 export default [
+  { ignores: ["static/libraries/**"] },
   js.configs.recommended,
   {
     linterOptions: { reportUnusedDisableDirectives: "error" },

@@ -24,13 +24,12 @@ function luminance(colour) {
 }
 
 const css = readFileSync(new URL("../static/page/page.css", import.meta.url), "utf8");
-const colours = Object.fromEntries([...css.matchAll(/--([a-z-]+): (#[0-9a-f]{6});/g)].map(([, name, value]) => [name, value]));
+const [dark = "", bright = ""] = css.split(':root[data-theme="bright"]');
+const THEMES = { dark: coloursOf(dark), bright: { ...coloursOf(dark), ...coloursOf(bright) } };
 
-/** @param {string} name */
-function colour(name) {
-  const value = colours[name];
-  assert.ok(value, `page.css has no --${name}`);
-  return value;
+/** @param {string} text */
+function coloursOf(text) {
+  return Object.fromEntries([...text.matchAll(/--([a-z-]+): (#[0-9a-f]{6});/g)].map(([, name, value]) => [String(name), String(value)]));
 }
 
 test("the formula gives the published ends of its scale, 21:1 and 1:1", () => {
@@ -38,12 +37,26 @@ test("the formula gives the published ends of its scale, 21:1 and 1:1", () => {
   assert.equal(contrast("#777777", "#777777"), 1);
 });
 
-for (const [ink, ground] of [
+const PAIRS = [
   ["ink", "ground"], ["ink", "raised"], ["ink", "raised-more"],
   ["ink-quiet", "ground"], ["ink-quiet", "raised"], ["ink-quiet", "raised-more"],
-  ["ground", "ink"], ["on-loud", "loud"], ["on-loud", "lamp"], ["ground", "rec"], ["focus", "ground"],
-]) {
-  test(`${ink} on ${ground} has a contrast of at least 7:1`, () => {
-    assert.ok(contrast(colour(String(ink)), colour(String(ground))) >= 7);
+  ["ground", "ink"], ["on-loud", "loud"], ["on-lamp", "lamp"], ["ground", "rec"], ["focus", "ground"],
+];
+
+for (const [theme, colours] of Object.entries(THEMES)) {
+  for (const [ink = "", ground = ""] of PAIRS) {
+    test(`${theme}: ${ink} on ${ground} has a contrast of at least 7:1`, () => {
+      const [one, other] = [colours[ink], colours[ground]];
+      assert.ok(one && other, `page.css lacks --${ink} or --${ground}`);
+      assert.ok(contrast(one, other) >= 7);
+    });
+  }
+
+  test(`${theme}: what is no text but must be seen has at least 3:1 (WCAG 2.2, 1.4.11)`, () => {
+    for (const edge of ["edge", "lamp-edge", "rec"]) {
+      for (const ground of ["ground", "raised"]) {
+        assert.ok(contrast(String(colours[edge]), String(colours[ground])) >= 3, `${edge} on ${ground}`);
+      }
+    }
   });
 }

@@ -1,11 +1,13 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import "./english.js";
 import { refusalLine } from "../static/page/device_api.js";
 import { lightSentence, outputText, rippleText } from "../static/live/light_words.js";
 import { exportWords, recordingAbout } from "../static/live/recordings_sheet.js";
 import { dyeWords } from "../static/live/run_actions.js";
-import { ageText, calibrationText, lightWord } from "../static/live/status_line.js";
+import { ageText, calibrationText } from "../static/live/status_line.js";
+import { lightWord } from "../static/page/state_words.js";
 import { durationText, isCertain, storageText, valueText } from "../static/page/value_text.js";
 
 /** @param {Partial<import("../static/page/device_state.js").LampState>} differs */

@@ -1,11 +1,8 @@
 /** @import { DeviceState, PictureHeader } from "../page/device_state.js" */
+/** @import { Page, Place } from "../page/place.js" */
 /** @import { Point } from "../picture/region_text.js" */
 
-import { Acts } from "../page/acts.js";
-import { CalmLine } from "../page/calm_line.js";
 import { ContoursSheet } from "./contours_sheet.js";
-import { ControlPlace } from "../pairing/control_place.js";
-import { ask, Unpaired } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { ExposureSheet } from "./exposure_sheet.js";
 import { Freshness, isLive, notLiveText } from "../picture/freshness.js";
@@ -16,17 +13,14 @@ import { NoteSheet } from "./note_sheet.js";
 import { PictureCanvas } from "../picture/picture_canvas.js";
 import { PictureFinger } from "../picture/picture_finger.js";
 import { fitPicture } from "../picture/picture_fit.js";
-import { PictureStream } from "../picture/picture_stream.js";
 import { RecordingsSheet } from "./recordings_sheet.js";
 import { RegionActs } from "../picture/region_acts.js";
 import { RegionMarks } from "../picture/region_marks.js";
 import { rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
 import { RegionsSheet } from "./regions_sheet.js";
 import { RunActions } from "./run_actions.js";
-import { Sheets } from "../page/sheets.js";
 import { SpotMenu } from "../picture/spot_menu.js";
-import { calibrationText, KNOWN_FOR_MS, StatusLine } from "./status_line.js";
-import { TabletsSheet } from "../pairing/tablets_sheet.js";
+import { calibrationText, StatusLine } from "./status_line.js";
 import { ValuesList } from "./values_list.js";
 
 /** Numbers on the picture change no more often than this: faster ones cannot be read. */
@@ -35,63 +29,65 @@ const VALUES_EVERY_MS = 250;
 /** How often the page asks itself whether the picture is still live. */
 const LOOK_EVERY_MS = 50;
 
-/** The live picture with its values, status and actions. */
+/**
+ * The live picture with its values, status and actions.
+ *
+ * @implements {Place}
+ */
 export class LivePlace {
-  /**
-   * @param {string} picturesUrl
-   * @param {import("../picture/legend_scale.js").PercentColours} percentColours
-   * @param {() => void} unpaired
-   */
-  constructor(picturesUrl, percentColours, unpaired) {
-    this.unpaired = unpaired;
-    /** @type {DeviceState | null} */
-    this.state = null;
-    this.stateAt = 0;
-    this.connected = false;
+  /** @param {Page} page */
+  constructor(page) {
+    this.page = page;
+    this.shown = false;
     /** @type {PictureHeader | null} */
     this.header = null;
     this.valuesAt = 0;
-    const current = () => this.knownState();
-    this.line = new CalmLine();
-    this.acts = new Acts(this.line, unpaired, (state) => this.heard(state, true), () => this.control.askForControl());
-    this.tablets = new TabletsSheet(this.acts, unpaired);
-    this.control = new ControlPlace(this.acts, (standing) => this.tablets.show(standing));
-    this.regionActs = new RegionActs(this.acts, current);
+    this.line = page.line;
+    const { acts, sheets } = page;
+    const current = () => page.state();
+    this.regionActs = new RegionActs(acts, current);
     this.freshness = new Freshness();
     this.status = new StatusLine();
     this.marks = new RegionMarks();
     this.values = new ValuesList();
-    this.legend = new Legend(percentColours);
-    this.light = new LightButton(this.acts, current);
+    this.legend = new Legend(JSON.parse(element("percent-colours").textContent ?? ""));
+    this.light = new LightButton(acts, current);
     this.spotMenu = new SpotMenu(this.regionActs);
-    this.recordings = new RecordingsSheet(this.acts);
-    for (const opener of document.querySelectorAll("[data-sheet]")) opener.addEventListener("click", () => this.line.makeRoom());
-    this.sheets = new Sheets({ "sheet-recordings": () => void this.recordings.opened(), "sheet-tablets": () => void this.tablets.opened() });
-    this.run = new RunActions(this.acts, current, this.sheets, () => this.recordings.caseCode());
-    this.shownByState = [new RegionsSheet(this.regionActs), new ContoursSheet(this.acts), new ExposureSheet(this.acts, current), this.recordings, this.light, this.run];
-    new NoteSheet(this.acts, () => this.sheets.closeAll());
+    this.recordings = new RecordingsSheet(acts);
+    sheets.whenOpened("sheet-recordings", () => void this.recordings.opened());
+    this.run = new RunActions(acts, current, sheets, () => this.recordings.caseCode());
+    this.shownByState = [new RegionsSheet(this.regionActs), new ContoursSheet(acts), new ExposureSheet(acts, current), this.recordings, this.light, this.run];
+    new NoteSheet(acts, () => sheets.closeAll());
     this.listenToPicture();
-    this.stream = this.openStream(picturesUrl);
+    this.canvas = this.makeCanvas();
     fitPicture(element("stage"), element("picture"), () => this.shape());
+    page.onState((state) => this.heard(state));
     setInterval(() => this.look(), LOOK_EVERY_MS);
     for (const event of ["visibilitychange", "pageshow", "focus"]) addEventListener(event, () => this.look(), true);
   }
 
-  /** @param {string} url */
-  openStream(url) {
-    const canvas = new PictureCanvas(element("canvas", HTMLCanvasElement), this.freshness, {
+  open() {
+    if (this.shown) return;
+    this.shown = true;
+    this.page.takePictures((message) => this.canvas.offer(message));
+    this.heard(this.page.state());
+  }
+
+  /** A finger that is not on the button is no finger: light held by it ends. */
+  close() {
+    this.shown = false;
+    this.light.release();
+    this.page.takePictures(null);
+    this.freshness.lost();
+    this.line.stand("");
+  }
+
+  makeCanvas() {
+    return new PictureCanvas(element("canvas", HTMLCanvasElement), this.freshness, {
       drawn: (header) => this.drawn(header),
-      passedOver: (header) => this.stream.drawn(header.publication),
+      passedOver: (header) => this.page.stream.drawn(header.publication),
       failed: (error) => this.line.say(`A picture could not be shown: ${error instanceof Error ? error.message : error}`),
     });
-    const stream = new PictureStream(url, {
-      picture: (message) => canvas.offer(message),
-      state: (state, deviceUp) => this.heard(state, deviceUp),
-      access: (access) => this.control.show(access),
-      connection: (open) => this.connectionChanged(open),
-    });
-    stream.connect();
-    return stream;
   }
 
   listenToPicture() {
@@ -111,14 +107,9 @@ export class LivePlace {
     return header && { width: header.width, height: header.height, sideBySide: header.view === "side by side" };
   }
 
-  /** @returns {DeviceState | null} what the device said last, unless that is too long ago to be true */
-  knownState() {
-    return this.connected && performance.now() - this.stateAt < KNOWN_FOR_MS ? this.state : null;
-  }
-
   /** @param {PictureHeader} header */
   drawn(header) {
-    this.stream.drawn(header.publication);
+    this.page.stream.drawn(header.publication);
     const before = this.header;
     this.header = header;
     if (before?.view !== header.view || before.width !== header.width || before.height !== header.height) {
@@ -135,48 +126,25 @@ export class LivePlace {
     this.look();
   }
 
-  /**
-   * @param {DeviceState | null} state
-   * @param {boolean} deviceUp
-   */
-  heard(state, deviceUp) {
-    this.state = deviceUp ? state : null;
-    this.stateAt = performance.now();
-    for (const part of this.shownByState) part.show(this.state);
+  /** @param {DeviceState | null} state */
+  heard(state) {
+    if (!this.page.known.connected) this.light.release();
+    if (!this.shown) return;
+    for (const part of this.shownByState) part.show(state);
     this.look();
-  }
-
-  /** @param {boolean} open */
-  connectionChanged(open) {
-    this.connected = open;
-    if (open) void this.control.learn();
-    else {
-      this.state = null;
-      this.light.release();
-      void this.checkPaired();
-    }
-    this.look();
-  }
-
-  /** A socket does not say why it was refused; the interface does. */
-  async checkPaired() {
-    try {
-      await ask("GET", "/state");
-    } catch (error) {
-      if (error instanceof Unpaired) this.unpaired();
-    }
   }
 
   /** Looks at the clock, whether or not anything came: the picture must never look live when it is not. */
   look() {
+    if (!this.shown) return;
     const ageMs = this.freshness.ageMs();
-    const live = isLive(ageMs, this.connected) && !document.hidden;
+    const live = isLive(ageMs, this.page.known.connected) && !document.hidden;
     this.status.showPicture(live, ageMs);
     const band = element("band");
     band.hidden = live;
     if (!live) write(band, notLiveText(ageMs));
-    const state = this.knownState();
-    this.status.showState(state, performance.now() - this.stateAt);
+    const state = this.page.state();
+    this.status.showState(state, this.page.known.sinceMs());
     this.line.stand(this.standingWords(state));
     element("reference-wish").hidden = !live || state === null || state.reference !== null;
     write(element("reference-wish-words"), wishWords(this.header?.lit ?? false, state?.hold_to_light ?? true));
@@ -207,7 +175,7 @@ export class LivePlace {
 
   /** @param {Point} at */
   held(at) {
-    const state = this.knownState();
+    const state = this.page.state();
     const shape = this.shape();
     if (state === null || shape === null) return;
     const finger = shape.width * 0.015;

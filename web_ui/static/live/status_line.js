@@ -1,10 +1,8 @@
 /** @import { DeviceState, LampState } from "../page/device_state.js" */
 
 import { element, write } from "../page/element.js";
-import { durationText, shareText, storageText } from "../page/value_text.js";
-
-/** What is known of the device is this old at most, in ms; after that the page says that it does not know. */
-export const KNOWN_FOR_MS = 2000;
+import { dyeWord, lightWord, recordingWord } from "../page/state_words.js";
+import { shareText, storageText } from "../page/value_text.js";
 
 /** Live or not, light, recording, dye: always in sight, and "not known" rather than an old word. */
 export class StatusLine {
@@ -37,7 +35,7 @@ export class StatusLine {
     write(element("frame-rate"), `${state.camera.rate_hz.toFixed(1)} per s`);
     this.showLight(state.light);
     this.showRecording(state);
-    write(element("since-injection"), dyeText(state.since_injection_s, sinceMs));
+    write(element("since-injection"), dyeWord(state.since_injection_s === null ? null : state.since_injection_s + sinceMs / 1000));
     write(element("lost-frames"), `dropped ${state.camera.lost_frames}`);
     write(element("calibration"), calibrationText(state.calibration));
   }
@@ -67,26 +65,10 @@ export class StatusLine {
     const running = recording.name !== null;
     this.root.classList.toggle("recording", running);
     this.root.classList.toggle("gappy", recording.gaps > 0);
-    write(element("recording-word"), running ? `Rec ${durationText(recording.seconds)}` : "Not recording");
+    write(element("recording-word"), recordingWord(recording));
     write(element("recording-gaps"), `gaps ${recording.gaps}`);
     write(element("storage"), `${storageText(recording.free_mb)} free`);
   }
-}
-
-/** @param {LampState} light */
-export function lightWord(light) {
-  if (!light.reachable) return "Light: no answer";
-  if (light.state === "lit") return `Light on ${shareText(light.level)}`;
-  if (light.state === "tripped") return "Light tripped";
-  return light.state === "ready" ? "Light ready" : "Light off";
-}
-
-/**
- * @param {number | null} sinceS
- * @param {number} sinceMs
- */
-function dyeText(sinceS, sinceMs) {
-  return sinceS === null ? "No dye yet" : `Dye ${durationText(sinceS + sinceMs / 1000)}`;
 }
 
 /** @param {DeviceState["calibration"]} calibration */

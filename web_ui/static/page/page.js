@@ -1,10 +1,15 @@
 import { ask, Unpaired } from "./device_api.js";
 import { element } from "./element.js";
-import { LivePlace } from "../live/live_place.js";
+import { speakReadersLanguage } from "./language.js";
+import { Shell } from "./shell.js";
+import { showKeptTheme } from "./theme.js";
 import { openPairing } from "../pairing/pairing_place.js";
 
-/** @type {LivePlace | null} */
-let live = null;
+showKeptTheme();
+await speakReadersLanguage();
+
+/** @type {Shell | null} */
+let shell = null;
 
 /** Pictures come from the same host, one port on, unless the page was told another. */
 function picturesUrl() {
@@ -14,18 +19,16 @@ function picturesUrl() {
   return `${scheme}://${location.hostname}:${told || own + 1}/pictures`;
 }
 
-function openLive() {
+function openPlaces() {
   element("pairing").hidden = true;
-  element("live").hidden = false;
-  const percentColours = JSON.parse(element("percent-colours").textContent ?? "");
-  if (live === null) live = new LivePlace(picturesUrl(), percentColours, pairAgain);
-  else live.stream.connect();
+  shell ??= new Shell(picturesUrl(), pairAgain);
+  void shell.open();
 }
 
 function pairAgain() {
   if (!element("pairing").hidden) return;
-  element("live").hidden = true;
-  openPairing(openLive);
+  shell?.shut();
+  openPairing(openPlaces);
 }
 
 async function open() {
@@ -36,9 +39,9 @@ async function open() {
       pairAgain();
       return;
     }
-    // paired, but the device does not answer yet: the live place says so and tries again
+    // paired, but the device does not answer yet: the places say so and try again
   }
-  openLive();
+  openPlaces();
 }
 
 // without a listener, some tablets do not show a pressed button as pressed

@@ -2,14 +2,16 @@ import { element } from "./element.js";
 
 /** Everything that is one touch away: one sheet at a time beside the picture, never over status and actions. */
 export class Sheets {
-  /** @param {Record<string, () => void>} opened what to do when the sheet of that id opens */
-  constructor(opened) {
-    this.opened = opened;
+  constructor() {
+    /** @type {Map<string, () => void>} what to do when the sheet of that id opens */
+    this.opened = new Map();
+    /** @type {Element | null} what opened the sheet that is open */
+    this.opener = null;
     for (const opener of document.querySelectorAll("[data-sheet]")) {
       const id = opener.getAttribute("data-sheet") ?? "";
       opener.setAttribute("aria-controls", id);
       opener.setAttribute("aria-expanded", "false");
-      opener.addEventListener("click", () => this.toggle(id));
+      opener.addEventListener("click", () => this.toggle(id, opener));
     }
     for (const sheet of document.querySelectorAll(".sheet")) {
       sheet.querySelector(".close")?.addEventListener("click", () => this.closeAll());
@@ -19,19 +21,34 @@ export class Sheets {
     }
   }
 
-  /** @param {string} id */
-  toggle(id) {
-    if (element(id).hidden) this.open(id);
+  /**
+   * @param {string} id
+   * @param {() => void} run
+   */
+  whenOpened(id, run) {
+    this.opened.set(id, run);
+  }
+
+  /**
+   * @param {string} id
+   * @param {Element} opener
+   */
+  toggle(id, opener) {
+    if (element(id).hidden) this.open(id, opener);
     else this.closeAll();
   }
 
-  /** @param {string} id */
-  open(id) {
+  /**
+   * @param {string} id
+   * @param {Element | null} opener where the focus goes back to
+   */
+  open(id, opener = document.activeElement) {
     this.closeAll();
     element(id).hidden = false;
-    this.opener(id)?.setAttribute("aria-expanded", "true");
+    this.opener = opener;
+    this.expand(id, true);
     element(id).querySelector("button")?.focus({ preventScroll: true });
-    this.opened[id]?.();
+    this.opened.get(id)?.();
   }
 
   closeAll() {
@@ -39,14 +56,16 @@ export class Sheets {
       if (!(sheet instanceof HTMLElement) || sheet.hidden) continue;
       const held = sheet.contains(document.activeElement);
       sheet.hidden = true;
-      const opener = this.opener(sheet.id);
-      opener?.setAttribute("aria-expanded", "false");
-      if (held && opener instanceof HTMLElement) opener.focus({ preventScroll: true });
+      this.expand(sheet.id, false);
+      if (held && this.opener instanceof HTMLElement) this.opener.focus({ preventScroll: true });
     }
   }
 
-  /** @param {string} id */
-  opener(id) {
-    return document.querySelector(`[data-sheet="${id}"]`);
+  /**
+   * @param {string} id
+   * @param {boolean} open
+   */
+  expand(id, open) {
+    for (const opener of document.querySelectorAll(`[data-sheet="${id}"]`)) opener.setAttribute("aria-expanded", String(open));
   }
 }

@@ -1,0 +1,3 @@
+// the package describes itself for CommonJS only
+import uPlot = require("./uPlot.cjs");
+export default uPlot;

@@ -1,0 +1,35 @@
+/** @import { Language } from "./words.js" */
+
+import { keep, kept } from "./kept.js";
+import { LANGUAGES, relabelPage, speak } from "./words.js";
+
+/**
+ * The first of the reader's languages that the page speaks, English where there is none.
+ *
+ * @param {string | null} chosen
+ * @param {readonly string[]} readers
+ * @returns {Language}
+ */
+export function languageFor(chosen, readers) {
+  const wanted = [...(chosen === null ? [] : [chosen]), ...readers].map((one) => one.toLowerCase().split("-")[0]);
+  return wanted.map((one) => LANGUAGES.find((language) => language === one)).find((one) => one !== undefined) ?? "en";
+}
+
+/** Speak the language chosen on this tablet, or else the browser's. */
+export async function speakReadersLanguage() {
+  await fetchAndSpeak(languageFor(kept("language"), navigator.languages));
+}
+
+/** @param {Language} language */
+export async function chooseLanguage(language) {
+  await fetchAndSpeak(language);
+  keep("language", language);
+}
+
+/** @param {Language} language */
+async function fetchAndSpeak(language) {
+  const answer = await fetch(`/words/${language}.ftl`);
+  if (!answer.ok) throw new Error(`the words of ${language} could not be fetched (${answer.status})`);
+  speak(language, await answer.text());
+  relabelPage();
+}

@@ -1,0 +1,10 @@
+/** @import { Page, Place } from "./place.js" */
+
+/**
+ * Every place there is, in the order of the Places sheet. The first opens when the address names none.
+ *
+ * @type {Record<string, () => Promise<new (page: Page) => Place>>}
+ */
+export const PLACES = {
+  live: async () => (await import("../live/live_place.js")).LivePlace,
+};

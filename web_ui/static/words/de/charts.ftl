@@ -1,0 +1,11 @@
+charts-summary = Kurven: { $what }, von { $names }. Die Pfeiltasten gehen an ihnen entlang.
+charts-touch = Kurven berühren, um Werte abzulesen
+charts-at = bei { $time } s
+charts-save-picture = Bild speichern
+charts-save-table = Tabelle speichern
+charts-band = Das Band um eine Kurve ist eine Standardunsicherheit nach jeder Seite.
+charts-csv-time = { $name } ({ $unit })
+charts-csv-value = { $name } ({ $unit })
+charts-csv-low = { $name }: unterer Rand des Bandes ({ $unit })
+charts-csv-high = { $name }: oberer Rand des Bandes ({ $unit })
+charts-event-at = { $what }, bei { $time } s

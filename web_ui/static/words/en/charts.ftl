@@ -1,0 +1,11 @@
+charts-summary = Curves: { $what }, of { $names }. Arrow keys move along them.
+charts-touch = Touch the curves to read values
+charts-at = at { $time } s
+charts-save-picture = Save picture
+charts-save-table = Save table
+charts-band = The band around a curve is one standard uncertainty to either side.
+charts-csv-time = { $name } ({ $unit })
+charts-csv-value = { $name } ({ $unit })
+charts-csv-low = { $name }: lower edge of the band ({ $unit })
+charts-csv-high = { $name }: upper edge of the band ({ $unit })
+charts-event-at = { $what }, at { $time } s

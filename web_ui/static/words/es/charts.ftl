@@ -1,0 +1,11 @@
+charts-summary = Curvas: { $what }, de { $names }. Las teclas de flecha recorren las curvas.
+charts-touch = Toque las curvas para leer los valores
+charts-at = a los { $time } s
+charts-save-picture = Guardar imagen
+charts-save-table = Guardar tabla
+charts-band = La banda alrededor de cada curva es una incertidumbre típica a cada lado.
+charts-csv-time = { $name } ({ $unit })
+charts-csv-value = { $name } ({ $unit })
+charts-csv-low = { $name }: borde inferior de la banda ({ $unit })
+charts-csv-high = { $name }: borde superior de la banda ({ $unit })
+charts-event-at = { $what }, a los { $time } s

@@ -1,0 +1,3 @@
+# La sección «En vivo».
+live-place = En vivo
+live-about = La imagen de ahora, con luz, colorante y grabación
