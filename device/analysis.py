@@ -59,12 +59,14 @@ def analyse(
     on_progress: Progress = lambda _: None,
     follow_motion: bool = True,
     seen_at_s: float = 0.0,
+    seen_at: Mapping[str, float] | None = None,
 ) -> Analysis:
     """Analyse ``recording``.
 
     ``reference`` and ``regions`` are written as on the command line, or name one that was marked; without them those marked in
-    the recording count. Regions follow the tissue unless ``follow_motion`` is False; those given, not marked, lie
-    where the picture showed them ``seen_at_s`` after the first frame. Raises Refused where there is none, or nothing to analyse.
+    the recording count. Regions follow the tissue unless ``follow_motion`` is False; those given, not marked, lie where the picture
+    showed them ``seen_at_s`` after the first frame, or at the moment that ``seen_at`` has for their text. Raises Refused where
+    there is none, or nothing to analyse.
     """
     if not recording.frames:
         raise Refused("the recording holds no frames", recording.name, "choose another recording")
@@ -76,7 +78,7 @@ def analyse(
         if region.name == chosen.name and region != chosen:
             raise Refused("a region has the reference's name but another place", str(region), "name it otherwise")
     measured = [chosen, *(region for region in wanted if region != chosen)]
-    hand = FollowedHand(recording, seen_at_s) if follow_motion else None
+    hand = FollowedHand(recording, seen_at_s, seen_at) if follow_motion else None
     curves = (
         _standing_curves(recording, measured, on_progress)
         if hand is None

@@ -43,12 +43,16 @@ class HandMotion:
 class FollowedHand:
     """Goes through a recording's frames once, in order, as far as it is asked to, and remembers a motion for each."""
 
-    def __init__(self, recording: Recording, seen_at_s: float = 0.0) -> None:
-        """``seen_at_s`` is the moment, since the first frame, of the view in which regions lie that were not marked."""
+    def __init__(
+        self, recording: Recording, seen_at_s: float = 0.0, seen_at: Mapping[str, float] | None = None
+    ) -> None:
+        """``seen_at_s`` is the moment, since the first frame, of the view in which regions lie that were not marked; ``seen_at``
+        that of single ones, by their text.
+        """
         self.recording = recording
         self.unseen: dict[str, int] = {}
         """Frames a region's curve lacks because it was out of the picture."""
-        self._seen_at_s = seen_at_s
+        self._seen_at_s, self._seen_at = seen_at_s, dict(seen_at or {})
         self._follower = Follower(recording.calibration) if min(recording.camera.shape) >= LEAST_SIDE else None
         self._motions: list[Motion | None] = []
         """From the reference view; None for frames without light."""
@@ -86,6 +90,8 @@ class FollowedHand:
         return self.place_at(self._marked_at_s(region))
 
     def _marked_at_s(self, region: Region) -> float:
+        if str(region) in self._seen_at:
+            return self._seen_at[str(region)]
         first_ns = int(self.recording.frame_table.sensor_time_ns[0])
         for event in reversed(self.recording.events):
             text = event.fields.get("region")

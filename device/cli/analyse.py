@@ -2,17 +2,23 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
+from device.analysed_curves import analysed_curves
 from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
+from device.cli.share_done import ShareDone
 from device.followed_hand import HandMotion
 from device.recorded_maps import maps_of
+from device.review_marks import ReviewMarks
+from shared.errors import Refused
 from shared.inflow.maps_store import FOLDER, write_maps
 from shared.inflow.parameters import Estimate, InflowParameters
 from shared.recording import Recording
+from shared.recording.afterwards import write_analysis
 
 _TITLE, _COLUMN, _REGIONS_ABREAST = 37, 20, 4
 _ROWS = (
@@ -49,6 +55,12 @@ _ROWS = (
     help="When the picture showed the tissue where R has it, after the first frame. Default: at the beginning.",
 )
 @click.option("--maps", "with_maps", is_flag=True, help="Also make the inflow maps and keep them in RECORDING.")
+@click.option("--curves", "with_curves", is_flag=True, help="With --json: the curves too, in percent, frame by frame.")
+@click.option(
+    "--review",
+    is_flag=True,
+    help="Take reference and regions from the recording's review, and keep the result in RECORDING for the page.",
+)
 @json_option
 def command(
     recording: Path,
@@ -57,6 +69,8 @@ def command(
     no_motion: bool,
     seen_at_s: float,
     with_maps: bool,
+    with_curves: bool,
+    review: bool,
     as_json: bool,
 ) -> None:
     """Inflow curves of RECORDING: relative peak, arrival, rise and washout of each region, with standard uncertainties.
@@ -64,14 +78,32 @@ def command(
     R is name:x,y,width,height or name:polygon:x1,y1,x2,y2,... in pixels, or the name of a region marked while recording. Relative
     intensity is no measure of viability: the decision stays with licensed practice.
     """
+    if review and (reference is not None or regions):
+        raise Refused("--review brings its own reference and regions", remedy="leave out --reference and --region")
+    progress = ShareDone(as_json)
+    part = 0.5 if with_maps else 1.0
     with Recording.open(recording) as opened:
-        result = analyse(opened, reference, regions, follow_motion=not no_motion, seen_at_s=seen_at_s)
-        require_usable_reference(result)
+        marks = ReviewMarks.of(opened) if review else ReviewMarks(reference, regions)
+        result = analyse(
+            opened,
+            marks.reference,
+            marks.regions,
+            lambda done: progress(part * done),
+            follow_motion=not no_motion,
+            seen_at_s=seen_at_s,
+            seen_at=marks.seen_at,
+        )
+        if not review:
+            require_usable_reference(result)
         if with_maps:
-            write_maps(recording, maps_of(opened, reference, not no_motion))
+            maps = maps_of(opened, str(result.reference), not no_motion, lambda done: progress(part * (1.0 + done)))
+            write_maps(recording, maps)
+        found = result.as_json() | ({"curves": analysed_curves(result)} if with_curves or review else {})
+        if review:
+            write_analysis(recording, found | {"made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")})
         kept = {"maps": str(recording / FOLDER)} if with_maps else {}
         lines = [readable(result), *(f"maps: {path}" for path in kept.values())]
-        answer(result.as_json() | kept, "\n".join(lines), as_json)
+        answer(found | kept, "\n".join(lines), as_json)
 
 
 def readable(result: Analysis) -> str:

@@ -1,8 +1,6 @@
 """``tapetum export``."""
 
-import json
 import signal
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,6 +8,7 @@ from pathlib import Path
 import click
 
 from device.cli import answer, json_option
+from device.cli.share_done import ShareDone
 from device.drives import first_removable
 from device.export.delivery import ExportCancelled
 from device.export.job import FORMATS, Exported, export
@@ -36,7 +35,7 @@ def command(recording: Path, target: Path | None, formats: str, as_json: bool) -
     chosen = [one.strip() for one in formats.split(",") if one.strip()]
     try:
         with _stopped_by_sigterm(), Recording.open(recording) as opened:
-            done = export(opened, folder, chosen, on_progress=_Progress(as_json))
+            done = export(opened, folder, chosen, on_progress=ShareDone(as_json))
     except ExportCancelled:
         raise Refused("the export was stopped", recording.name, "nothing was left behind; start it again") from None
     result = {
@@ -59,25 +58,6 @@ def _stopped_by_sigterm() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
-
-
-class _Progress:
-    """Says how far it is on standard error, a line at every percent: as JSON, or for people where they sit at a terminal."""
-
-    def __init__(self, as_json: bool) -> None:
-        self._as_json = as_json
-        self._percent = -1
-        self._people = not as_json and sys.stderr.isatty()
-
-    def __call__(self, done: float) -> None:
-        percent = int(100 * done)
-        if percent == self._percent:
-            return
-        self._percent = percent
-        if self._as_json:
-            click.echo(json.dumps({"done": round(done, 4)}), err=True)
-        elif self._people:
-            click.echo(f"\r{percent:3} %", err=True, nl=percent >= 100)
 
 
 def _readable(done: Exported) -> str:
