@@ -3,7 +3,7 @@
 import fcntl
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -54,6 +54,7 @@ class CaseRecord:
     doses: tuple[Dose, ...]
     body_mass_kg: float | None
     problems: tuple[str, ...]
+    body_mass_line: int | None = None
 
     def so_far(self, now: datetime) -> DyeSoFar:
         """Sum of the doses at ``now``."""
@@ -63,8 +64,10 @@ class CaseRecord:
 class DyeLog:
     """Dye records of the cases whose recordings are in ``folder``."""
 
-    def __init__(self, folder: Path) -> None:
-        self._recordings, self._folder = folder, folder / FOLDER
+    def __init__(self, folder: Path, recordings_of: Callable[[str], Iterable[Path]] | None = None) -> None:
+        """``recordings_of`` names the recordings of a case where somebody knows them; without it all are looked through."""
+        self._folder = folder / FOLDER
+        self._recordings_of = recordings_of or (lambda _: sorted(folder.glob("*.zarr")))
 
     def cases(self) -> tuple[str, ...]:
         """Codes of the cases that have a record, by name."""
@@ -100,11 +103,12 @@ class DyeLog:
             for number, line in standing.items()
             if line.kind == "given"
         ]
-        masses = [line.body_mass_kg for line in standing.values() if line.body_mass_kg is not None]
+        masses = [(line.body_mass_kg, number) for number, line in standing.items() if line.body_mass_kg is not None]
+        mass_kg, mass_line = masses[-1] if masses else (None, None)
         marked, more = self._marked(case)
         marks = [mark for mark in marked if mark.injection.dose_mg is not None or not _is_near(mark, typed)]
         doses = sorted([*typed, *marks], key=lambda dose: dose.injection.at)
-        return CaseRecord(case, tuple(doses), masses[-1] if masses else None, (*problems, *more))
+        return CaseRecord(case, tuple(doses), mass_kg, (*problems, *more), mass_line)
 
     # ---- pieces -------------------------------------------------------------------------------------------------------
 
@@ -159,9 +163,9 @@ class DyeLog:
         """
         found: list[_Mark] = []
         problems: list[str] = []
-        for path in sorted(self._recordings.glob("*.zarr")):
+        for path in self._recordings_of(case):
             try:
-                with Recording.open(path) as recording:
+                with Recording.open(path, planes=False) as recording:
                     found.extend(_marks(recording) if recording.case == case else ())
             except Refused as error:
                 problems.append(f"not counted: {error.line}")

@@ -1,10 +1,12 @@
 """The recordings of a folder, newest first."""
 
+import os
 from pathlib import Path
 
 from shared.errors import Refused
-from shared.protocol.control import RecordingSummary
+from shared.protocol.control import RecordingState, RecordingSummary
 from shared.recording import Recording
+from shared.recording.planes import read_document
 
 
 def summaries(folder: Path) -> tuple[tuple[RecordingSummary, ...], tuple[str, ...]]:
@@ -31,4 +33,19 @@ def summary(recording: Recording) -> RecordingSummary:
         gaps=recording.gaps,
         size_mb=round(recording.size_bytes / 1e6, 3),
         complete=recording.complete,
+    )
+
+
+def running_summary(path: Path, state: RecordingState) -> RecordingSummary:
+    """One line about the recording that runs in ``path``, by what the recorder says of it: its files change all the time."""
+    started_at = case = ""
+    size_bytes = 0
+    try:
+        about = read_document(path / "zarr.json").get("attributes", {}).get("tapetum", {})
+        started_at, case = str(about.get("started_at", "")), str(about.get("case", ""))
+        size_bytes = sum((Path(inside) / name).stat().st_size for inside, _, names in os.walk(path) for name in names)
+    except (Refused, OSError):
+        pass  # it began just now, or ended: the next look sees it whole
+    return RecordingSummary(
+        path.stem, started_at, case, state.seconds, state.frames, state.gaps, round(size_bytes / 1e6, 3), complete=False
     )

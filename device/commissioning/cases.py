@@ -5,12 +5,18 @@ from pathlib import Path
 
 LIGHT_OUTPUT = "light-output"
 CHECK = "check"
-_NAME = re.compile(rf"[^_]+_(?:{LIGHT_OUTPUT}|{CHECK}|[a-z]+-step)(?:-\d+)?")
+_STEP = rf"(?:{LIGHT_OUTPUT}|{CHECK}|[a-z]+-step)"
+_NAME = re.compile(rf"[^_]+_{_STEP}(?:-\d+)?")
 
 
 def case_of(step: str) -> str:
     """Case code of a step."""
     return f"{step}-step"
+
+
+def is_step(case: str) -> bool:
+    """Whether commissioning records under this code."""
+    return re.fullmatch(_STEP, case) is not None
 
 
 def of_a_patient(recording: Path | None) -> Path | None:

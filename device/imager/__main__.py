@@ -125,6 +125,7 @@ def _wired(
     opened.callback(loop.trips.close)
     about = DeviceDesk(parts, loop.trips, options.settings, options.settings_override)
     requests = Requests(parts, loop, exports, ChoicesFile(options.run_dir / "choices.json"), desk, about)
+    opened.callback(requests.close)
     settings = parts.settings
     if parts.source.kind == "picamera":
         loop.controls = Controls(

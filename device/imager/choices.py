@@ -16,13 +16,14 @@ from shared.recording.durable import replace_file
 
 @dataclass(frozen=True)
 class Choices:
-    """View, contours, reference and regions (as on the command line), and when dye went in (ns of the sensor's clock)."""
+    """View, contours, reference and regions (as on the command line), when dye went in (ns of the sensor's clock), open case."""
 
     view: View = "relative"
     contours_percent: Annotated[tuple[float, ...], Within(1, 200), Length(0, 4)] = ()
     reference: str | None = None
     regions: tuple[str, ...] = ()
     injections_ns: tuple[int, ...] = ()
+    case: Annotated[str, Length(0, 40)] = ""
 
 
 class ChoicesFile:

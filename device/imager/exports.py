@@ -40,6 +40,10 @@ class Exports:
 
         return self._work.start(arguments, first, named=recording)
 
+    def user_of(self, recording: str) -> str:
+        """Who uses that recording: "an export" while one of it runs, "" else."""
+        return "an export" if any(job.recording == recording and not job.finished for job in self.jobs) else ""
+
     def close(self) -> None:
         """End a running export (it leaves nothing half written) and wait for it."""
         self._work.close()

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+from device.commissioning.cases import is_step
 from device.drives import first_removable
 from device.imager.awaited_press import AwaitedPress
 from device.imager.choices import Choices, ChoicesFile
@@ -15,13 +16,15 @@ from device.imager.exports import Exports
 from device.imager.exposure_chooser import ExposureChooser
 from device.imager.loop import ImagerLoop
 from device.imager.parts import Parts
+from device.imager.record_requests import RecordRequests
 from device.inflow_maps import Marks
-from device.recording_list import summaries
 from shared.errors import Refused
 from shared.protocol import control as c
+from shared.protocol import records
 from shared.protocol.curves import GetCurves
 from shared.protocol.light import LightStatus
 from shared.recording.durable import replace_file
+from shared.recording.names import checked_case
 from shared.region import Region
 
 REGIONS_AT_MOST = 12
@@ -56,7 +59,7 @@ class Requests:
         self._chooser = ExposureChooser(parts, loop.next_frame)
         self._note = ""
         self._case = ""
-        self._unreadable: tuple[str, ...] = ()
+        self._records = RecordRequests(parts.recorder, parts.settings.recording, exports.user_of)
         self._acts: dict[type, Callable[..., object]] = {
             c.GetState: lambda _: None,
             c.SetView: self._set_view,
@@ -74,7 +77,8 @@ class Requests:
             c.MarkInjection: self._mark_injection,
             c.AddNote: self._add_note,
             c.TakeStill: self._take_still,
-            c.ListRecordings: self._list_recordings,
+            records.OpenCase: self._open_case,
+            **self._records.acts(),
             c.StartExport: self._start_export,
             GetCurves: lambda asked: self._loop.curves.after(asked.after_ms, self._loop.injections_ns),
             c.AwaitPress: self._await_press,
@@ -99,7 +103,7 @@ class Requests:
             live = self._parts.live
             live.set_view(kept.view)
             live.set_contours(kept.contours_percent)
-            self._view, self._contours = kept.view, kept.contours_percent
+            self._view, self._contours, self._case = kept.view, kept.contours_percent, kept.case
             if kept.reference is not None:
                 live.set_reference(Region.parse(kept.reference))
             for region in kept.regions:
@@ -124,8 +128,13 @@ class Requests:
                 reference=reference.region if reference is not None else None,
                 regions=tuple(state.region for state in live.region_states()),
                 injections_ns=self._loop.injections_ns,
+                case=self._case,
             )
         )
+
+    def close(self) -> None:
+        """End what goes on beside the requests."""
+        self._records.close()
 
     # ---- the button -------------------------------------------------------------------------------------------------
 
@@ -196,6 +205,7 @@ class Requests:
             sensor=parts.source.sensor,
             calibrated_at=parts.source.calibration.made_at,
             data_folder=str(parts.data_folder),
+            case=self._case,
             walk=None if self._desk is None else self._desk.walk,
         )
 
@@ -248,7 +258,7 @@ class Requests:
             found.append(self._note)
         if self._loop.maps is not None and self._loop.maps.note:
             found.append(self._loop.maps.note)
-        found += [f"a recording cannot be opened: {line}" for line in self._unreadable]
+        found += [f"a recording cannot be opened: {line}" for line in self._records.unreadable]
         return tuple(found)
 
     # ---- the acts ---------------------------------------------------------------------------------------------------
@@ -330,13 +340,11 @@ class Requests:
 
     def _start_recording(self, case: str) -> None:
         self._press.end(_RUN_FIRST)
-        parts = self._parts
+        parts, case = self._parts, case or self._case
+        self._records.make_room()
         parts.recorder.start(None, parts.source.calibration.camera, parts.source.calibration, case, parts.source.extra)
-        if case and self._case and case != self._case:  # what went into one patient is not another's
-            self._loop.injections_ns = ()
-            parts.live.clear_baseline()
-            self._keep()
-        self._case = case or self._case
+        if not is_step(case):
+            self._turn_to(case)
         status = parts.light.status
         if status is not None:
             parts.recorder.event("light", level=status.level, lit=status.state == "lit")
@@ -347,6 +355,19 @@ class Requests:
             parts.recorder.event("reference", region=reference.region)
         for region in parts.live.region_states():
             parts.recorder.event("region", region=region.region)
+
+    def _open_case(self, request: records.OpenCase) -> None:
+        with self._lock:
+            if self._parts.recorder.recording and request.case != self._case:
+                raise Refused("a recording is running", self._case or "without a case", "stop it before the case changes")
+            self._turn_to(checked_case(request.case))
+
+    def _turn_to(self, case: str) -> None:
+        if self._case and case != self._case:  # what went into one patient is not another's
+            self._loop.injections_ns = ()
+            self._parts.live.clear_baseline()
+        self._case = case
+        self._keep()
 
     def _mark_injection(self, request: c.MarkInjection) -> None:
         if not request.undo:
@@ -390,11 +411,6 @@ class Requests:
             replace_file(folder / f"{name}.png", encoded.getvalue())
             self._last_still = name
         return c.Taken(name)
-
-    def _list_recordings(self, _: c.ListRecordings) -> c.Recordings:
-        folder = self._parts.settings.recording.directory
-        found, self._unreadable = summaries(folder) if folder.is_dir() else ((), ())
-        return c.Recordings(found)
 
     def _start_export(self, request: c.StartExport) -> c.ExportJob:
         target = Path(request.target) if request.target is not None else first_removable()
