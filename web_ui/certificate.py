@@ -58,6 +58,11 @@ class Subject:
         return [*map(x509.DNSName, self.names), *map(x509.IPAddress, self.addresses)]
 
 
+def fingerprint_of(pem: bytes) -> str:
+    """SHA-256 of a certificate, as tablets show it."""
+    return x509.load_pem_x509_certificate(pem).fingerprint(hashes.SHA256()).hex(":").upper()
+
+
 class PageCertificate:
     """Authority and page certificate in ``folder``, made when missing. Raises Refused when the folder cannot hold them."""
 
@@ -101,8 +106,7 @@ class PageCertificate:
     @property
     def fingerprint(self) -> str:
         """SHA-256 of the authority's certificate, as tablets show it."""
-        digest = x509.load_pem_x509_certificate(self.authority_pem).fingerprint(hashes.SHA256())
-        return digest.hex(":").upper()
+        return fingerprint_of(self.authority_pem)
 
     def renew(self, subject: Subject, now: datetime.datetime) -> bool:
         """Make a new page certificate if it is due or names someone else; whether there is a new one."""

@@ -27,6 +27,7 @@ from shared.frame_bus import FrameBusWriter
 from shared.protocol import control as c
 from shared.protocol.curves import GetCurves
 from shared.region import Region
+from tests.web_ui.fake_commissioning import FakeCommissioning
 
 WIDTH, HEIGHT = 1456, 1088
 LEVELS = (0.2, 0.4, 0.6, 0.8, 1.0)
@@ -49,6 +50,7 @@ class FakeDevice:
         self.curves = KeptCurves()
         self._pictures = _drawn_pictures()
         self._state = _first_state()
+        self.commissioning = FakeCommissioning(data_folder)
         self.press = AwaitedPress(self._clock)
         self.has_button = True
         self._server = ControlServer(run_folder / "control.sock", self._handle)
@@ -216,7 +218,7 @@ class FakeDevice:
                 if drop:
                     self.press.end("it was refused")
                 return self.press.look(number)
-        raise AssertionError(f"the fake imager does not know {request}")
+        return self.commissioning.answer(request)
 
     def _record(self, act: str, case: str) -> None:
         if act == "start":
@@ -246,7 +248,8 @@ class FakeDevice:
             seconds = (now_ns - self._recording_since_ns) / 1e9
             recording = replace(recording, seconds=seconds, frames=int(seconds * self._rate_hz), queue_fill=0.06)
         camera = replace(state.camera, sequence=self._sequence, frame_age_ms=12.0)
-        return replace(state, camera=camera, regions=regions, recording=recording, since_injection_s=since_s)
+        walk = self.commissioning.walk
+        return replace(state, camera=camera, regions=regions, recording=recording, since_injection_s=since_s, walk=walk)
 
 
 def _first_state() -> c.State:
