@@ -17,6 +17,8 @@ from web_ui.access_api import access_api
 from web_ui.api import api
 from web_ui.button_press import Busy
 from web_ui.catalogues import catalogue, languages
+from web_ui.commissioning_api import commissioning_api
+from web_ui.device_api import device_api
 from web_ui.device_link import DeviceLink
 from web_ui.legend_colours import percent_colours
 from web_ui.newest_picture import NewestPicture
@@ -70,6 +72,8 @@ def create_app(
     )
     app.register_blueprint(access_api)
     app.register_blueprint(api)
+    app.register_blueprint(commissioning_api)
+    app.register_blueprint(device_api)
     _answer_errors(app)
     _guard(app, access, OwnNames(own_names() if names is None else names), picture_port)
 
