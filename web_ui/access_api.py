@@ -65,7 +65,7 @@ class Standing:
 class ControlAsked:
     """How the asking for control stands; ``line`` says it for people."""
 
-    state: Literal["controls", "asked", "press", "refused", "ended"]
+    state: Literal["controls", "asked", "busy", "press", "refused", "ended"]
     line: str
 
 
@@ -203,7 +203,7 @@ def ask_for_control() -> ControlAsked:
         case "asked":
             return ControlAsked("asked", f"Asked. The tablet {controller.label if controller else ''} has to agree.")
         case "busy":
-            return ControlAsked("refused", "Another tablet asks for control; try again in a moment.")
+            return ControlAsked("busy", "Another tablet asks for control; try again in a moment.")
         case "refused":
             return ControlAsked("refused", "The tablet that controls said no.")
         case "vacant":

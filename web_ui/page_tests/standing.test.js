@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import "./english.js";
 import { standingWords } from "../static/pairing/tablets_sheet.js";
 
 const you = { number: "1", label: "amber heron" };

@@ -101,7 +101,7 @@ def test_an_invitation_and_revoking_it(two: tuple[Page, Page], opened: Callable[
     rows = controller.locator("#tablets-list > li")
     expect(rows).to_have_count(3)
     large_enough(controller, "Unpair all tablets", "Invite a tablet to watch")
-    rows.filter(has_text="invited").get_by_role("button", name="Unpair").click()
+    rows.filter(has_text="by an invitation").get_by_role("button", name="Unpair").click()
     controller.locator("#line").get_by_role("button", name="Unpair").click()
     expect(guest.get_by_label("Word shown by the device")).to_be_visible()
     expect(rows).to_have_count(2)

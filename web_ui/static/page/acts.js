@@ -2,6 +2,7 @@
 /** @import { DeviceState } from "./device_state.js" */
 
 import { ask, Unpaired, Watching } from "./device_api.js";
+import { words } from "./words.js";
 
 /** Asks the device, and says on the calm line what it refuses. */
 export class Acts {
@@ -42,7 +43,7 @@ export class Acts {
   /** @param {unknown} error */
   failed(error) {
     if (error instanceof Unpaired) this.unpaired();
-    else if (error instanceof Watching) this.line.say("This tablet watches.", [{ word: "Ask for control", run: this.askForControl }]);
+    else if (error instanceof Watching) this.line.say(words("page-watches"), [{ word: words("pairing-ask-control"), run: this.askForControl }]);
     else this.line.say(error instanceof Error ? error.message : String(error));
   }
 }

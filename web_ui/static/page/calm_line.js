@@ -1,21 +1,22 @@
 import { button, element } from "./element.js";
+import { words } from "./words.js";
 
 const STAYS_MS = 8000;
 
 /**
  * @typedef {{word: string, run: () => void}} Act
- * @typedef {{text: string, acts: Act[], leave: string}} Words
+ * @typedef {{text: string, acts: Act[], leave: string}} Said
  */
 
 /** The one line at the foot of the picture: what went wrong and what to do, what can be undone, what is asked. */
 export class CalmLine {
   constructor() {
     this.place = element("line");
-    this.words = element("line-text");
+    this.text = element("line-text");
     this.acts = element("line-acts");
-    /** @type {Words | null} */
+    /** @type {Said | null} */
     this.passing = null;
-    /** @type {Words | null} */
+    /** @type {Said | null} */
     this.standing = null;
     this.timer = 0;
   }
@@ -27,7 +28,7 @@ export class CalmLine {
    * @param {Act[]} [acts]
    * @param {string} [leave] the word that does nothing but close
    */
-  say(text, acts = [], leave = "Close") {
+  say(text, acts = [], leave = words("page-close")) {
     clearTimeout(this.timer);
     this.passing = { text, acts, leave };
     this.timer = window.setTimeout(() => this.clear(), STAYS_MS);
@@ -57,26 +58,26 @@ export class CalmLine {
     this.show();
   }
 
-  /** @returns {Words | null} an offer that came with words that stand: neither waits for the other */
+  /** @returns {Said | null} an offer that came with words that stand: neither waits for the other */
   both() {
     const { passing, standing } = this;
     return passing?.acts.length && standing ? { ...passing, text: `${standing.text} ${passing.text}` } : null;
   }
 
   show() {
-    const words = this.both() ?? this.passing ?? this.standing;
-    this.place.hidden = words === null;
-    this.place.classList.toggle("stands", words?.leave === "");
-    if (words === null) return;
-    this.words.textContent = words.text;
+    const said = this.both() ?? this.passing ?? this.standing;
+    this.place.hidden = said === null;
+    this.place.classList.toggle("stands", said?.leave === "");
+    if (said === null) return;
+    this.text.textContent = said.text;
     this.acts.replaceChildren(
-      ...words.acts.map(({ word, run }) =>
+      ...said.acts.map(({ word, run }) =>
         button(word, () => {
           this.clear();
           run();
         }),
       ),
     );
-    if (words.leave !== "") this.acts.append(button(words.leave, () => this.clear(), "faint"));
+    if (said.leave !== "") this.acts.append(button(said.leave, () => this.clear(), "faint"));
   }
 }

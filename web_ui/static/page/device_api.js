@@ -1,3 +1,5 @@
+import { words } from "./words.js";
+
 /** The device said no, or could not be asked; the message is one line for people. */
 export class Refusal extends Error {}
 
@@ -19,7 +21,7 @@ export class Watching extends Refusal {}
  */
 export async function ask(method, path, body, how = {}) {
   const answer = await sent(method, path, body, how);
-  if (answer.status === 401) throw new Unpaired("This tablet is not paired with the device.");
+  if (answer.status === 401) throw new Unpaired(words("page-unpaired"));
   const json = answer.headers.get("content-type")?.includes("json") ? await answer.json().catch(() => null) : null;
   if (answer.ok) return json;
   const line = refusalLine(answer.status, json);
@@ -42,12 +44,12 @@ async function sent(method, path, body, { signal = null, keepalive = false }) {
       cache: "no-store",
     });
   } catch {
-    throw new Refusal("The device cannot be reached. Check that it is on and near, then try again.");
+    throw new Refusal(words("page-unreachable"));
   }
 }
 
 /**
- * One line saying what went wrong and what to do.
+ * One line saying what went wrong and what to do. The device's own line is English.
  *
  * @param {number} status
  * @param {any} json
@@ -55,7 +57,7 @@ async function sent(method, path, body, { signal = null, keepalive = false }) {
 export function refusalLine(status, json) {
   const line = json?.line ?? json?.message;
   if (typeof line === "string" && line !== "") return line;
-  if (status === 503) return "The camera does not answer. It is started again by itself; try again in a moment.";
-  if (status === 429) return "Too many tries. Wait a minute, then try again.";
-  return `The device could not do that (${status}). Try again.`;
+  if (status === 503) return words("page-camera-silent");
+  if (status === 429) return words("page-too-many-tries");
+  return words("page-could-not", { status: String(status) });
 }

@@ -1,8 +1,9 @@
 import { button } from "./element.js";
+import { words } from "./words.js";
 import { isRegionName } from "../picture/region_text.js";
 
 /** Words of the trade that spare typing with gloves on. */
-const READY_NAMES = ["Tip", "Middle", "Base", "Edge", "Pedicle", "Node"];
+const READY_NAME_WORDS = ["page-name-tip", "page-name-middle", "page-name-base", "page-name-edge", "page-name-pedicle", "page-name-node"];
 
 let made = 0;
 
@@ -16,7 +17,7 @@ export function nameChooser(chosen) {
   place.className = "name-chooser";
   const choices = document.createElement("div");
   choices.className = "choices";
-  choices.append(...READY_NAMES.map((name) => button(name, () => chosen(name))));
+  choices.append(...READY_NAME_WORDS.map((id) => button(words(id), () => chosen(words(id)))));
   const label = document.createElement("label");
   const field = document.createElement("input");
   made += 1;
@@ -24,15 +25,15 @@ export function nameChooser(chosen) {
   field.maxLength = 40;
   field.autocomplete = "off";
   label.htmlFor = field.id;
-  label.textContent = "Other name: letters, digits, spaces";
-  const keep = button("Keep name", () => {});
+  label.textContent = words("page-other-name");
+  const keep = button(words("page-keep-name"), () => {});
   keep.type = "submit";
   place.append(choices, label, field, keep);
   place.onsubmit = (event) => {
     event.preventDefault();
     const name = field.value.trim();
     if (isRegionName(name)) chosen(name);
-    else label.textContent = "A name is 1 to 40 letters, digits, spaces, dots or dashes:";
+    else label.textContent = words("page-name-rule");
   };
   return place;
 }

@@ -1,5 +1,28 @@
+import { locale, words } from "./words.js";
+
 /** One standard uncertainty above this many percent of the reference reads "uncertain" (our choice, no source). */
 const WIDEST_U_PERCENT = 15;
+
+/** What the device says in place of a value, as in `shared/protocol/control.py`. @type {Record<string, string>} */
+const FLAG_WORDS = {
+  "no reference": "page-no-reference",
+  "reference too dark": "page-reference-too-dark",
+  "reference saturated": "page-reference-saturated",
+  "saturated": "page-saturated",
+  "too dark": "page-too-dark",
+  "unlit": "page-unlit",
+  "no picture yet": "page-no-picture-yet",
+};
+
+/**
+ * A flag of the device in the page's language; one that the page does not know, as the device says it.
+ *
+ * @param {string} flag
+ */
+export function flagWord(flag) {
+  const id = FLAG_WORDS[flag];
+  return id === undefined ? flag : words(id);
+}
 
 /**
  * A region's value as people read it: `38 ± 2 %`, or the word that says why there is none.
@@ -7,9 +30,9 @@ const WIDEST_U_PERCENT = 15;
  * @param {{percent: number | null, percent_u: number | null, flag: string}} value
  */
 export function valueText({ percent, percent_u, flag }) {
-  if (percent === null) return flag || "uncertain";
-  if (percent_u === null || percent_u > WIDEST_U_PERCENT) return "uncertain";
-  if (flag) return flag;
+  if (percent === null && flag) return flagWord(flag);
+  if (percent === null || percent_u === null || percent_u > WIDEST_U_PERCENT) return words("page-uncertain");
+  if (flag) return flagWord(flag);
   return `${whole(percent)} ± ${Math.max(1, Math.round(percent_u))} %`;
 }
 
@@ -28,9 +51,28 @@ export function durationText(seconds) {
   return `${Math.floor(all / 60)}:${String(all % 60).padStart(2, "0")}`;
 }
 
+/**
+ * A number as the reader's country writes it, with so many decimals, no thousands set apart.
+ *
+ * @param {number} value
+ * @param {number} decimals
+ */
+export function numberText(value, decimals) {
+  return value.toLocaleString(locale(), { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false });
+}
+
+/**
+ * Date and time of day as the reader's country writes them.
+ *
+ * @param {string | number} moment ISO 8601, or milliseconds since 1970
+ */
+export function momentText(moment) {
+  return new Date(moment).toLocaleString(locale(), { dateStyle: "medium", timeStyle: "short" });
+}
+
 /** @param {number} megabytes */
 export function storageText(megabytes) {
-  return megabytes >= 1000 ? `${(megabytes / 1000).toFixed(megabytes >= 10_000 ? 0 : 1)} GB` : `${Math.round(megabytes)} MB`;
+  return megabytes >= 1000 ? `${numberText(megabytes / 1000, megabytes >= 10_000 ? 0 : 1)} GB` : `${numberText(megabytes, 0)} MB`;
 }
 
 /** @param {number} share */

@@ -1,5 +1,6 @@
 import { ask } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
+import { words } from "../page/words.js";
 
 const LOOK_EVERY_MS = 700;
 
@@ -34,9 +35,9 @@ export class ButtonPairing {
         this.stop();
         this.paired();
       } else if (state === "waiting") {
-        this.show(label, `Press the button on the handheld once, briefly. ${Math.ceil(left)} s`);
+        this.show(label, words("pairing-press-once", { seconds: Math.ceil(left) }));
         this.timer = window.setTimeout(() => void this.look(), LOOK_EVERY_MS);
-      } else this.fail(`Not paired: ${line}.`);
+      } else this.fail(words("pairing-not-paired", { why: line }));
     } catch (error) {
       this.fail(error instanceof Error ? error.message : String(error));
     }

@@ -3,8 +3,18 @@
 
 import { ask, Unpaired } from "../page/device_api.js";
 import { button, element, write } from "../page/element.js";
+import { onLanguage, put, words } from "../page/words.js";
 
 const LOOK_EVERY_MS = 1000;
+
+/** What the device answers to whoever asks for control. @type {Record<string, string>} */
+const ASKED_WORDS = {
+  controls: "pairing-got-control",
+  asked: "pairing-asked",
+  busy: "pairing-another-asks",
+  press: "pairing-press-for-control",
+  refused: "pairing-refused",
+};
 
 /** Who controls: shown at the foot of the page, asked for here, and given away by whoever has it. */
 export class ControlPlace {
@@ -20,6 +30,11 @@ export class ControlPlace {
     this.said = "";
     this.asking = false;
     this.timer = 0;
+    /** @type {AccessState | null} */
+    this.access = null;
+    onLanguage(() => {
+      if (this.access !== null) this.show(this.access);
+    });
   }
 
   /** Who this tablet is; asked anew with each connection, as it may have been paired anew. */
@@ -35,13 +50,14 @@ export class ControlPlace {
 
   /** @param {AccessState} access */
   show(access) {
+    this.access = access;
     if (this.you === null) return;
     const controls = access.controller?.number === this.you.number;
     if (controls && this.asking) this.gotControl();
     /** @type {Standing} */
     const standing = { ...access, you: this.you, role: controls ? "controls" : "watches" };
     document.body.classList.toggle("watching", !controls);
-    write(element("role"), controls ? "You control" : "You watch");
+    put(element("role"), controls ? "pairing-you-control" : "pairing-you-watch");
     this.showAsked(standing);
     this.changed(standing);
   }
@@ -50,12 +66,12 @@ export class ControlPlace {
   showAsked({ role, asker, waiting_for_button: waiting }) {
     const controls = role === "controls";
     if (controls && asker !== null) {
-      this.askedLine(`${asker.label} asks for control.`, [
-        ["Give control", () => this.answer(asker.number, true)],
-        ["Keep it", () => this.answer(asker.number, false)],
+      this.askedLine(words("pairing-asks-control", { who: asker.label }), [
+        [words("pairing-give"), () => this.answer(asker.number, true)],
+        [words("pairing-keep"), () => this.answer(asker.number, false)],
       ]);
     } else if (controls && waiting !== null) {
-      this.askedLine(`${waiting} asks to pair. A short press of the handheld's button lets it in.`, [["Refuse", () => void this.acts.run("DELETE", "/pair/button")]]);
+      this.askedLine(words("pairing-asks-to-pair", { who: waiting }), [[words("pairing-refuse"), () => void this.acts.run("DELETE", "/pair/button")]]);
     } else this.askedLine("", []);
   }
 
@@ -90,7 +106,7 @@ export class ControlPlace {
   gotControl() {
     clearTimeout(this.timer);
     this.asking = false;
-    this.acts.line.say("You control.");
+    this.acts.line.say(words("pairing-got-control"));
   }
 
   async lookAsked() {
@@ -99,7 +115,7 @@ export class ControlPlace {
       this.asking = false;
       return;
     }
-    this.acts.line.say(answer.line);
+    this.acts.line.say(askedText(answer));
     if (answer.state === "asked" || answer.state === "press") {
       this.timer = window.setTimeout(() => void this.lookAsked(), LOOK_EVERY_MS);
       return;
@@ -107,4 +123,14 @@ export class ControlPlace {
     this.asking = false;
     if (answer.state === "controls") await this.learn();
   }
+}
+
+/**
+ * How it stands with the asking for control. Why it ended, the device says in its own words.
+ *
+ * @param {{state: string, line: string}} answer
+ */
+export function askedText({ state, line }) {
+  const id = ASKED_WORDS[state];
+  return id === undefined ? line : words(id);
 }

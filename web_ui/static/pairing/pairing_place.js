@@ -1,6 +1,7 @@
 import { ButtonPairing } from "./button_pairing.js";
 import { ask, Unpaired } from "../page/device_api.js";
 import { element } from "../page/element.js";
+import { words } from "../page/words.js";
 
 /** @type {ButtonPairing | null} */
 let byButton = null;
@@ -19,7 +20,7 @@ export function openPairing(paired) {
   /** @param {string} text */
   async function tryWord(text) {
     form.setAttribute("aria-busy", "true");
-    line.textContent = "Asking the device …";
+    line.textContent = words("pairing-asking");
     try {
       await ask("POST", "/pair", { word: text.trim() });
       line.textContent = "";
@@ -27,7 +28,7 @@ export function openPairing(paired) {
       paired();
     } catch (error) {
       line.textContent =
-        error instanceof Unpaired ? "That is not the word. Look at the device and try again." : String(/** @type {Error} */ (error).message);
+        error instanceof Unpaired ? words("pairing-wrong-word") : String(/** @type {Error} */ (error).message);
       word.select();
     } finally {
       form.removeAttribute("aria-busy");

@@ -3,8 +3,10 @@
 
 import { button, element, write } from "../page/element.js";
 import { durationText } from "../page/value_text.js";
+import { onLanguage, put, words } from "../page/words.js";
 
-const WAYS = { word: "by the word", button: "by the button", invitation: "invited" };
+const WAY_WORDS = { word: "pairing-by-word", button: "pairing-by-button", invitation: "pairing-invited" };
+const ROLE_WORDS = { controls: "pairing-controls", watches: "pairing-watches" };
 
 /** Which tablets are paired; who controls can invite one more, and unpair any. */
 export class TabletsSheet {
@@ -19,11 +21,12 @@ export class TabletsSheet {
     /** @type {Standing | null} */
     this.standing = null;
     this.shown = "";
+    onLanguage(() => this.relabel());
     element("tablets-ask").onclick = () => this.acts.askForControl();
     element("tablets-word").onclick = () => this.unpaired();
     element("tablets-invite").onclick = () => void this.invite();
-    element("tablets-leave").onclick = () => this.sure("Unpair this tablet?", () => void this.revoke(this.standing?.you.number ?? ""));
-    element("tablets-revoke-all").onclick = () => this.sure("Unpair all tablets, this one too?", () => void this.revoke(null));
+    element("tablets-leave").onclick = () => this.sure(words("pairing-sure-this"), () => void this.revoke(this.standing?.you.number ?? ""));
+    element("tablets-revoke-all").onclick = () => this.sure(words("pairing-sure-all"), () => void this.revoke(null));
   }
 
   async opened() {
@@ -58,24 +61,30 @@ export class TabletsSheet {
     this.shown = now;
   }
 
+  relabel() {
+    if (this.standing !== null) write(element("tablets-words"), standingWords(this.standing));
+    if (!element("sheet-tablets").hidden) void this.fill();
+  }
+
   /** @param {PairedTablet} tablet */
   row(tablet) {
     const line = document.createElement("li");
     line.className = "row";
-    const words = document.createElement("p");
-    words.className = "row-words";
+    const heading = document.createElement("p");
+    heading.className = "row-words";
     const title = document.createElement("strong");
     title.textContent = tablet.label;
     const about = document.createElement("span");
     about.className = "row-about";
     about.textContent = this.about(tablet);
-    words.append(title, about);
+    heading.append(title, about);
     const rowActs = document.createElement("div");
     rowActs.className = "row-acts";
     if (tablet.number !== this.standing?.you.number) {
-      rowActs.append(button("Unpair", () => this.sure(`Unpair ${tablet.label}?`, () => void this.revoke(tablet.number))));
+      const ask = () => this.sure(words("pairing-sure-one", { who: tablet.label }), () => void this.revoke(tablet.number));
+      rowActs.append(button(words("pairing-unpair"), ask));
     }
-    line.append(words, rowActs);
+    line.append(heading, rowActs);
     return line;
   }
 
@@ -83,10 +92,10 @@ export class TabletsSheet {
   about(tablet) {
     const own = tablet.number === this.standing?.you.number;
     return [
-      ...(own ? ["this tablet"] : []),
-      tablet.role,
-      `paired ${WAYS[tablet.way]} ${durationText(tablet.paired_s)} ago`,
-      ...(own || tablet.here ? [] : ["not there now"]),
+      ...(own ? [words("pairing-this-tablet")] : []),
+      words(ROLE_WORDS[tablet.role]),
+      words(WAY_WORDS[tablet.way], { time: durationText(tablet.paired_s) }),
+      ...(own || tablet.here ? [] : [words("pairing-not-there")]),
     ].join(" · ");
   }
 
@@ -94,7 +103,7 @@ export class TabletsSheet {
     const { done, answer } = await this.acts.run("POST", "/invitations", undefined, element("tablets-invite"));
     if (!done) return;
     element("invitation-picture", HTMLImageElement).src = answer.picture;
-    write(element("invitation-words"), `Scan it with the other tablet's camera within ${Math.round(answer.seconds / 60)} minutes. It works once.`);
+    put(element("invitation-words"), "pairing-scan", { minutes: Math.round(answer.seconds / 60) });
     element("invitation").hidden = false;
     element("invitation").scrollIntoView({ block: "nearest" });
   }
@@ -104,7 +113,7 @@ export class TabletsSheet {
    * @param {() => void} run
    */
   sure(question, run) {
-    this.acts.line.say(question, [{ word: "Unpair", run }], "Keep");
+    this.acts.line.say(question, [{ word: words("pairing-unpair"), run }], words("pairing-keep-paired"));
   }
 
   /** @param {string | null} number null: every tablet */
@@ -119,7 +128,8 @@ export class TabletsSheet {
 
 /** @param {Standing} standing */
 export function standingWords({ you, role, controller, controller_here: here }) {
-  if (role === "controls") return `This tablet, ${you.label}, controls.`;
-  if (controller === null) return `This tablet, ${you.label}, watches. No tablet controls.`;
-  return `This tablet, ${you.label}, watches. ${controller.label} controls${here ? "" : ", but nobody is there"}.`;
+  if (role === "controls") return words("pairing-stands-controls", { you: you.label });
+  if (controller === null) return words("pairing-stands-vacant", { you: you.label });
+  const who = { you: you.label, controller: controller.label };
+  return here ? words("pairing-stands-watches", who) : words("pairing-stands-alone", who);
 }

@@ -25,3 +25,31 @@ page-not-recording = Keine Aufnahme
 page-recording-not-known = Aufn. unbekannt
 page-dye = Farbstoff { $time }
 page-no-dye = Noch kein Farbstoff
+
+page-watches = Dieses Tablet sieht zu.
+page-unpaired = Dieses Tablet ist nicht mit dem Gerät gekoppelt.
+page-unreachable = Das Gerät ist nicht zu erreichen. Prüfen Sie, ob es eingeschaltet und in der Nähe ist, und versuchen Sie es noch einmal.
+page-camera-silent = Die Kamera antwortet nicht. Sie wird von selbst neu gestartet; versuchen Sie es gleich noch einmal.
+page-too-many-tries = Zu viele Versuche. Warten Sie eine Minute und versuchen Sie es dann noch einmal.
+page-could-not = Das Gerät konnte das nicht ausführen ({ $status }). Versuchen Sie es noch einmal.
+
+# Anstelle eines Werts.
+page-uncertain = unsicher
+page-saturated = übersteuert
+page-too-dark = zu dunkel
+page-unlit = unbeleuchtet
+page-no-picture-yet = noch kein Bild
+page-no-reference = keine Referenz
+page-reference-too-dark = Referenz zu dunkel
+page-reference-saturated = Referenz übersteuert
+
+# Namen von Bereichen: höchstens 40 Buchstaben, Ziffern, Leerzeichen, Punkte oder Striche.
+page-name-tip = Spitze
+page-name-middle = Mitte
+page-name-base = Basis
+page-name-edge = Rand
+page-name-pedicle = Stiel
+page-name-node = Knoten
+page-other-name = Anderer Name: Buchstaben, Ziffern, Leerzeichen
+page-keep-name = Namen übernehmen
+page-name-rule = Ein Name hat 1 bis 40 Buchstaben, Ziffern, Leerzeichen, Punkte oder Striche:

@@ -25,3 +25,31 @@ page-not-recording = Not recording
 page-recording-not-known = Rec not known
 page-dye = Dye { $time }
 page-no-dye = No dye yet
+
+page-watches = This tablet watches.
+page-unpaired = This tablet is not paired with the device.
+page-unreachable = The device cannot be reached. Check that it is on and near, then try again.
+page-camera-silent = The camera does not answer. It is started again by itself; try again in a moment.
+page-too-many-tries = Too many tries. Wait a minute, then try again.
+page-could-not = The device could not do that ({ $status }). Try again.
+
+# In place of a value.
+page-uncertain = uncertain
+page-saturated = saturated
+page-too-dark = too dark
+page-unlit = unlit
+page-no-picture-yet = no picture yet
+page-no-reference = no reference
+page-reference-too-dark = reference too dark
+page-reference-saturated = reference saturated
+
+# Names of regions: at most 40 letters, digits, spaces, dots or dashes.
+page-name-tip = Tip
+page-name-middle = Middle
+page-name-base = Base
+page-name-edge = Edge
+page-name-pedicle = Pedicle
+page-name-node = Node
+page-other-name = Other name: letters, digits, spaces
+page-keep-name = Keep name
+page-name-rule = A name is 1 to 40 letters, digits, spaces, dots or dashes:

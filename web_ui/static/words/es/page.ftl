@@ -25,3 +25,31 @@ page-not-recording = Sin grabar
 page-recording-not-known = Grab.: no se sabe
 page-dye = Colorante { $time }
 page-no-dye = Aún sin colorante
+
+page-watches = Esta tableta mira.
+page-unpaired = Esta tableta no está emparejada con el aparato.
+page-unreachable = No se puede contactar con el aparato. Compruebe que está encendido y cerca e inténtelo de nuevo.
+page-camera-silent = La cámara no responde. Se reinicia sola; inténtelo de nuevo dentro de un momento.
+page-too-many-tries = Demasiados intentos. Espere un minuto e inténtelo de nuevo.
+page-could-not = El aparato no pudo hacerlo ({ $status }). Inténtelo de nuevo.
+
+# En lugar de un valor.
+page-uncertain = incierto
+page-saturated = saturado
+page-too-dark = muy oscuro
+page-unlit = sin luz
+page-no-picture-yet = aún sin imagen
+page-no-reference = sin referencia
+page-reference-too-dark = referencia muy oscura
+page-reference-saturated = referencia saturada
+
+# Nombres de regiones: hasta 40 letras, cifras, espacios, puntos o guiones.
+page-name-tip = Punta
+page-name-middle = Centro
+page-name-base = Base
+page-name-edge = Borde
+page-name-pedicle = Pedículo
+page-name-node = Ganglio
+page-other-name = Otro nombre: letras, cifras, espacios
+page-keep-name = Usar este nombre
+page-name-rule = Un nombre tiene de 1 a 40 letras, cifras, espacios, puntos o guiones:
