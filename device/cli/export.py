@@ -1,9 +1,11 @@
 """``tapetum export``."""
 
+import json
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -20,30 +22,90 @@ from shared.recording import Recording
 @click.argument("recording", type=click.Path(path_type=Path))
 @click.argument("target", type=click.Path(path_type=Path), required=False)
 @click.option("--as", "formats", default=",".join(FORMATS), show_default=True, help="Formats, with commas between.")
+@click.option(
+    "--after-it",
+    "others",
+    metavar="REC",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Write this one too, then.",
+)
 @json_option
-def command(recording: Path, target: Path | None, formats: str, as_json: bool) -> None:
+def command(recording: Path, target: Path | None, formats: str, others: tuple[Path, ...], as_json: bool) -> None:
     """Write RECORDING into a new folder in TARGET (default: the first mounted removable drive).
 
     csv: curves, figures, frames and events. tiff: raw 16-bit counts. mp4: the picture as shown, with its legend. png: stills.
     maps: inflow maps as pictures with a legend, 32-bit TIFF and a summary.
-    manifest.json lists every file with its SHA-256. All is written and checked, or nothing is left. With --json, lines such as
-    {"done": 0.42} on standard error tell how far it is.
+    manifest.json lists every file with its SHA-256. All of a recording is written and checked, or nothing of it is left; one that
+    cannot be written holds up none after it. With --json, lines such as {"done": 0.42} on standard error tell how far it is.
     """
     folder = target or first_removable()
     if folder is None:
         raise Refused("no removable drive is mounted", remedy="plug one in, or name a folder")
     chosen = [one.strip() for one in formats.split(",") if one.strip()]
+    if not others:
+        done = _written(recording, folder, chosen, ShareDone(as_json))
+        answer(_as_json(done), _readable(done), as_json)
+        return
+    batch = _Batch((recording, *others), folder, chosen, as_json)
+    try:
+        batch.write()
+    finally:  # also where it was stopped: what is whole counts
+        answer({"exports": batch.exports, "failed": batch.failed}, "\n".join(batch.lines), as_json)
+    if batch.failed:
+        raise Refused(
+            "recordings that could not be written", f"{len(batch.failed)} of {len(others) + 1}", "see which, and why"
+        )
+
+
+class _Batch:
+    """Several recordings, one after the other."""
+
+    def __init__(self, sources: Sequence[Path], folder: Path, formats: Sequence[str], as_json: bool) -> None:
+        self._sources, self._folder, self._formats = sources, folder, formats
+        self._as_json, self._share = as_json, ShareDone(as_json)
+        self.exports: list[dict[str, Any]] = []
+        self.failed: list[dict[str, str]] = []
+        self.lines: list[str] = []
+
+    def write(self) -> None:
+        """Write them; raises Refused where it was asked to stop."""
+        for number, source in enumerate(self._sources):
+            if self._as_json:
+                click.echo(json.dumps({"recording": source.stem}), err=True)
+            try:
+                done = _written(source, self._folder, self._formats, self._part(number))
+            except _Stopped:
+                raise
+            except Refused as refused:
+                self.failed.append({"recording": source.stem, "line": refused.line})
+                self.lines.append(f"{source.stem}: {refused.line}")
+            else:
+                self.exports.append({"recording": source.stem, **_as_json(done)})
+                self.lines.append(_readable(done))
+
+    def _part(self, number: int) -> Callable[[float], None]:
+        return lambda done: self._share((number + done) / len(self._sources))
+
+
+class _Stopped(Refused):
+    """Asked to end."""
+
+
+def _written(recording: Path, folder: Path, formats: Sequence[str], on_progress: Callable[[float], None]) -> Exported:
     try:
         with _stopped_by_sigterm(), Recording.open(recording) as opened:
-            done = export(opened, folder, chosen, on_progress=ShareDone(as_json))
+            return export(opened, folder, formats, on_progress=on_progress)
     except ExportCancelled:
-        raise Refused("the export was stopped", recording.name, "nothing was left behind; start it again") from None
-    result = {
+        raise _Stopped("the export was stopped", recording.name, "nothing was left behind; start it again") from None
+
+
+def _as_json(done: Exported) -> dict[str, Any]:
+    return {
         "folder": str(done.folder),
         "files": [{"name": file.name, "bytes": file.size_bytes, "sha256": file.sha256} for file in done.files],
         "notes": list(done.notes),
     }
-    answer(result, _readable(done), as_json)
 
 
 @contextmanager

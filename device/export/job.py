@@ -4,14 +4,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import get_args
+from typing import cast, get_args
 
 from device.analysis import analyse
 from device.drives import mounts
 from device.export.delivery import Delivered, Delivery, delivery
 from device.export.manifest import write_manifest
-from device.export.maps import maps_bytes, write_map_files
-from device.export.stack import stack_bytes, write_stack
+from device.export.maps import write_map_files
+from device.export.sizes import needed_bytes
+from device.export.stack import write_stack
 from device.export.stills import write_stills
 from device.export.tables import write_curves, write_events, write_figures, write_frames
 from device.export.video import write_video
@@ -25,8 +26,6 @@ from shared.settings import PictureSettings
 FORMATS: tuple[str, ...] = get_args(ExportFormat)
 _COST = {"csv": 2.0, "tiff": 1.0, "mp4": 8.0, "png": 4.0, "maps": 4.0}
 _CHECK = 0.5
-_VIDEO_BYTES_A_PIXEL = 0.12
-"""More than noise at the worst took in trials."""
 _MANIFEST = "manifest.json"
 
 
@@ -83,7 +82,7 @@ class _Work:
         self,
         recording: Recording,
         picture: PictureSettings,
-        formats: Sequence[str],
+        formats: Sequence[ExportFormat],
         on_progress: Callable[[float], None],
     ) -> None:
         self.notes: list[str] = []
@@ -92,7 +91,7 @@ class _Work:
         self._on_progress = on_progress
         self._total = sum(_COST[one] + _CHECK for one in formats)
         self._done = 0.0
-        self.needed_bytes = sum(self._size(one) for one in formats)
+        self.needed_bytes = sum(needed_bytes(recording, one) for one in formats)
 
     def write(self, one: str, filling: Delivery) -> None:
         """Write the files of one format and check them."""
@@ -103,17 +102,6 @@ class _Work:
         for number, name in enumerate(names):
             filling.check(name, lambda done, n=number: self._say((n + done) / len(names) * _CHECK))  # type: ignore[misc]
         self._done += _CHECK
-
-    def _size(self, one: str) -> int:
-        recording = self._recording
-        pixels = recording.camera.width * recording.camera.height
-        return {
-            "csv": recording.frames * 400 + 10_000,
-            "tiff": stack_bytes(recording),
-            "mp4": int(recording.frames * pixels * _VIDEO_BYTES_A_PIXEL) + 100_000,
-            "png": 8 * pixels * 3,
-            "maps": maps_bytes(recording),
-        }[one]
 
     def _say(self, cost: float) -> None:
         self._on_progress(min((self._done + cost) / self._total, 1.0))
@@ -159,11 +147,11 @@ class _Work:
         return names
 
 
-def _checked_formats(formats: Sequence[str]) -> list[str]:
-    chosen = list(dict.fromkeys(formats))
-    for one in chosen:
+def _checked_formats(formats: Sequence[str]) -> list[ExportFormat]:
+    for one in formats:
         if one not in FORMATS:
             raise Refused("no such export format", one, f"choose from {', '.join(FORMATS)}")
+    chosen = cast(list[ExportFormat], list(dict.fromkeys(formats)))
     if not chosen:
         raise Refused("no export format given", remedy=f"choose from {', '.join(FORMATS)}")
     return chosen

@@ -18,12 +18,6 @@ from shared.recording import Recording
 _QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 
-def maps_bytes(recording: Recording) -> int:
-    """More than the files take."""
-    pixels = recording.camera.width * recording.camera.height
-    return len(PARAMETERS) * (pixels * 2 + pixels * 3 + 2_000_000)
-
-
 def write_map_files(
     filling: Delivery, recording: Recording, on_progress: Callable[[float], None]
 ) -> tuple[list[str], str]:

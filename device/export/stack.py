@@ -7,16 +7,12 @@ import numpy as np
 import tifffile
 
 from device.export.delivery import Delivery
+from device.export.sizes import stack_bytes
 from shared.frame import Counts
 from shared.recording import Recording
 
 CLASSIC_LARGEST_BYTES = (1 << 32) - (1 << 25)
 """A classic TIFF holds 4 GiB; some is left for its tags."""
-
-
-def stack_bytes(recording: Recording) -> int:
-    """About how large the stack becomes."""
-    return recording.frames * recording.camera.width * recording.camera.height * 2 + 4096
 
 
 def write_stack(filling: Delivery, recording: Recording, on_progress: Callable[[float], None]) -> list[str]:

@@ -7,11 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from device.commissioning.cases import is_step
-from device.drives import first_removable
 from device.imager.awaited_press import AwaitedPress
 from device.imager.choices import Choices, ChoicesFile
 from device.imager.commissioning_desk import CommissioningDesk
 from device.imager.device_desk import DeviceDesk
+from device.imager.export_desk import ExportDesk
 from device.imager.exports import Exports
 from device.imager.exposure_chooser import ExposureChooser
 from device.imager.loop import ImagerLoop
@@ -79,7 +79,7 @@ class Requests:
             c.TakeStill: self._take_still,
             records.OpenCase: self._open_case,
             **self._records.acts(),
-            c.StartExport: self._start_export,
+            **ExportDesk(exports, parts.settings.recording.directory, lambda: parts.recorder.state().name).acts(),
             GetCurves: lambda asked: self._loop.curves.after(asked.after_ms, self._loop.injections_ns),
             c.AwaitPress: self._await_press,
             c.GetPress: self._get_press,
@@ -411,12 +411,6 @@ class Requests:
             replace_file(folder / f"{name}.png", encoded.getvalue())
             self._last_still = name
         return c.Taken(name)
-
-    def _start_export(self, request: c.StartExport) -> c.ExportJob:
-        target = Path(request.target) if request.target is not None else first_removable()
-        if target is None:
-            raise Refused("no removable drive is mounted", remedy="plug one in and try again")
-        return self._exports.start(request.recording, request.formats, target)
 
     def _await_press(self, request: c.AwaitPress) -> c.PressAwaited:
         if self._loop.controls is None:

@@ -8,7 +8,10 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
-from shared.protocol import commissioning, curves, device_facts, records
+from shared.protocol import commissioning, curves, device_facts, exporting, records
+from shared.protocol.exporting import ExportFormat as ExportFormat
+from shared.protocol.exporting import ExportJob as ExportJob
+from shared.protocol.exporting import StartExport as StartExport
 from shared.protocol.light import ConditionState, LightState
 from shared.protocol.wire import by_name
 
@@ -16,8 +19,6 @@ VERSION = 2
 
 View = Literal["grey", "relative", "side by side"]
 Target = Literal["patient", "cap", "dye card", "plain card", "dot grid", "slanted edge", "dilution row", "check box"]
-ExportFormat = Literal["csv", "tiff", "mp4", "png", "maps"]
-Name = Annotated[str, Length(1, 120)]
 
 
 # ---- requests -----------------------------------------------------------------------------------------------------------
@@ -168,15 +169,6 @@ class ListRecordings:
 
 
 @dataclass(frozen=True)
-class StartExport:
-    """Write a recording for other software. ``target`` is a folder; None: the first mounted removable drive."""
-
-    recording: Name
-    formats: Annotated[tuple[ExportFormat, ...], Length(1, 5)]
-    target: Annotated[str, Length(1, 1000)] | None = None
-
-
-@dataclass(frozen=True)
 class AwaitPress:
     """Take the next short press of the button as a yes to what the page asks. Answered by PressAwaited; see GetPress."""
 
@@ -213,7 +205,7 @@ REQUESTS: dict[str, type] = by_name(
     TakeStill,
     ListRecordings,
     *records.REQUESTS,
-    StartExport,
+    *exporting.REQUESTS,
     curves.GetCurves,
     AwaitPress,
     GetPress,
@@ -286,19 +278,6 @@ class RecordingState:
     queue_fill: float
     free_mb: float
     ended_because: str = ""
-
-
-@dataclass(frozen=True)
-class ExportJob:
-    """``done`` from 0 to 1. ``error`` is empty unless it failed; ``files`` are listed when it is complete."""
-
-    number: int
-    recording: str
-    target: str
-    done: float
-    finished: bool
-    error: str = ""
-    files: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -405,7 +384,7 @@ ANSWERS: dict[str, type] = by_name(
     Recordings,
     curves.Curves,
     Taken,
-    ExportJob,
+    *exporting.ANSWERS,
     ExposureChosen,
     PressAwaited,
     Problem,

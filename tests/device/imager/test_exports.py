@@ -68,7 +68,7 @@ def when(exports: Exports, holds: Callable[[ExportJob], bool]) -> ExportJob:
 
 def test_a_job_ends_with_its_files(made: Made, tmp_path: Path) -> None:
     exports = made(GOOD)
-    started = exports.start("flap", ["csv", "mp4"], tmp_path / "stick")
+    started = exports.start(["flap"], ["csv", "mp4"], tmp_path / "stick")
     assert (started.number, started.done, started.finished) == (1, 0.0, False)
     job = when(exports, lambda job: job.finished)
     assert (job.done, job.error, job.recording) == (1.0, "", "flap")
@@ -77,10 +77,10 @@ def test_a_job_ends_with_its_files(made: Made, tmp_path: Path) -> None:
 
 def test_a_job_says_how_far_it_is_and_only_one_runs(made: Made, tmp_path: Path) -> None:
     exports = made(WAITING)
-    exports.start("flap", ["csv"], tmp_path / "stick")
+    exports.start(["flap"], ["csv"], tmp_path / "stick")
     assert when(exports, lambda job: job.done == 0.1).finished is False
     with pytest.raises(Refused, match="an export is running: flap"):
-        exports.start("flap", ["csv"], tmp_path / "stick")
+        exports.start(["flap"], ["csv"], tmp_path / "stick")
     assert len(exports.jobs) == 1
     exports.close()
     assert exports.jobs[-1].finished
@@ -96,17 +96,51 @@ def test_a_job_says_how_far_it_is_and_only_one_runs(made: Made, tmp_path: Path) 
 )
 def test_a_failed_job_says_why_and_the_next_one_may_start(made: Made, tmp_path: Path, program: str, error: str) -> None:
     exports = made(program)
-    exports.start("flap", ["csv"], tmp_path / "stick")
+    exports.start(["flap"], ["csv"], tmp_path / "stick")
     job = when(exports, lambda job: job.finished)
     assert (job.error, job.files) == (error, ())
-    assert exports.start("flap", ["csv"], tmp_path / "stick").number == 2
+    assert exports.start(["flap"], ["csv"], tmp_path / "stick").number == 2
     when(exports, lambda job: job.finished)
+
+
+SEVERAL = """
+import json, sys
+print(json.dumps({"recording": "pier"}), file=sys.stderr, flush=True)
+assert sys.argv[-2] == "--after-it" and sys.argv[-1].endswith("/pier.zarr"), sys.argv
+written = {"recording": "flap", "folder": "/stick/flap", "files": [{"name": "a.csv", "bytes": 1500000}], "notes": ["short"]}
+print(json.dumps({"exports": [written], "failed": [{"recording": "pier", "line": "no room"}]}))
+print("tapetum: recordings that could not be written: 1 of 2; see which, and why", file=sys.stderr)
+sys.exit(2)
+"""
+
+
+def test_several_at_once_and_what_was_written_counts_though_one_failed(made: Made, tmp_path: Path) -> None:
+    (tmp_path / "recordings" / "pier.zarr").mkdir()
+    exports = made(SEVERAL)
+    exports.start(["flap", "pier", "flap"], ["csv"], tmp_path / "stick")
+    assert exports.user_of("pier") == "an export"
+    job = when(exports, lambda job: job.finished)
+    assert (job.recordings, job.recording) == (("flap", "pier"), "pier")
+    assert (job.folders, job.files, job.file_count, job.size_mb) == (("/stick/flap",), ("/stick/flap/a.csv",), 1, 1.5)
+    assert (job.failed, job.notes) == (("pier: no room",), ("short",))
+    assert "could not be written" in job.error
+    assert exports.user_of("pier") == ""
+
+
+def test_an_export_is_stopped(made: Made, tmp_path: Path) -> None:
+    exports = made(WAITING)
+    with pytest.raises(Refused, match="no export is running"):
+        exports.stop()
+    exports.start(["flap"], ["csv"], tmp_path / "stick")
+    when(exports, lambda job: job.done == 0.1)
+    exports.stop()
+    assert when(exports, lambda job: job.finished).stopped
 
 
 def test_the_last_few_are_remembered(made: Made, tmp_path: Path) -> None:
     exports = made(SILENT)
     for number in range(1, KEPT_JOBS + 3):
-        assert exports.start("flap", ["csv"], tmp_path / "stick").number == number
+        assert exports.start(["flap"], ["csv"], tmp_path / "stick").number == number
         when(exports, lambda job: job.finished)
     assert [job.number for job in exports.jobs] == list(range(3, KEPT_JOBS + 3))
 
@@ -114,15 +148,15 @@ def test_the_last_few_are_remembered(made: Made, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["pier", "../flap", ".flap", "", "recordings/flap"])
 def test_no_such_recording(made: Made, tmp_path: Path, name: str) -> None:
     exports = made(GOOD)
-    with pytest.raises(Refused, match="no such recording") as refused:
-        exports.start(name, ["csv"], tmp_path / "stick")
+    with pytest.raises(Refused, match=r"no such recording|not a name of a recording") as refused:
+        exports.start([name], ["csv"], tmp_path / "stick")
     assert name in refused.value.line
     assert exports.jobs == ()
 
 
 def test_no_such_folder(made: Made, tmp_path: Path) -> None:
     with pytest.raises(Refused, match=r"no such folder to export to: .*/away"):
-        made(GOOD).start("flap", ["csv"], tmp_path / "away")
+        made(GOOD).start(["flap"], ["csv"], tmp_path / "away")
 
 
 def test_closing_twice_or_idle_does_nothing(made: Made) -> None:
