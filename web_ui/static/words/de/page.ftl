@@ -1,5 +1,5 @@
 # Was jeder Ort sagt: die Statusleiste, das Blatt „Orte“, Absagen der Seite selbst.
-page-places = Bereiche
+page-places = Orte
 page-close = Schließen
 page-this-tablet = Dieses Tablet
 page-language = Sprache
@@ -7,24 +7,24 @@ page-theme = Farben der Seite
 page-theme-dark = Dunkel, für den abgedunkelten Saal
 page-theme-bright = Hell, unter der Lampe
 page-state = Zustand des Geräts
-page-place-failed = Dieser Bereich ließ sich nicht öffnen. Prüfen Sie, ob das Gerät eingeschaltet und in der Nähe ist, und versuchen Sie es noch einmal.
+page-place-failed = Dieser Ort ließ sich nicht öffnen. Prüfen Sie, ob das Gerät eingeschaltet und in der Nähe ist, und versuchen Sie es noch einmal.
 
 page-live = Live
 page-not-live = NICHT LIVE
 page-back-to-live = zurück zum Bild
-page-light-on = Licht an, { $level }
+page-light-on = Licht an { $level }
 page-light-ready = Licht bereit
 page-light-off = Licht aus
 page-light-tripped = Licht gesperrt
-page-light-no-answer = Licht: keine Antwort
-page-light-not-known = Licht unbekannt
+page-light-no-answer = Licht gestört
+page-light-not-known = Licht unklar
 page-light-put-out = antippen: Licht aus
 page-light-at-live = einschalten bei „Live“
 page-recording = Aufn. { $time }
-page-not-recording = Keine Aufnahme
-page-recording-not-known = Aufn. unbekannt
-page-dye = Farbstoff { $time }
-page-no-dye = Noch kein Farbstoff
+page-not-recording = Aufnahme aus
+page-recording-not-known = Aufn. unklar
+page-dye = ICG { $time }
+page-no-dye = Noch kein ICG
 
 page-watches = Dieses Tablet sieht zu.
 page-unpaired = Dieses Tablet ist nicht mit dem Gerät gekoppelt.

@@ -1,5 +1,5 @@
 # Lo que dice cada lugar: la barra de estado, la hoja de lugares, los avisos de la propia página.
-page-places = Secciones
+page-places = Lugares
 page-close = Cerrar
 page-this-tablet = Esta tableta
 page-language = Idioma
@@ -7,7 +7,7 @@ page-theme = Colores de la página
 page-theme-dark = Oscuro, para el quirófano a oscuras
 page-theme-bright = Claro, bajo la lámpara
 page-state = Estado del aparato
-page-place-failed = No se pudo abrir esta sección. Compruebe que el aparato está encendido y cerca e inténtelo de nuevo.
+page-place-failed = No se pudo abrir este lugar. Compruebe que el aparato está encendido y cerca e inténtelo de nuevo.
 
 page-live = En vivo
 page-not-live = NO EN VIVO
@@ -16,15 +16,15 @@ page-light-on = Luz al { $level }
 page-light-ready = Luz lista
 page-light-off = Luz apagada
 page-light-tripped = Luz bloqueada
-page-light-no-answer = Luz: sin respuesta
-page-light-not-known = Luz: no se sabe
+page-light-no-answer = Luz: fallo
+page-light-not-known = Luz: sin datos
 page-light-put-out = toque: apagar la luz
 page-light-at-live = se enciende en «En vivo»
 page-recording = Grab. { $time }
 page-not-recording = Sin grabar
-page-recording-not-known = Grab.: no se sabe
-page-dye = Colorante { $time }
-page-no-dye = Aún sin colorante
+page-recording-not-known = Sin datos
+page-dye = ICG { $time }
+page-no-dye = Aún sin ICG
 
 page-watches = Esta tableta mira.
 page-unpaired = Esta tableta no está emparejada con el aparato.
