@@ -9,21 +9,17 @@ from shared.errors import Refused
 from shared.protocol.control import (
     AddNote,
     ChooseExposure,
-    ExportJob,
     ExposureChosen,
     GetState,
     Light,
-    ListRecordings,
     MarkInjection,
     PutRegion,
     Record,
-    Recordings,
     RemoveRegion,
     SetContours,
     SetExposure,
     SetReference,
     SetView,
-    StartExport,
     State,
     Taken,
     TakeStill,
@@ -36,15 +32,6 @@ _STILL_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,119}")
 api = APIBlueprint("api", __name__, url_prefix="/api/v1", tag="device")
 
 STATE = schema_of(State, answer=True)
-
-
-@api.post("/exports")
-@api.input(schema_of(StartExport), arg_name="asked")
-@api.output(schema_of(ExportJob, answer=True), status_code=202)
-@operation(api, "Write a recording for other software")
-def start_export(asked: StartExport) -> ExportJob:
-    """How far it is stands in the state."""
-    return ask(ExportJob, asked)
 
 
 @api.get("/state")
@@ -183,14 +170,6 @@ def get_still(name: str) -> Response:
     if path.is_symlink() or not path.is_file():
         raise NoSuchThing(f"no such still: {name}; it may have been removed")
     return send_file(path.resolve(), mimetype="image/png", conditional=True, max_age=0)
-
-
-@api.get("/recordings")
-@api.output(schema_of(Recordings, answer=True))
-@operation(api, "The recordings, newest first", "watches")
-def list_recordings() -> Recordings:
-    """One line each."""
-    return ask(Recordings, ListRecordings())
 
 
 @api.get("/picture.jpg")

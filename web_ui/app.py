@@ -20,11 +20,14 @@ from web_ui.catalogues import catalogue, languages
 from web_ui.commissioning_api import commissioning_api
 from web_ui.device_api import device_api
 from web_ui.device_link import DeviceLink
+from web_ui.dye_api import dye_api
+from web_ui.export_api import export_api
 from web_ui.legend_colours import percent_colours
 from web_ui.newest_picture import NewestPicture
 from web_ui.operation import NoSuchThing, Parts, Watches, needs_of
 from web_ui.own_names import OwnNames, own_names
 from web_ui.pairing import Unpaired
+from web_ui.records_api import records_api
 from web_ui.sessions import COOKIE
 from web_ui.throttle import TooManyTries
 
@@ -72,6 +75,9 @@ def create_app(
     )
     app.register_blueprint(access_api)
     app.register_blueprint(api)
+    app.register_blueprint(records_api)
+    app.register_blueprint(dye_api)
+    app.register_blueprint(export_api)
     app.register_blueprint(commissioning_api)
     app.register_blueprint(device_api)
     _answer_errors(app)

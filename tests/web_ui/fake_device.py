@@ -28,6 +28,7 @@ from shared.protocol import control as c
 from shared.protocol.curves import GetCurves
 from shared.region import Region
 from tests.web_ui.fake_commissioning import FakeCommissioning
+from tests.web_ui.fake_records import FakeRecords
 
 WIDTH, HEIGHT = 1456, 1088
 LEVELS = (0.2, 0.4, 0.6, 0.8, 1.0)
@@ -51,6 +52,7 @@ class FakeDevice:
         self._pictures = _drawn_pictures()
         self._state = _first_state()
         self.commissioning = FakeCommissioning(data_folder)
+        self.records = FakeRecords((data_folder or run_folder) / "recordings", lambda: self._state.recording)
         self.press = AwaitedPress(self._clock)
         self.has_button = True
         self._server = ControlServer(run_folder / "control.sock", self._handle)
@@ -62,6 +64,7 @@ class FakeDevice:
         self._stop.set()
         self._thread.join()
         self._server.close()
+        self.records.close()
         self._bus.close()
 
     def __enter__(self) -> "FakeDevice":
@@ -131,7 +134,8 @@ class FakeDevice:
         with self._lock:
             if not isinstance(request, c.GetState | c.GetPress | GetCurves):
                 self.requests.append(request)
-            answer = self._changed(request)
+            known = self.records.acts.get(type(request))
+            answer = self._changed(request) if known is None else known(request)
             return self._valued(self._clock.now_ns()) if answer is None else answer
 
     def _changed(self, request: object) -> object:
@@ -192,24 +196,6 @@ class FakeDevice:
                     Image.open(io.BytesIO(self._pictures[0])).save(folder / f"{name}.png", compress_level=1)
                 self._state = replace(self._state, last_still=name)
                 return c.Taken(name)
-            case c.ListRecordings():
-                return c.Recordings(
-                    (
-                        c.RecordingSummary(
-                            "K7-Heron-2", "2031-05-04T09:41:00", "K7-Heron", 93.2, 2796, 0, 4100.0, True
-                        ),
-                        c.RecordingSummary(
-                            "K7-Heron-1", "2031-05-04T09:12:00", "K7-Heron", 41.0, 1228, 2, 1800.5, False
-                        ),
-                    )
-                )
-            case c.StartExport(recording, _, target):
-                number = len(self._state.exports) + 1
-                job = c.ExportJob(number, recording, target or "/media/stick", 1.0, True, "", (f"{recording}.csv",))
-                self._state = replace(self._state, exports=(*self._state.exports, job))
-                return job
-            case GetCurves(after_ms):
-                return self.curves.after(after_ms, () if self._injected_ns is None else (self._injected_ns,))
             case c.AwaitPress(seconds):
                 if not self.has_button:
                     raise Refused("this device has no button to press", remedy="type the word that it printed")
@@ -249,6 +235,7 @@ class FakeDevice:
             recording = replace(recording, seconds=seconds, frames=int(seconds * self._rate_hz), queue_fill=0.06)
         camera = replace(state.camera, sequence=self._sequence, frame_age_ms=12.0)
         walk = self.commissioning.walk
+        state = replace(state, exports=(*state.exports, *self.records.jobs), case=self.records.case)
         return replace(state, camera=camera, regions=regions, recording=recording, since_injection_s=since_s, walk=walk)
 
 
