@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from apiflask import Schema
 from marshmallow import fields, post_load, pre_load, validate
 
-from shared.bounded import Length, Within, filled
+from shared.bounded import Length, Within, filled, plain
 
 
 class Mirror(Schema):
@@ -29,8 +29,8 @@ class Mirror(Schema):
 
     @post_load
     def build(self, data: Mapping[str, Any], **_: object) -> Any:
-        """The dataclass."""
-        return filled(self.mirrored, data, self.mirrored.__name__)
+        """The dataclass; those inside it were built already."""
+        return filled(self.mirrored, plain(data), self.mirrored.__name__)
 
 
 @cache
@@ -46,7 +46,8 @@ def schema_of(kind: type, *, answer: bool = False, part: bool = False) -> type[S
         if not answer and (default := _default(field)) is not dataclasses.MISSING:
             options = {"load_default": default}
         members[field.name] = _field(hints[field.name], answer, options)
-    return type(f"{kind.__name__}Part" if part else kind.__name__, (Mirror,), members)
+    ending = "" if not part else "Part" if answer else "AskedPart"
+    return type(f"{kind.__name__}{ending}", (Mirror,), members)
 
 
 def _default(field: "dataclasses.Field[Any]") -> Any:

@@ -17,6 +17,7 @@ from device.imager.exposure_chooser import ExposureChooser
 from device.imager.loop import ImagerLoop
 from device.imager.parts import Parts
 from device.imager.record_requests import RecordRequests
+from device.imager.review_desk import ReviewDesk
 from device.inflow_maps import Marks
 from shared.errors import Refused
 from shared.protocol import control as c
@@ -59,7 +60,8 @@ class Requests:
         self._chooser = ExposureChooser(parts, loop.next_frame)
         self._note = ""
         self._case = ""
-        self._records = RecordRequests(parts.recorder, parts.settings.recording, exports.user_of)
+        self._review = ReviewDesk(parts.settings.recording.directory, lambda: parts.recorder.state().name)
+        self._records = RecordRequests(parts.recorder, parts.settings.recording, self._user_of)
         self._acts: dict[type, Callable[..., object]] = {
             c.GetState: lambda _: None,
             c.SetView: self._set_view,
@@ -79,6 +81,7 @@ class Requests:
             c.TakeStill: self._take_still,
             records.OpenCase: self._open_case,
             **self._records.acts(),
+            **self._review.acts,
             **ExportDesk(exports, parts.settings.recording.directory, lambda: parts.recorder.state().name).acts(),
             GetCurves: lambda asked: self._loop.curves.after(asked.after_ms, self._loop.injections_ns),
             c.AwaitPress: self._await_press,
@@ -132,9 +135,14 @@ class Requests:
             )
         )
 
+    def _user_of(self, recording: str) -> str:
+        """Who uses a recording just now, "" nobody."""
+        return self._exports.user_of(recording) or self._review.user_of(recording)
+
     def close(self) -> None:
         """End what goes on beside the requests."""
         self._records.close()
+        self._review.close()
 
     # ---- the button -------------------------------------------------------------------------------------------------
 
@@ -207,6 +215,7 @@ class Requests:
             data_folder=str(parts.data_folder),
             case=self._case,
             walk=None if self._desk is None else self._desk.walk,
+            analysis=self._review.analysis,
         )
 
     def _camera_state(self) -> c.CameraState:
@@ -359,7 +368,9 @@ class Requests:
     def _open_case(self, request: records.OpenCase) -> None:
         with self._lock:
             if self._parts.recorder.recording and request.case != self._case:
-                raise Refused("a recording is running", self._case or "without a case", "stop it before the case changes")
+                raise Refused(
+                    "a recording is running", self._case or "without a case", "stop it before the case changes"
+                )
             self._turn_to(checked_case(request.case))
 
     def _turn_to(self, case: str) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
-from shared.protocol import commissioning, curves, device_facts, exporting, records
+from shared.protocol import commissioning, curves, device_facts, exporting, records, review
 from shared.protocol.exporting import ExportFormat as ExportFormat
 from shared.protocol.exporting import ExportJob as ExportJob
 from shared.protocol.exporting import StartExport as StartExport
@@ -205,6 +205,7 @@ REQUESTS: dict[str, type] = by_name(
     TakeStill,
     ListRecordings,
     *records.REQUESTS,
+    *review.REQUESTS,
     *exporting.REQUESTS,
     curves.GetCurves,
     AwaitPress,
@@ -307,6 +308,7 @@ class State:
     calibrated_at: str = ""
     data_folder: str = ""
     walk: commissioning.WalkState | None = None
+    analysis: review.AnalysisJob | None = None
     case: str = ""
     version: int = VERSION
 
@@ -389,6 +391,7 @@ ANSWERS: dict[str, type] = by_name(
     PressAwaited,
     Problem,
     *records.ANSWERS,
+    *review.ANSWERS,
     *commissioning.ANSWERS,
     *device_facts.ANSWERS,
 )
