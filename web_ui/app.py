@@ -18,6 +18,7 @@ from web_ui.api import api
 from web_ui.button_press import Busy
 from web_ui.catalogues import catalogue, languages
 from web_ui.commissioning_api import commissioning_api
+from web_ui.curves_api import curves_api
 from web_ui.device_api import device_api
 from web_ui.device_link import DeviceLink
 from web_ui.dye_api import dye_api
@@ -28,6 +29,8 @@ from web_ui.operation import NoSuchThing, Parts, Watches, needs_of
 from web_ui.own_names import OwnNames, own_names
 from web_ui.pairing import Unpaired
 from web_ui.records_api import records_api
+from web_ui.review_api import review_api
+from web_ui.review_runs import ReviewRuns
 from web_ui.sessions import COOKIE
 from web_ui.throttle import TooManyTries
 
@@ -73,11 +76,14 @@ def create_app(
     app.extensions["tapetum"] = Parts(
         device, access, NewestPicture(run_folder / "frame_bus", clock or SystemClock()), data_folder, certificate
     )
+    app.extensions["tapetum review"] = ReviewRuns(data_folder / "recordings")
     app.register_blueprint(access_api)
     app.register_blueprint(api)
     app.register_blueprint(records_api)
     app.register_blueprint(dye_api)
     app.register_blueprint(export_api)
+    app.register_blueprint(curves_api)
+    app.register_blueprint(review_api)
     app.register_blueprint(commissioning_api)
     app.register_blueprint(device_api)
     _answer_errors(app)
@@ -109,6 +115,7 @@ def close_app(app: APIFlask) -> None:
     parts: Parts = app.extensions["tapetum"]
     parts.device.close()
     parts.pictures.close()
+    app.extensions["tapetum review"].close()
 
 
 def _guard(app: APIFlask, access: Access, names: OwnNames, picture_port: int) -> None:

@@ -21,6 +21,7 @@ from device.control_server import ControlServer
 from device.curve_point import CurvePoint
 from device.imager.awaited_press import REACTION_NS, AwaitedPress
 from device.imager.curves import KeptCurves
+from device.imager.review_desk import ReviewDesk
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.frame_bus import FrameBusWriter
@@ -31,6 +32,7 @@ from tests.web_ui.fake_commissioning import FakeCommissioning
 from tests.web_ui.fake_records import FakeRecords
 
 WIDTH, HEIGHT = 1456, 1088
+MM_PER_PX = 0.12
 LEVELS = (0.2, 0.4, 0.6, 0.8, 1.0)
 
 
@@ -52,6 +54,7 @@ class FakeDevice:
         self._pictures = _drawn_pictures()
         self._state = _first_state()
         self.commissioning = FakeCommissioning(data_folder)
+        self.review = ReviewDesk((data_folder or run_folder) / "recordings", lambda: None)
         self.records = FakeRecords((data_folder or run_folder) / "recordings", lambda: self._state.recording)
         self.press = AwaitedPress(self._clock)
         self.has_button = True
@@ -65,6 +68,7 @@ class FakeDevice:
         self._thread.join()
         self._server.close()
         self.records.close()
+        self.review.close()
         self._bus.close()
 
     def __enter__(self) -> "FakeDevice":
@@ -126,6 +130,8 @@ class FakeDevice:
             "full_scale_percent": 120.0,
             "contours_percent": list(state.contours_percent),
             "baseline": self._injected_ns is not None,
+            "mm_per_px": MM_PER_PX,
+            "since_injection_s": state.since_injection_s,
         }
 
     # ---- requests ----
@@ -134,7 +140,7 @@ class FakeDevice:
         with self._lock:
             if not isinstance(request, c.GetState | c.GetPress | GetCurves):
                 self.requests.append(request)
-            known = self.records.acts.get(type(request))
+            known = {**self.records.acts, **self.review.acts}.get(type(request))
             answer = self._changed(request) if known is None else known(request)
             return self._valued(self._clock.now_ns()) if answer is None else answer
 
@@ -196,6 +202,8 @@ class FakeDevice:
                     Image.open(io.BytesIO(self._pictures[0])).save(folder / f"{name}.png", compress_level=1)
                 self._state = replace(self._state, last_still=name)
                 return c.Taken(name)
+            case GetCurves(after_ms):
+                return self.curves.after(after_ms, () if self._injected_ns is None else (self._injected_ns,))
             case c.AwaitPress(seconds):
                 if not self.has_button:
                     raise Refused("this device has no button to press", remedy="type the word that it printed")
@@ -236,7 +244,8 @@ class FakeDevice:
         camera = replace(state.camera, sequence=self._sequence, frame_age_ms=12.0)
         walk = self.commissioning.walk
         state = replace(state, exports=(*state.exports, *self.records.jobs), case=self.records.case)
-        return replace(state, camera=camera, regions=regions, recording=recording, since_injection_s=since_s, walk=walk)
+        moving = {"since_injection_s": since_s, "walk": walk, "analysis": self.review.analysis}
+        return replace(state, camera=camera, regions=regions, recording=recording, **moving)
 
 
 def _first_state() -> c.State:
