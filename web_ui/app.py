@@ -23,6 +23,7 @@ from web_ui.device_api import device_api
 from web_ui.device_link import DeviceLink
 from web_ui.dye_api import dye_api
 from web_ui.export_api import export_api
+from web_ui.installed_page import InstalledPage
 from web_ui.legend_colours import percent_colours
 from web_ui.newest_picture import NewestPicture
 from web_ui.operation import NoSuchThing, Parts, Watches, needs_of
@@ -40,7 +41,7 @@ LONGEST_BODY_BYTES = 65_536
 
 Answer = tuple[dict[str, str], int, dict[str, str]]
 
-_OPEN_TO_ALL = {"page", "static", "words", "openapi.spec"}
+_OPEN_TO_ALL = {"page", "static", "words", "worker", "openapi.spec"}
 _LINE_SCHEMA = {"type": "object", "properties": {"line": {"type": "string"}}, "required": ["line"]}
 
 
@@ -89,13 +90,30 @@ def create_app(
     _answer_errors(app)
     _guard(app, access, OwnNames(own_names() if names is None else names), picture_port)
 
+    _serve_page(app, picture_port)
+    _serve_words(app)
+    return app
+
+
+def _serve_page(app: APIFlask, picture_port: int) -> None:
+    def html(version: str) -> str:
+        return render_template(
+            "index.html", picture_port=picture_port, percent_colours=percent_colours(), version=version
+        )
+
+    with app.app_context():
+        installed = InstalledPage(html(""))
+
     @app.get("/")
     @app.doc(hide=True)
     def page() -> str:
-        return render_template("index.html", picture_port=picture_port, percent_colours=percent_colours())
+        return html(installed.version)
 
-    _serve_words(app)
-    return app
+    @app.get("/worker.js")
+    @app.doc(hide=True)
+    def worker() -> Response:
+        """The service worker, at the root: it may keep only what lies below its own address."""
+        return Response(installed.worker(), mimetype="text/javascript")
 
 
 def _serve_words(app: APIFlask) -> None:
@@ -107,7 +125,8 @@ def _serve_words(app: APIFlask) -> None:
             raise NoSuchThing(f"the page speaks {', '.join(languages())}, not {language}")
         response = Response(catalogue(language), mimetype="text/plain")
         response.add_etag()
-        return response.make_conditional(request)
+        response.make_conditional(request)
+        return response
 
 
 def close_app(app: APIFlask) -> None:
@@ -136,7 +155,7 @@ def _guard(app: APIFlask, access: Access, names: OwnNames, picture_port: int) ->
     def harden(response: Response) -> Response:
         """Nothing from elsewhere, nothing to elsewhere."""
         response.headers.update(_headers(g.get("host"), picture_port))
-        if request.endpoint in ("static", "words"):
+        if request.endpoint in ("static", "words", "worker"):
             response.headers["Cache-Control"] = "no-cache"
         return response
 

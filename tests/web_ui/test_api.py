@@ -198,7 +198,7 @@ def test_only_page_its_files_pairing_and_document_are_open_to_strangers(app, str
         if status != 401:
             open_to_all.add(endpoint)
     pairing = {"access.pair_browser", "access.pair_by_button", "access.get_certificate"}
-    assert open_to_all == {"page", "static", "words", "openapi.spec", *pairing}
+    assert open_to_all == {"page", "static", "words", "worker", "openapi.spec", *pairing}
     assert "not paired" in line_of(stranger.get("/anything/else"), 401)
 
 

@@ -47,12 +47,13 @@ def free_port_pair() -> int:
 
 @contextmanager
 def web_process(
-    run_folder: Path, data_folder: Path, port: int, *more: str, word: str = PAIR_WORD
+    run_folder: Path, data_folder: Path, port: int, *more: str, word: str = PAIR_WORD, source: Path | None = None
 ) -> Iterator[WebProcess]:
-    """Start the web process, wait for its line, and stop it as systemd would."""
+    """Start the web process (of another source tree where one is given), wait for its line, and stop it as systemd would."""
     command = [sys.executable, "-m", "web_ui", "--run-dir", str(run_folder), "--data-dir", str(data_folder)]
     command += ["--port", str(port), "--pair-word", word, *more]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, env={**os.environ, "PYTHONUNBUFFERED": "1"}) as process:
+    env = {**os.environ, "PYTHONUNBUFFERED": "1"}
+    with subprocess.Popen(command, stdout=subprocess.PIPE, env=env, cwd=source) as process:
         try:
             assert process.stdout is not None
             ready, _, _ = select.select([process.stdout], [], [], START_S)

@@ -16,8 +16,10 @@ export class CalmLine {
     this.acts = element("line-acts");
     /** @type {Said | null} */
     this.passing = null;
+    /** @type {Said | null} what stands whatever place one is at: it goes before the place's own */
+    this.above = null;
     /** @type {Said | null} */
-    this.standing = null;
+    this.ofPlace = null;
     this.timer = 0;
   }
 
@@ -41,10 +43,31 @@ export class CalmLine {
    * @param {string} text empty when there is nothing to say
    */
   stand(text) {
-    if ((this.standing?.text ?? "") === text) return;
-    this.standing = text === "" ? null : { text, acts: [], leave: "" };
+    if ((this.ofPlace?.text ?? "") === text) return;
+    this.ofPlace = text === "" ? null : { text, acts: [], leave: "" };
+    this.makeRoomFor(text);
+  }
+
+  /**
+   * The same for what concerns the whole page.
+   *
+   * @param {string} text empty when there is nothing to say
+   * @param {Act[]} [acts]
+   */
+  standAbove(text, acts = []) {
+    if ((this.above?.text ?? "") === text) return;
+    this.above = text === "" ? null : { text, acts, leave: "" };
+    this.makeRoomFor(text);
+  }
+
+  /** @param {string} text */
+  makeRoomFor(text) {
     if (text === "" || this.passing?.acts.length) this.show();
     else this.clear();
+  }
+
+  get standing() {
+    return this.above ?? this.ofPlace;
   }
 
   /** Words that offer nothing make room for what was asked for meanwhile. */

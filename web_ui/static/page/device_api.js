@@ -3,6 +3,9 @@ import { words } from "./words.js";
 /** The device said no, or could not be asked; the message is one line for people. */
 export class Refusal extends Error {}
 
+/** The device did not answer at all. */
+export class Unreachable extends Refusal {}
+
 /** This tablet is not paired, or no longer. */
 export class Unpaired extends Error {}
 
@@ -44,7 +47,7 @@ async function sent(method, path, body, { signal = null, keepalive = false }) {
       cache: "no-store",
     });
   } catch {
-    throw new Refusal(words("page-unreachable"));
+    throw new Unreachable(words("page-unreachable"));
   }
 }
 

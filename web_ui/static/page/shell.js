@@ -3,12 +3,14 @@
 
 import { Acts } from "./acts.js";
 import { CalmLine } from "./calm_line.js";
-import { ask, Unpaired } from "./device_api.js";
+import { ask, Unpaired, Unreachable } from "./device_api.js";
+import { Installed } from "./installed.js";
 import { KnownState } from "./known_state.js";
 import { Places } from "./places.js";
 import { PlacesSheet } from "./places_sheet.js";
 import { Sheets } from "./sheets.js";
 import { StateBar } from "./state_bar.js";
+import { WakeLock } from "./wake_lock.js";
 import { onLanguage, words } from "./words.js";
 import { ControlPlace } from "../pairing/control_place.js";
 import { TabletsSheet } from "../pairing/tablets_sheet.js";
@@ -40,9 +42,16 @@ export class Shell {
     this.unanswered = false;
     this.stream = this.makeStream(picturesUrl);
     this.bar = new StateBar(this);
-    this.places = new Places(this, (name) => this.bar.showAt(name));
+    this.wakeLock = new WakeLock();
+    this.places = new Places(this, (name) => this.arrived(name));
     this.placesSheet = new PlacesSheet(this);
-    onLanguage(() => this.places.relabel());
+    this.away = false;
+    this.newer = false;
+    this.installed = new Installed(() => this.foundNewer());
+    onLanguage(() => {
+      this.places.relabel();
+      this.standAbove();
+    });
   }
 
   /** @param {string} url */
@@ -100,8 +109,30 @@ export class Shell {
   /** @param {boolean} open */
   connectionChanged(open) {
     this.known.connection(open);
-    if (open) void this.control.learn();
-    else void this.checkPaired();
+    if (open) {
+      this.away = false;
+      this.standAbove();
+      this.installed.look();
+      void this.control.learn();
+    } else void this.checkPaired();
+  }
+
+  /** @param {string} place empty: none */
+  arrived(place) {
+    this.bar.showAt(place);
+    this.wakeLock.want(place === "live");
+  }
+
+  foundNewer() {
+    this.newer = true;
+    this.standAbove();
+  }
+
+  /** What everyone must know wherever they are. */
+  standAbove() {
+    if (this.away) this.line.standAbove(words("page-away"));
+    else if (this.newer) this.line.standAbove(words("page-newer"), [{ word: words("page-load-newer"), run: () => location.reload() }]);
+    else this.line.standAbove("");
   }
 
   /** A socket does not say why it was refused; the interface does. */
@@ -110,6 +141,10 @@ export class Shell {
       await ask("GET", "/state");
     } catch (error) {
       if (error instanceof Unpaired) this.unpaired();
+      else if (error instanceof Unreachable && !this.known.connected) {
+        this.away = true;
+        this.standAbove();
+      }
     }
   }
 }
