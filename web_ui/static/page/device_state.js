@@ -77,6 +77,8 @@
  * @property {string[]} warnings
  * @property {string} [light_measured_at] empty: assumed linear
  * @property {boolean} [hold_to_light]
+ * @property {string} [calibrated_at] empty: nothing of the camera was measured
+ * @property {import("../commissioning/commissioning_types.js").WalkState | null} [walk] the check or step of commissioning that runs, or ran last
  *
  * @typedef {object} RecordingSummary
  * @property {string} name

@@ -7,4 +7,6 @@
  */
 export const PLACES = {
   live: async () => (await import("../live/live_place.js")).LivePlace,
+  commissioning: async () => (await import("../commissioning/commissioning_place.js")).CommissioningPlace,
+  device: async () => (await import("../device/device_place.js")).DevicePlace,
 };

@@ -1,0 +1,145 @@
+/** @import { DeviceState } from "../page/device_state.js" */
+/** @import { Page, Place } from "../page/place.js" */
+/** @import { Commissioning } from "./commissioning_types.js" */
+
+import { element, write } from "../page/element.js";
+import { words } from "../page/words.js";
+import { HistorySheet } from "./history_sheet.js";
+import { nextCard, sheetOfNext } from "./next_card.js";
+import { PapersSheet } from "./papers_sheet.js";
+import { StepList } from "./step_list.js";
+import { isSheet } from "./step_words.js";
+import { WalkSheet } from "./walk_sheet.js";
+import { WalkWatch } from "./walk_watch.js";
+
+const LOOK_AGAIN_MS = 3000;
+
+/**
+ * What is calibrated, when, how old, and what to do next; the check before a case; each step as a walk one is led through.
+ *
+ * @implements {Place}
+ */
+export class CommissioningPlace {
+  /** @param {Page} page */
+  constructor(page) {
+    this.page = page;
+    /** @type {Commissioning | null} */
+    this.known = null;
+    this.named = "";
+    this.shown = false;
+    this.walked = "";
+    this.timer = 0;
+    this.detail = element("commissioning-detail");
+    this.list = new StepList(element("commissioning-list"), page);
+    this.watch = new WalkWatch(page);
+    /** @type {WalkSheet | HistorySheet | PapersSheet | null} */
+    this.sheet = null;
+    page.onState((state) => this.heard(state));
+  }
+
+  /** @param {string[]} parts */
+  open([name = ""]) {
+    this.shown = true;
+    this.named = isSheet(name) ? name : "";
+    element("commissioning").classList.toggle("has-chosen", this.named !== "");
+    this.choose();
+    void this.refresh();
+  }
+
+  close() {
+    this.shown = false;
+    clearTimeout(this.timer);
+  }
+
+  relabel() {
+    this.list.text = "";
+    this.sheet?.close();
+    this.sheet = null;
+    this.choose();
+  }
+
+  /** Beside the list stands what was chosen, or else what comes next. */
+  choose() {
+    const name = this.named || (this.known === null ? "" : sheetOfNext(this.known));
+    if (name !== (this.sheet?.name ?? "")) {
+      this.sheet?.close();
+      this.sheet = this.sheetOf(name);
+      this.detail.replaceChildren(...(this.sheet === null ? [] : [this.sheet.place]));
+      this.detail.scrollTop = 0;
+    }
+    this.show();
+  }
+
+  /** @param {string} name */
+  sheetOf(name) {
+    if (name === "") return null;
+    if (name === "history") return new HistorySheet(this);
+    if (name === "papers") return new PapersSheet(this);
+    return new WalkSheet(this, /** @type {import("./commissioning_types.js").Walk} */ (name));
+  }
+
+  /** Ask the device what it knows, now and again while it cannot be asked. */
+  async refresh() {
+    clearTimeout(this.timer);
+    const { done, answer } = await this.page.acts.run("GET", "/commissioning");
+    if (done) this.told(answer);
+    else if (this.shown) this.timer = window.setTimeout(() => void this.refresh(), LOOK_AGAIN_MS);
+  }
+
+  /** @param {Commissioning} known */
+  told(known) {
+    const first = this.known === null;
+    this.known = known;
+    if (first) this.choose();
+    else this.show();
+    if (known.paper?.running && this.shown) this.timer = window.setTimeout(() => void this.refresh(), 700);
+  }
+
+  show() {
+    const unknown = element("commissioning-not-known");
+    unknown.hidden = this.known !== null;
+    if (this.known === null) {
+      write(unknown, words("commissioning-not-known"));
+      return;
+    }
+    const card = element("commissioning-next");
+    card.hidden = false;
+    card.replaceChildren(...nextCard(this, this.known));
+    write(element("commissioning-trouble"), this.known.trouble);
+    this.list.show(this.known, this.named || (this.sheet?.name ?? ""));
+    this.sheet?.show();
+  }
+
+  /** @param {DeviceState | null} state */
+  heard(state) {
+    if (!this.shown || this.known === null) return;
+    const walk = state?.walk ?? null;
+    const now = walk === null ? "" : `${walk.started_at} ${walk.running}`;
+    if (state !== null && now !== this.walked) {
+      this.walked = now;
+      void this.refresh();
+    }
+    this.list.show(this.known, this.named || (this.sheet?.name ?? ""));
+    this.sheet?.heard(state);
+  }
+
+  /**
+   * @param {boolean} keep
+   * @param {Element} pressed
+   */
+  async settle(keep, pressed) {
+    const { done, answer } = await this.page.acts.run("POST", "/commissioning/proposal", { keep }, pressed);
+    if (!done) return;
+    this.told(answer);
+    this.page.line.say(keep ? words("commissioning-kept") : words("commissioning-discarded"));
+    element("commissioning-next").querySelector("button")?.focus({ preventScroll: true });
+  }
+
+  askForce() {
+    const go = () => void this.page.acts.run("POST", "/commissioning/in-force").then(({ done }) => {
+      if (done) this.page.line.say(words("commissioning-forcing"));
+      this.timer = window.setTimeout(() => void this.refresh(), LOOK_AGAIN_MS);
+    });
+    this.page.line.say(words("commissioning-force-asked"), [{ word: words("commissioning-next-force-now"), run: go }], words("commissioning-cancel"));
+  }
+}

@@ -1,0 +1,181 @@
+/** @import { Curve, StepName } from "./commissioning_types.js" */
+
+import uPlot from "../libraries/uplot/uPlot.esm.js";
+import { chartPicture, pngOf } from "../charts/chart_picture.js";
+import { colourOf, faint } from "../charts/curve_look.js";
+import { numberText } from "../charts/measured_text.js";
+import { saveFile } from "../charts/saved_file.js";
+import { ask } from "../page/device_api.js";
+import { button } from "../page/element.js";
+import { made } from "../page/made.js";
+import { words } from "../page/words.js";
+import { curveCsv, inOrder, isMap } from "./curve_table.js";
+import { axisWords, markWord, seriesWord, titleOf } from "./curve_words.js";
+
+const FONT = "16px system-ui, sans-serif";
+const HEIGHT_PX = 300;
+
+/** What a step's figures were read from: a curve, or a map of the picture's parts; both can be kept. */
+export class StepCurve {
+  /**
+   * @param {StepName} step
+   * @param {boolean} proposed
+   */
+  constructor(step, proposed) {
+    this.step = step;
+    /** @type {uPlot | null} */
+    this.plot = null;
+    /** @type {Curve | null} */
+    this.curve = null;
+    this.drawing = made("div", "step-drawing");
+    this.acts = made("div", "step-curve-acts");
+    this.place = made("figure", "step-curve", made("figcaption", "", titleOf(step)), this.drawing, this.acts);
+    this.sized = new ResizeObserver(() => this.resize());
+    this.themed = new MutationObserver(() => this.draw());
+    void this.load(proposed);
+  }
+
+  /** @param {boolean} proposed */
+  async load(proposed) {
+    try {
+      this.curve = await ask("GET", `/commissioning/curves/${this.step}${proposed ? "?proposed=true" : ""}`);
+    } catch {
+      this.curve = null; // the figures say it all; the place says when the device cannot be asked
+    }
+    this.sized.observe(this.drawing);
+    this.themed.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
+    this.draw();
+  }
+
+  close() {
+    this.sized.disconnect();
+    this.themed.disconnect();
+    this.plot?.destroy();
+    this.plot = null;
+  }
+
+  draw() {
+    this.plot?.destroy();
+    this.plot = null;
+    const curve = this.curve;
+    if (curve === null || curve.x.length === 0) {
+      this.drawing.replaceChildren(made("p", "teach", words("commissioning-curve-none")));
+      return;
+    }
+    if (isMap(curve)) this.drawing.replaceChildren(mapTable(curve));
+    else this.drawCurve(curve);
+    const table = button(words("charts-save-table"), () => this.saveTable(), "faint");
+    const picture = isMap(curve) ? [] : [button(words("charts-save-picture"), () => void this.savePicture(), "faint")];
+    this.acts.replaceChildren(...picture, table);
+  }
+
+  /** @param {Curve} curve */
+  drawCurve(curve) {
+    this.drawing.replaceChildren();
+    this.drawing.setAttribute("role", "img");
+    this.drawing.setAttribute("aria-label", titleOf(this.step));
+    const style = getComputedStyle(this.place);
+    const width = Math.max(260, Math.floor(this.drawing.getBoundingClientRect().width));
+    this.plot = new uPlot(this.options(curve, style, width), /** @type {uPlot.AlignedData} */ (inOrder(curve)), this.drawing);
+  }
+
+  /**
+   * @param {Curve} curve
+   * @param {CSSStyleDeclaration} style
+   * @param {number} width
+   * @returns {uPlot.Options}
+   */
+  options(curve, style, width) {
+    const [ink, edge] = [colourOf(style, "--ink"), colourOf(style, "--edge")];
+    /** @type {Partial<uPlot.Axis>} */
+    const axis = { stroke: ink, font: FONT, labelFont: FONT, labelSize: 26, grid: { stroke: faint(edge, 0.4), width: 1 }, ticks: { stroke: edge, width: 1 } };
+    const [x, y] = axisWords(curve.step);
+    const places = curve.step === "defects";
+    const log = curve.step === "dark";
+    return {
+      width,
+      height: HEIGHT_PX,
+      legend: { show: false },
+      cursor: { drag: { x: false, y: false }, points: { size: 8 } },
+      scales: { x: { time: false }, y: { ...(log ? { distr: 3 } : {}), ...(places ? { dir: -1 } : {}) } },
+      axes: [
+        { ...axis, label: x, size: 34, values: (_, splits) => splits.map(tick) },
+        { ...axis, label: y, size: 66, values: (_, splits) => splits.map((one) => (one === null ? "" : tick(one))) },
+      ],
+      series: [
+        {},
+        ...curve.series.map(({ name }, index) => {
+          const colour = colourOf(style, `--curve-${index + 1}`);
+          const dots = name === "measured" && !log ? { show: true, size: 8, fill: colour } : { show: name === "places", size: 6, fill: colour };
+          return { label: seriesWord(name), stroke: name === "places" ? "transparent" : colour, width: 2, dash: name === "line" || name === "proportional" ? [8, 5] : [], points: dots, ...(name === "places" ? { paths: () => null } : {}) };
+        }),
+      ],
+      hooks: { draw: [(plot) => this.drawMark(plot, curve, ink)] },
+    };
+  }
+
+  /**
+   * @param {uPlot} plot
+   * @param {Curve} curve
+   * @param {string} ink
+   */
+  drawMark(plot, curve, ink) {
+    if (curve.mark === null) return;
+    const x = plot.valToPos(curve.mark, "x", true);
+    const { left, top, width, height } = plot.bbox;
+    if (x < left || x > left + width) return;
+    const scale = globalThis.devicePixelRatio || 1;
+    const paper = plot.ctx;
+    paper.save();
+    paper.strokeStyle = ink;
+    paper.fillStyle = ink;
+    paper.lineWidth = scale;
+    paper.setLineDash([4 * scale, 4 * scale]);
+    paper.beginPath();
+    paper.moveTo(x, top);
+    paper.lineTo(x, top + height);
+    paper.stroke();
+    paper.font = `${15 * scale}px system-ui, sans-serif`;
+    paper.textBaseline = "top";
+    paper.fillText(`${markWord(curve.step)} ${numberText(curve.mark, 4)}`, x + 6 * scale, top + 4 * scale);
+    paper.restore();
+  }
+
+  resize() {
+    const width = Math.max(260, Math.floor(this.drawing.getBoundingClientRect().width));
+    if (this.plot !== null && Math.abs(this.plot.width - width) > 1) this.plot.setSize({ width, height: HEIGHT_PX });
+  }
+
+  async savePicture() {
+    if (this.plot === null || this.curve === null) return;
+    const style = getComputedStyle(this.place);
+    const keys = this.curve.series.map(({ name }, index) => ({ name: seriesWord(name), colour: colourOf(style, `--curve-${index + 1}`), dash: name === "measured" ? [] : [8, 5] }));
+    const about = { title: titleOf(this.step), keys, lines: [], ground: colourOf(style, "--ground"), ink: colourOf(style, "--ink") };
+    saveFile(await pngOf(chartPicture(this.plot.ctx.canvas, about)), `${this.step}.png`);
+  }
+
+  saveTable() {
+    if (this.curve !== null) saveFile(new Blob([curveCsv(this.curve)], { type: "text/csv" }), `${this.step}.csv`);
+  }
+}
+
+/** @param {Curve} curve */
+function mapTable(curve) {
+  const top = Math.max(...curve.x, 1e-9);
+  const table = made("table", "step-map");
+  for (let from = 0; from < curve.x.length; from += curve.columns) {
+    const cells = curve.x.slice(from, from + curve.columns).map((value) => {
+      const cell = made("td", "", numberText(value, top < 10 ? 1 : 0));
+      cell.style.setProperty("--share", String(Math.max(0, Math.min(1, value / top))));
+      return cell;
+    });
+    table.append(made("tr", "", ...cells));
+  }
+  return table;
+}
+
+/** @param {number} value */
+function tick(value) {
+  const decimals = Number.isInteger(value) ? 0 : Math.min((String(value).split(".")[1] ?? "").length, 3);
+  return numberText(value, decimals);
+}

@@ -1,0 +1,65 @@
+/** @import { Commissioning, StepName } from "./commissioning_types.js" */
+
+import { NEEDED, STEPS } from "./step_words.js";
+
+const DAY_MS = 86_400_000;
+
+/**
+ * The one thing to do next; `step` names what it is about.
+ *
+ * @typedef {{what: "decide" | "start" | "step" | "old" | "force" | "check" | "check failed" | "ready" | "optional" | "replay", step: StepName | null, days: number}} Next
+ */
+
+/**
+ * Whole days from one moment to another, by the device's own clock.
+ *
+ * @param {string} from in ISO 8601
+ * @param {string} to
+ */
+export function daysBetween(from, to) {
+  return Math.max(0, Math.floor((Date.parse(to) - Date.parse(from)) / DAY_MS));
+}
+
+/** @param {Commissioning} known @param {StepName} step */
+export function ageDays(known, step) {
+  const line = known.steps.find((one) => one.step === step);
+  return line === undefined || line.made_at === "" ? null : daysBetween(line.made_at, known.now);
+}
+
+/** @param {Commissioning} known @param {StepName} step */
+export function isTooOld(known, step) {
+  const days = ageDays(known, step);
+  return days !== null && days > known.oldest_days;
+}
+
+/** Whether the newest calibration, and the newest light output, are what results use. @param {Commissioning} known */
+export function isInForce(known) {
+  const light = known.steps.find((one) => one.step === "light")?.made_at ?? "";
+  return known.newest === known.in_force && light === known.light_in_force;
+}
+
+/**
+ * @param {Commissioning} known
+ * @returns {Next}
+ */
+export function whatNext(known) {
+  const next = (/** @type {Next["what"]} */ what, /** @type {StepName | null} */ step = null, days = 0) => ({ what, step, days });
+  if (known.sensor === "") return next("replay");
+  if (known.proposal !== null) return next("decide", known.proposal.step);
+  const never = (/** @type {StepName} */ step) => ageDays(known, step) === null;
+  if (STEPS.every(never)) return next("start", "dark");
+  const missing = NEEDED.find(never);
+  if (missing !== undefined) return next("step", missing);
+  const old = NEEDED.find((step) => isTooOld(known, step));
+  if (old !== undefined) return next("old", old, ageDays(known, old) ?? 0);
+  if (!isInForce(known)) return next("force");
+  // the check weighs leakage, so it needs that step too
+  if (never("leakage")) return next("step", "leakage");
+  return nextOfCheck(known) ?? next(STEPS.some(never) ? "optional" : "ready", STEPS.find(never) ?? null);
+}
+
+/** @param {Commissioning} known @returns {Next | null} */
+function nextOfCheck({ checks: [last], now }) {
+  if (last === undefined || last.made_at.slice(0, 10) !== now.slice(0, 10)) return { what: "check", step: null, days: 0 };
+  return last.passed ? null : { what: "check failed", step: null, days: 0 };
+}

@@ -1,0 +1,105 @@
+# The state of the device.
+device-place = Gerät
+device-about = Lichtbedingungen, Speicher, Uhr, Auslösungen, Netz, Einstellungen
+device-not-known = nicht bekannt
+device-not-fitted = nicht eingebaut
+device-none = keine
+
+device-light = Licht
+device-light-state = Ring
+device-light-why = Grund
+device-light-level = Eingestellt auf
+device-condition-met = erfüllt
+device-condition-missing = FEHLT
+device-condition-limit = Grenze { $limit }
+device-budget-left = noch { $seconds } s auf dieser Stufe
+device-budget-endless = muss auf dieser Stufe nicht enden
+device-lit-of = { $seconds } s geleuchtet, von { $limit } s ohne Pause
+device-guard-silent = Der Lichtwächter antwortet nicht: Der Ring ist dunkel, und seine Bedingungen sind nicht bekannt.
+device-ring-obeys = Ring gehorcht
+device-camera-agrees = Kamera sieht, was der Ring soll
+device-imager-connected = Kameraprogramm verbunden
+device-frames-fresh = Bilder sind frisch
+device-exposure-locked = Belichtung ist stetig
+device-led-temperature = Temperatur der LEDs
+device-supply = Akku oder Versorgung
+device-cover = Abdeckung des Rings
+device-distance = Abstand zum Gewebe
+device-continuous-light = Licht ohne Pause
+device-exposure-budget = Lichtbudget für Augen und Haut
+
+device-storage = Speicher
+device-storage-free = Frei
+device-storage-free-of = { $free } von { $total }
+device-storage-minutes = Platz für Aufnahmen
+device-minutes = etwa { $minutes } Minuten
+device-recording = Aufnahme
+device-recording-runs = { $name }, { $time }
+device-gaps = Bilder, die nicht behalten werden konnten
+device-queue = Wartet auf das Schreiben
+device-queue-share = { $share } der Warteschlange
+
+device-clock = Uhr
+device-clock-now = Das Gerät sagt
+device-clock-beside = Gegenüber diesem Tablet
+device-clock-same = gleich auf { $seconds } s
+device-clock-ahead = { $time } voraus
+device-clock-behind = { $time } zurück
+device-clock-set = Gestellt
+device-clock-by-network = durch das Netz
+device-clock-not-set = nicht seit dem Einschalten
+device-clock-set-unknown = nicht bekannt: Hier gibt nichts Auskunft
+device-clock-wrong = Was nicht stimmt
+device-clock-means = Eine falsche Uhr gibt Aufnahmen, Fällen und Kalibrierungen falsche Daten. Zeiten innerhalb einer Aufnahme und seit der Injektion stammen aus der eigenen, stetigen Zählung der Kamera und bleiben richtig.
+
+device-camera = Kamera
+device-camera-model = Sensor
+device-camera-size = { $width } × { $height } Pixel
+device-camera-kind-picamera = eine wirkliche Kamera
+device-camera-kind-simulated = simuliert, zur Übung
+device-camera-kind-replay = eine abgespielte Aufnahme
+device-camera-rate = Bilder je Sekunde
+device-camera-rate-of = { $rate } von { $asked }
+device-camera-lost = Verlorene Bilder seit dem Start
+device-camera-age = Neuestes Bild
+device-camera-age-ms = { $ms } ms alt
+device-camera-exposure = Belichtung und Verstärkung
+device-camera-exposure-of = { $ms } ms, Verstärkung { $gain }
+device-calibration = Kalibrierung
+device-calibration-commissioned = an diesem Gerät gemessen
+device-calibration-scene = die Wahrheit der simulierten Szene
+device-calibration-assumed = angenommen: Nichts wurde gemessen
+device-calibrated-at = Vom
+device-light-measured = Lichtleistung gemessen
+device-light-assumed = als proportional angenommen
+device-to-commissioning = Zu Kalibrierung und Prüfung
+
+device-programs = Programme
+device-program-guard = Lichtwächter
+device-program-imager = Kamera und Aufzeichnung
+device-program-page = Seite
+device-program-answers = antwortet
+device-program-silent = antwortet nicht
+device-program-since = antwortet, seit { $when }
+device-memory = Höchster Speicherbedarf
+device-memory-of = Kamera { $imager } MB, Seite { $page } MB
+device-version = Software
+
+device-network = Netz
+device-encryption = Verbindung dieses Tablets
+device-encrypted = verschlüsselt
+device-not-encrypted = nicht verschlüsselt: nur für diesen Rechner selbst
+device-fingerprint = Fingerabdruck zum Vergleichen
+device-names = Namen
+device-addresses = Adressen
+device-tablets = Gekoppelte Tablets
+
+device-trips = Letzte Auslösungen des Lichts
+device-trips-none = Das Licht hat nicht ausgelöst, seit diese Liste begonnen wurde.
+device-trip-tried = absichtlich ausgelöst, bei einer Prüfung
+device-warnings = Warnungen
+
+device-settings = Geltende Einstellungen
+device-settings-where = Hier nur zum Lesen. Um eine zu ändern, schreiben Sie das Abweichende in { $file }, und starten Sie das Gerät neu.
+device-settings-nowhere = Hier nur zum Lesen. Um eine zu ändern, starten Sie das Gerät mit einer Einstellungsdatei (--settings), die das Abweichende nennt.
+device-setting-changed = weicht von der Vorgabe ab

@@ -1,0 +1,105 @@
+# The state of the device.
+device-place = Device
+device-about = Light conditions, storage, clock, trips, network, settings
+device-not-known = not known
+device-not-fitted = not fitted
+device-none = none
+
+device-light = Light
+device-light-state = Ring
+device-light-why = Why
+device-light-level = Set to
+device-condition-met = met
+device-condition-missing = MISSING
+device-condition-limit = limit { $limit }
+device-budget-left = { $seconds } s left at this level
+device-budget-endless = need not end at this level
+device-lit-of = { $seconds } s lit, of { $limit } s without a pause
+device-guard-silent = The light guard does not answer: the ring is dark, and its conditions are not known.
+device-ring-obeys = Ring obeys
+device-camera-agrees = Camera agrees with the ring
+device-imager-connected = Camera's program connected
+device-frames-fresh = Frames are fresh
+device-exposure-locked = Exposure is steady
+device-led-temperature = LED temperature
+device-supply = Battery, or supply
+device-cover = Cover of the ring
+device-distance = Distance to the tissue
+device-continuous-light = Light without a pause
+device-exposure-budget = Exposure budget for eyes and skin
+
+device-storage = Storage
+device-storage-free = Free
+device-storage-free-of = { $free } of { $total }
+device-storage-minutes = Room for recording
+device-minutes = about { $minutes } minutes
+device-recording = Recording
+device-recording-runs = { $name }, { $time }
+device-gaps = Frames that could not be kept
+device-queue = Waiting to be written
+device-queue-share = { $share } of the queue
+
+device-clock = Clock
+device-clock-now = The device says
+device-clock-beside = Beside this tablet
+device-clock-same = the same within { $seconds } s
+device-clock-ahead = { $time } ahead
+device-clock-behind = { $time } behind
+device-clock-set = Set
+device-clock-by-network = by the network
+device-clock-not-set = not since it was switched on
+device-clock-set-unknown = not known: nothing here tells
+device-clock-wrong = What is wrong
+device-clock-means = A wrong clock gives recordings, cases and calibrations wrong dates. Times within a recording, and since the injection, come from the camera's own steady count and stay right.
+
+device-camera = Camera
+device-camera-model = Sensor
+device-camera-size = { $width } × { $height } pixels
+device-camera-kind-picamera = a real camera
+device-camera-kind-simulated = simulated, for rehearsal
+device-camera-kind-replay = a clip, played again
+device-camera-rate = Frames a second
+device-camera-rate-of = { $rate }, of { $asked }
+device-camera-lost = Frames lost since the start
+device-camera-age = Newest frame
+device-camera-age-ms = { $ms } ms old
+device-camera-exposure = Exposure and gain
+device-camera-exposure-of = { $ms } ms, gain { $gain }
+device-calibration = Calibration
+device-calibration-commissioned = measured on this device
+device-calibration-scene = the simulated scene's own truth
+device-calibration-assumed = assumed: nothing was measured
+device-calibrated-at = Made
+device-light-measured = Light output measured
+device-light-assumed = assumed proportional
+device-to-commissioning = To commissioning and check
+
+device-programs = Programs
+device-program-guard = Light guard
+device-program-imager = Camera and recorder
+device-program-page = Page
+device-program-answers = answers
+device-program-silent = does not answer
+device-program-since = answers, since { $when }
+device-memory = Most memory used
+device-memory-of = camera { $imager } MB, page { $page } MB
+device-version = Software
+
+device-network = Network
+device-encryption = Connection of this tablet
+device-encrypted = encrypted
+device-not-encrypted = not encrypted: served to this machine only
+device-fingerprint = Fingerprint to compare
+device-names = Names
+device-addresses = Addresses
+device-tablets = Paired tablets
+
+device-trips = Last trips of the light
+device-trips-none = The light has not tripped since this list was begun.
+device-trip-tried = tried on purpose, by a check
+device-warnings = Warnings
+
+device-settings = Settings in force
+device-settings-where = Read-only here. To change one, write what differs into { $file } and start the device again.
+device-settings-nowhere = Read-only here. To change one, start the device with a settings file (--settings) that names what differs.
+device-setting-changed = differs from the vendor's

@@ -1,0 +1,105 @@
+# The state of the device.
+device-place = Aparato
+device-about = Condiciones de la luz, almacenamiento, reloj, disparos, red, ajustes
+device-not-known = no se sabe
+device-not-fitted = no está montado
+device-none = ninguna
+
+device-light = Luz
+device-light-state = Anillo
+device-light-why = Motivo
+device-light-level = Ajustado a
+device-condition-met = se cumple
+device-condition-missing = FALTA
+device-condition-limit = límite { $limit }
+device-budget-left = quedan { $seconds } s en este nivel
+device-budget-endless = no tiene que terminar en este nivel
+device-lit-of = { $seconds } s encendido, de { $limit } s sin pausa
+device-guard-silent = El vigilante de la luz no responde: el anillo está apagado, y sus condiciones no se conocen.
+device-ring-obeys = El anillo obedece
+device-camera-agrees = La cámara coincide con el anillo
+device-imager-connected = Programa de la cámara conectado
+device-frames-fresh = Las imágenes son recientes
+device-exposure-locked = La exposición es estable
+device-led-temperature = Temperatura de los LED
+device-supply = Batería o alimentación
+device-cover = Tapa del anillo
+device-distance = Distancia al tejido
+device-continuous-light = Luz sin pausa
+device-exposure-budget = Luz admisible para ojos y piel
+
+device-storage = Almacenamiento
+device-storage-free = Libre
+device-storage-free-of = { $free } de { $total }
+device-storage-minutes = Espacio para grabar
+device-minutes = unos { $minutes } minutos
+device-recording = Grabación
+device-recording-runs = { $name }, { $time }
+device-gaps = Imágenes que no se pudieron conservar
+device-queue = A la espera de escribirse
+device-queue-share = { $share } de la cola
+
+device-clock = Reloj
+device-clock-now = El aparato dice
+device-clock-beside = Respecto a esta tableta
+device-clock-same = igual, con { $seconds } s de margen
+device-clock-ahead = { $time } adelantado
+device-clock-behind = { $time } atrasado
+device-clock-set = Puesto en hora
+device-clock-by-network = por la red
+device-clock-not-set = no desde que se encendió
+device-clock-set-unknown = no se sabe: aquí nada lo dice
+device-clock-wrong = Qué no está bien
+device-clock-means = Un reloj equivocado da fechas equivocadas a grabaciones, casos y calibraciones. Los tiempos dentro de una grabación, y desde la inyección, salen de la cuenta constante de la propia cámara y siguen siendo correctos.
+
+device-camera = Cámara
+device-camera-model = Sensor
+device-camera-size = { $width } × { $height } píxeles
+device-camera-kind-picamera = una cámara real
+device-camera-kind-simulated = simulada, para ensayar
+device-camera-kind-replay = una grabación reproducida
+device-camera-rate = Imágenes por segundo
+device-camera-rate-of = { $rate } de { $asked }
+device-camera-lost = Imágenes perdidas desde el inicio
+device-camera-age = Imagen más reciente
+device-camera-age-ms = de hace { $ms } ms
+device-camera-exposure = Exposición y ganancia
+device-camera-exposure-of = { $ms } ms, ganancia { $gain }
+device-calibration = Calibración
+device-calibration-commissioned = medida en este aparato
+device-calibration-scene = la verdad de la escena simulada
+device-calibration-assumed = supuesta: no se midió nada
+device-calibrated-at = Del
+device-light-measured = Luz emitida medida
+device-light-assumed = se supone proporcional
+device-to-commissioning = A calibración y comprobación
+
+device-programs = Programas
+device-program-guard = Vigilante de la luz
+device-program-imager = Cámara y grabación
+device-program-page = Página
+device-program-answers = responde
+device-program-silent = no responde
+device-program-since = responde, desde { $when }
+device-memory = Memoria máxima usada
+device-memory-of = cámara { $imager } MB, página { $page } MB
+device-version = Programa
+
+device-network = Red
+device-encryption = Conexión de esta tableta
+device-encrypted = cifrada
+device-not-encrypted = sin cifrar: solo para esta misma máquina
+device-fingerprint = Huella para comparar
+device-names = Nombres
+device-addresses = Direcciones
+device-tablets = Tabletas emparejadas
+
+device-trips = Últimos disparos de la luz
+device-trips-none = La luz no se ha disparado desde que empezó esta lista.
+device-trip-tried = provocado a propósito, en una comprobación
+device-warnings = Avisos
+
+device-settings = Ajustes en vigor
+device-settings-where = Aquí solo se leen. Para cambiar uno, escriba lo que difiere en { $file } e inicie de nuevo el aparato.
+device-settings-nowhere = Aquí solo se leen. Para cambiar uno, inicie el aparato con un archivo de ajustes (--settings) que nombre lo que difiere.
+device-setting-changed = difiere del de fábrica
