@@ -23,6 +23,7 @@ from flask import Flask
 
 from shared.clock import SystemClock
 from shared.errors import Refused
+from shared.protocol.commissioning import StopWalk
 from shared.protocol.control import Light, State
 from web_ui.access import Access
 from web_ui.app import close_app, create_app
@@ -160,6 +161,7 @@ def _wire(loop: asyncio.AbstractEventLoop, access: Access, pictures: PictureServ
 
     def darken() -> None:
         try:
+            device.ask_for(State, StopWalk())
             device.ask_for(State, Light("off"))
         except Refused as refusal:
             _log.warning("the light was not told that control changed hands: %s", refusal.line)

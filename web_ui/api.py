@@ -6,6 +6,7 @@ from apiflask import APIBlueprint, FileSchema
 from flask import Response, send_file
 
 from shared.errors import Refused
+from shared.protocol.commissioning import StopWalk
 from shared.protocol.control import (
     AddNote,
     ChooseExposure,
@@ -101,7 +102,9 @@ def remove_region(name: str) -> State:
 @api.output(STATE)
 @operation(api, "Operate the ring")
 def light(asked: Light) -> State:
-    """Asking for light is not getting it: the state says whether it is lit."""
+    """Asking for light is not getting it: the state says whether it is lit. Off also ends a walk of commissioning."""
+    if asked.act == "off":
+        ask(State, StopWalk())
     return ask(State, asked)
 
 

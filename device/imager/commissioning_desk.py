@@ -35,7 +35,7 @@ class CommissioningDesk:
             p.GetCurve: self._curve,
             p.StartWalk: self._start_walk,
             p.WatchWalk: lambda _: self._walks.watched(),
-            p.StopWalk: lambda _: self._walks.stop(),
+            p.StopWalk: lambda _: self._stop_walk(),
             p.SettleProposal: self._settle,
             p.UseCalibration: self._use,
             p.PutInForce: self._put_in_force,
@@ -46,6 +46,13 @@ class CommissioningDesk:
     def walk(self) -> p.WalkState | None:
         """The newest walk, for the state."""
         return self._walks.newest
+
+    def end_walk(self, why: str) -> bool:
+        """End the walk that runs, its light first; whether there was one."""
+        return self._walks.stop(why)
+
+    def _stop_walk(self) -> None:
+        self._walks.stop()
 
     def commissioning(self) -> p.Commissioning:
         """What is calibrated, and what is at hand."""

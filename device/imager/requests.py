@@ -152,7 +152,8 @@ class Requests:
         return self._parts.light.wanted
 
     def light_on(self) -> None:
-        """Hold began."""
+        """Hold began. It ends a walk of commissioning: the button comes before every page."""
+        self._end_walk()
         self._press.end(_LIGHT_FIRST)
         self._parts.light.button_on()
 
@@ -161,8 +162,11 @@ class Requests:
         self._parts.light.button_off()
 
     def confirmed(self, pressed_ns: int) -> bool:
-        """Short press, first of all: whether the page waited for it."""
-        return self._press.take(pressed_ns)
+        """Short press, first of all: whether it ended a walk of commissioning, or the page waited for it."""
+        return self._end_walk() or self._press.take(pressed_ns)
+
+    def _end_walk(self) -> bool:
+        return self._desk is not None and self._desk.end_walk("the handheld's button ended it")
 
     def step_light(self) -> None:
         """Short press: next level, after the highest the lowest."""

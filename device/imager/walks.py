@@ -69,9 +69,9 @@ class Walks:
         """Someone watches it."""
         self._watched_ns = self._clock.now_ns()
 
-    def stop(self) -> None:
-        """End the walk that runs; nothing where none does."""
-        self._end("it was stopped")
+    def stop(self, why: str = "it was stopped") -> bool:
+        """End the walk that runs, and say ``why``; returns whether one ran."""
+        return self._end(why)
 
     def close(self) -> None:
         """End a running walk (its light goes off) and wait for it."""
@@ -79,15 +79,16 @@ class Walks:
         if self._ending is not None:
             self._ending.join()
 
-    def _end(self, why: str) -> None:
+    def _end(self, why: str) -> bool:
         """Ask the child to end, without waiting: it needs the control socket to leave everything as it found it."""
         with self._lock:
             if self._why or not (self._work.jobs and self._work.jobs[-1].running):
-                return
+                return False
             self._why = why
             self._ending = threading.Thread(target=self._work.stop, name="end of a walk", daemon=True)
             self._ending.start()
         self._darken()
+        return True
 
     def _ended(self, job: WalkState, end: Ended) -> WalkState:
         if self._why:

@@ -3,6 +3,7 @@
 import pytest
 
 from shared.protocol import commissioning as p
+from shared.protocol import control as c
 from tests.web_ui.test_api import line_of
 
 COMMISSIONING = "/api/v1/commissioning"
@@ -90,3 +91,10 @@ def test_the_device_tells_of_itself_and_of_how_the_page_is_served(device, viewer
     assert (about["page"]["encrypted"], about["page"]["fingerprint"]) == (False, "")
     assert about["page"]["tablets"] == 2
     assert about["page"]["memory_mb"] > 10
+
+
+def test_putting_the_light_out_ends_the_walk_that_lights_it(device, browser):
+    browser.post(f"{COMMISSIONING}/walk", json={"walk": "gain"})
+    device.requests.clear()
+    assert browser.post("/api/v1/light", json={"act": "off"}).json["walk"]["error"] == "it was stopped"
+    assert device.requests == [p.StopWalk(), c.Light("off")]

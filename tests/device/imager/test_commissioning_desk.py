@@ -42,8 +42,11 @@ class FakeWalks:
     def watched(self):
         self.asked.append("watched")
 
-    def stop(self):
-        self.newest = replace(self.newest, running=False, error="it was stopped")
+    def stop(self, why="it was stopped"):
+        running = self.newest is not None and self.newest.running
+        if running:
+            self.newest = replace(self.newest, running=False, error=why)
+        return running
 
 
 class FakePapers:
@@ -207,3 +210,16 @@ def test_a_replay_has_nothing_to_calibrate(bench, desk):  # noqa: F811
     with pytest.raises(Refused, match="no sensor"):
         bench.ask(p.MakePaper("certificate"))
     assert ask(bench, p.MakePaper("target-a4")).paper == p.PaperState("target-a4", running=True)
+
+
+def test_any_press_of_the_button_ends_a_walk_and_does_nothing_else(bench, desk):  # noqa: F811
+    level = bench.parts.light.level
+    bench.ask(p.StartWalk("gain"))
+    assert bench.requests.confirmed(bench.clock.now_ns()), "swallowed: the level does not step"
+    assert bench.ask(c.GetState()).walk.error == "the handheld's button ended it"
+    assert bench.parts.light.level == level
+    assert not bench.requests.confirmed(bench.clock.now_ns()), "the next press is one like any other"
+    bench.ask(p.StartWalk("check"))
+    bench.requests.light_on()
+    assert not bench.ask(c.GetState()).walk.running
+    assert bench.parts.light.wanted, "whoever holds the button has light"
