@@ -1,0 +1,188 @@
+"""From place to place: each within two touches of each, the device's state in sight everywhere, nothing typed is lost."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from shared.protocol import control as c
+from tests.web_ui.browser.accessibility import axe_finds
+from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live
+from tests.web_ui.browser.page_device import PageDevice
+
+pytestmark = pytest.mark.browser
+
+PHONE = (390, 844)
+SIZES = [LANDSCAPE, PORTRAIT, PHONE]
+REGISTERED = "() => [...document.querySelectorAll('[data-place]')].map((tile) => tile.dataset.place)"
+WAY = "[data-sheet=sheet-places]:visible"
+SMALL = """() => [...document.querySelectorAll("button, input, select, a, summary")].filter((one) => one.checkVisibility())
+  .map((one) => one.closest("label") ?? one).filter((one) => {
+    const { width, height } = one.getBoundingClientRect();
+    return Math.min(width, height) < 48;
+  }).map((one) => one.outerHTML.slice(0, 200))"""
+TABS = 60
+PROBE_TABLE = """
+export const PLACES = {
+  live: async () => (await import("../live/live_place.js")).LivePlace,
+  probe: async () => class {
+    constructor(page) { this.page = page; this.heard = []; window.probe = this; }
+    open(parts) { this.heard.push(["open", ...parts]); }
+    close() { this.heard.push(["close"]); }
+    relabel() { this.heard.push(["relabel"]); }
+  },
+};
+"""
+PROBE_MAIN = """document.addEventListener("DOMContentLoaded", () => {
+  const main = document.createElement("main");
+  main.id = "probe"; main.className = "place"; main.hidden = true;
+  main.innerHTML = '<h1 tabindex="-1">Probe</h1><label>Typed <input id="typed"></label>';
+  document.getElementById("live").after(main);
+});"""
+
+
+@pytest.fixture
+def probe(web: WebProcess, device: PageDevice, chrome: Browser) -> Iterator[Page]:
+    """A page with one more place, which remembers what it was told."""
+    context = chrome.new_context(
+        viewport={"width": LANDSCAPE[0], "height": LANDSCAPE[1]}, has_touch=True, service_workers="block"
+    )
+    context.route("**/place_table.js", lambda route: route.fulfill(body=PROBE_TABLE, content_type="text/javascript"))
+    context.route("**/words/en.ftl", lambda route: route.fulfill(body=_with_probe(route.fetch().text())))
+    page = context.new_page()
+    page.add_init_script(PROBE_MAIN)
+    page.goto(f"{web.url}/#pair={web.pair}")
+    expect_live(page)
+    yield page
+    context.close()
+
+
+def _with_probe(words: str) -> str:
+    return f"{words}\nprobe-place = Probe\nprobe-about = A place of this test\n"
+
+
+def go(page: Page, place: str) -> None:
+    """Two touches."""
+    page.locator(WAY).tap()
+    page.locator(f"[data-place={place}]").tap()
+    expect(page.locator(f"main#{place}")).to_be_visible()
+
+
+@pytest.mark.parametrize("size", SIZES, ids=["landscape", "portrait", "phone"])
+def test_each_place_is_two_touches_from_each(live: Page, size: tuple[int, int]) -> None:
+    live.set_viewport_size({"width": size[0], "height": size[1]})
+    places = live.evaluate(REGISTERED)
+    for start in places:
+        go(live, start)
+        for end in places:
+            go(live, end)
+            assert live.locator("main:visible").count() == 1
+            assert live.evaluate(SMALL) == [], end
+            go(live, start)
+    go(live, "live")
+    expect_live(live)
+
+
+def test_each_place_is_reached_by_keyboard_alone(live: Page) -> None:
+    def press_until(what: str, most: int = TABS) -> None:
+        for _ in range(most):
+            if live.evaluate("(wanted) => document.activeElement?.matches(wanted) ?? false", what):
+                return
+            live.keyboard.press("Tab")
+        raise AssertionError(f"{most} times Tab did not lead to {what}")
+
+    before = "live"
+    for place in [*live.evaluate(REGISTERED), "live"]:
+        press_until("[data-sheet=sheet-places]")
+        live.keyboard.press("Enter")
+        press_until(f"[data-place={place}]")
+        live.keyboard.press("Enter")
+        expect(live.locator(f"main#{place}")).to_be_visible()
+        if place != before:
+            expect(live.locator(f"main#{place} h1")).to_be_focused()
+        before = place
+
+
+@pytest.mark.parametrize(("theme", "language"), [("dark", "en"), ("bright", "de"), ("bright", "es")])
+def test_axe_finds_nothing_in_any_place(live: Page, theme: str, language: str) -> None:
+    live.locator(WAY).tap()
+    live.locator(f"[data-theme-choice={theme}]").tap()
+    live.locator(f"[data-language={language}]").tap()
+    expect(live.locator("html")).to_have_attribute("lang", language)
+    found = {"the Places sheet": axe_finds(live)}
+    live.locator("#sheet-places [data-sheet=sheet-tablets]").tap()
+    found["the Tablets sheet"] = axe_finds(live)
+    for place in live.evaluate(REGISTERED):
+        go(live, place)
+        found[place] = axe_finds(live)
+    live.evaluate("() => localStorage.clear()")
+    assert {where: lines for where, lines in found.items() if lines} == {}
+
+
+def test_the_bar_tells_and_puts_the_light_out_and_leads_back(probe: Page, device: PageDevice) -> None:
+    device.change(light={"state": "lit", "level": 0.6, "wanted_on": True}, recording={"name": "K7-Heron-9"})
+    go(probe, "probe")
+    assert probe.evaluate("() => [location.hash, document.title]") == ["#probe", "Probe · tapetum"]
+    expect(probe.locator("#bar-live-word")).to_have_text("Live")
+    expect(probe.locator("#bar-light-word")).to_have_text("Light on 60 %")
+    expect(probe.locator("#bar-recording-word")).to_contain_text("Rec ")
+    device.requests.clear()
+    probe.locator("#bar-light").tap()
+    device.wait_for(lambda asked: c.Light("off") in asked)
+    expect(probe.locator("#bar-light-word")).to_have_text("Light off")
+    assert c.Light("on") not in device.requests
+    device.close()
+    expect(probe.locator("#bar-live-word")).to_have_text("NOT LIVE")
+    expect(probe.locator("#bar-light-word")).to_have_text("Light not known")
+    probe.locator("#bar-live").tap()
+    expect(probe.locator("main#live")).to_be_visible()
+    assert probe.evaluate("() => probe.heard") == [["open"], ["close"]]
+
+
+def test_light_that_is_held_ends_with_the_live_place(probe: Page, device: PageDevice) -> None:
+    expect(probe.locator("#role")).to_have_text("You control")  # what the tablet before it asked of the light has ended
+    device.requests.clear()
+    box = probe.locator("#act-light").bounding_box()
+    assert box is not None
+    probe.mouse.move(box["x"] + 20, box["y"] + 20)
+    probe.mouse.down()
+    device.wait_for(lambda asked: c.Light("on") in asked)
+    probe.evaluate("() => { location.hash = '#probe'; }")
+    asked = device.wait_for(lambda asked: c.Light("off") in asked)
+    expect(probe.locator("main#probe")).to_be_visible()
+    assert c.Light("on") not in asked[asked.index(c.Light("off")) :]
+
+
+def test_what_was_typed_stays_whatever_the_address_becomes(probe: Page) -> None:
+    probe.evaluate("() => { location.hash = '#probe/K7%2F1/b'; }")
+    probe.locator("#typed").fill("half a sentence")
+    for address in ("#probe/other", "#nowhere/at/all", "#probe/%E0%A4%A"):
+        probe.evaluate("(address) => { location.hash = address; }", address)
+    go(probe, "probe")
+    expect(probe.locator("#typed")).to_have_value("half a sentence")
+    opened = [told[1:] for told in probe.evaluate("() => probe.heard") if told[0] == "open"]
+    assert opened == [["K7/1", "b"], ["other"], []]
+    probe.go_back()
+    expect(probe.locator("main#live")).to_be_visible()
+
+
+def test_another_language_changes_every_word_and_nothing_else(live: Page, device: PageDevice) -> None:
+    device.change(recording={"name": "K7-Heron-9"})
+    live.get_by_role("button", name="Note").tap()
+    live.locator("#note-text").fill("half a sentence")
+    live.locator(WAY).tap()
+    live.get_by_role("button", name="Deutsch").tap()
+    expect(live.get_by_role("heading", name="Orte")).to_be_visible()
+    expect(live.locator("#role")).to_have_text(re.compile("^Sie (steuern|sehen zu)$"))
+    expect(live.locator("#recording-word")).to_contain_text("Aufn. ")
+    expect(live.locator("#note-text")).to_have_value("half a sentence")
+    live.get_by_role("button", name="Hell, unter der Lampe").tap()
+    expect(live.locator("html")).to_have_attribute("data-theme", "bright")
+    live.reload()
+    expect(live.locator("html")).to_have_attribute("lang", "de")
+    expect(live.locator("html")).to_have_attribute("data-theme", "bright")
+    live.locator(WAY).tap()
+    live.get_by_role("button", name="English").tap()
+    expect(live.get_by_role("heading", name="Places")).to_be_visible()
+    live.evaluate("() => localStorage.clear()")
