@@ -6,13 +6,17 @@ them.
 
 import json
 import os
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
+from device.recording_index import _Line, _put, _sound_connection, _stamp
+from shared.bounded import plain
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
+from shared.protocol.control import RecordingSummary
 from shared.recording.names import recording_name
 from shared.recording.writer import RecordingWriter
 
@@ -53,4 +57,36 @@ def many_recordings(folder: Path, count: int, a_case: int = 3) -> list[str]:
         (target / "zarr.json").write_text(json.dumps(document))
         names.append(name)
     source.rename(folder / ".source")  # no recording of its own
+    return names
+
+
+def listed_recordings(folder: Path, count: int, a_case: int = 3) -> list[str]:
+    """``count`` names in ``folder`` that the index of recordings knows, the earliest first, at next to no cost.
+
+    Each is an empty folder with a line in the index as a real one has: they are listed, searched and paged by the device's own
+    code; opening one is refused, as nothing is in it.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    names, lines = [], []
+    for number in range(count):
+        at, case = FIRST + number * APART, f"K{number // a_case}-Heron"
+        name = recording_name(at, case)
+        (folder / f"{name}.zarr").mkdir()
+        about = RecordingSummary(
+            name, at.isoformat(timespec="seconds"), case, 93.2, 2796, number % 40 // 39, 412.5, number % 50 != 0
+        )
+        lines.append(
+            _Line(
+                name,
+                _stamp(folder / f"{name}.zarr"),
+                "",
+                about.started_at,
+                case,
+                json.dumps(plain(about)),
+                about.size_mb,
+            )
+        )
+        names.append(name)
+    with closing(_sound_connection(folder)) as base:
+        _put(base, lines)
     return names

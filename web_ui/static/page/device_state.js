@@ -60,6 +60,14 @@
  * @property {boolean} finished
  * @property {string} error
  * @property {string[]} files
+ * @property {string[]} [recordings]
+ * @property {string[]} [formats]
+ * @property {string[]} [folders]
+ * @property {string[]} [failed]
+ * @property {string[]} [notes]
+ * @property {number} [file_count]
+ * @property {number} [size_mb]
+ * @property {boolean} [stopped]
  *
  * @typedef {object} DeviceState
  * @property {CameraState} camera
@@ -77,6 +85,7 @@
  * @property {string[]} warnings
  * @property {string} [light_measured_at] empty: assumed linear
  * @property {boolean} [hold_to_light]
+ * @property {string} [case] the one that is open, empty for none
  * @property {string} [calibrated_at] empty: nothing of the camera was measured
  * @property {import("../commissioning/commissioning_types.js").WalkState | null} [walk] the check or step of commissioning that runs, or ran last
  *
