@@ -5,6 +5,7 @@ declared to the end of their last chunk, rows not yet written holding the fill v
 """
 
 import os
+import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,9 +30,11 @@ _COLUMNS: Mapping[str, tuple[str, str, Any, str]] = {
     "lit": ("bool", "|b1", False, "whether the ring was on during the exposure"),
 }
 
+_CELLS = tuple(struct.Struct({"<i8": "<q", "<f8": "<d", "|b1": "<?"}[dtype]) for _, dtype, _, _ in _COLUMNS.values())
+
 
 class FrameRow(NamedTuple):
-    """What is known of one frame beside its pixels: ``Frame``'s fields of the same names."""
+    """What is known of one frame beside its pixels: ``Frame``'s fields of the same names, in the order of the columns."""
 
     sequence: int
     sensor_time_ns: int
@@ -89,9 +92,8 @@ class TableWriter:
         row = number % CHUNK_ROWS
         if row == 0:
             self._start_chunk(number // CHUNK_ROWS)
-        for name, (_, dtype, _, _) in _COLUMNS.items():
-            value = np.array(getattr(values, name), dtype)
-            write_all(self._handles[name], (value.tobytes(),), row * value.itemsize)
+        for handle, one, value in zip(self._handles.values(), _CELLS, values, strict=True):
+            write_all(handle, (one.pack(value),), row * one.size)
         self._rows = number + 1
 
     def handles(self) -> tuple[int, ...]:
