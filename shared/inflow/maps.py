@@ -154,23 +154,12 @@ def _read_reference(gatherer: MapGatherer, series: _Series, reference: Region | 
     pixels = gatherer.bins.pixels[rows, columns]
     variances = np.maximum(values, 0.0) * f * series.noise[0][:, None] + pixels * f**2 * series.noise[1][:, None]
     mean, variance = values.mean(axis=1), variances.sum(axis=1) / rows.size**2
-    found, found_u = np.empty(reading.FOUND), np.empty(reading.FOUND)
-    tables = series.tables(series.nodes_s)
-    anywhere = series.tables(series.slots[2, -1:])
-    what = UNSEEN
-    if np.isfinite(mean).all():
-        what = reading.read_bin(
-            series.slots,
-            series.early,
-            tables,
-            anywhere,
-            mean,
-            variance,
-            np.empty(mean.size),
-            room(mean.size),
-            found,
-            found_u,
-        )
+    tables, anywhere = series.tables(series.nodes_s), series.tables(series.slots[2, -1:])
+    row = reading.rows_of(1, mean.size)
+    row.values[0], row.variances[0] = mean, variance
+    row.kinds[0] = MEASURED if np.isfinite(mean).all() else UNSEEN
+    reading.read_row(series.slots, series.early, tables, anywhere, room(mean.size), row)
+    what, found, found_u = row.kinds[0], row.found[:, 0], row.found_u[:, 0]
     if what != MEASURED or not found[reading.TOP] > 0:
         notes.append("the reference has no peak: levels and slopes have no percent")
         return _Against()

@@ -1,6 +1,9 @@
-"""The gamma variate through a bin's rise and top: as in first_pass.py, but compiled, for hundreds of thousands of bins."""
+"""The gamma variate through rise and top of many bins side by side: as in first_pass.py, but compiled, a lane of a vector each.
+
+Columns are worked out in float32, whose errors lie far below the noise of a slot; the normal equations are solved in float64.
+"""
 # The types of a compiled function's arguments are the compiler's to infer.
-# mypy: disable-error-code="no-untyped-def,no-untyped-call"
+# mypy: disable-error-code="no-untyped-def,no-untyped-call,call-arg"
 # ruff: noqa: ANN001, ANN201, ANN202
 
 import math
@@ -11,220 +14,369 @@ from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled, summing
 from shared.inflow.maps_exponentials import exponentials, logarithms
+from shared.inflow.maps_lane_sums import TOGETHER, lane_sums
 from shared.lanes import borrowed
 
+LANES = 32
 BASELINE, PEAK, ONSET, LOG_ALPHA, LOG_RISE = range(5)
 CUT_OFF_SHARE = 0.9
 """That of outline.py (a test sees to it), which would bring scipy's memory into the imager."""
-_STEPS = 10
+_BASE, _PEAK, _ONSET, _ALPHA, _PER_S, _STEEPNESS = range(6)
+"""Rows of ``Room.numbers``: the parameters as float32, and alpha x peak."""
+_SERIES = (
+    -5221.0 / 354648294000.0, 163879.0 / 2172751257600.0, -281.0 / 1515591000.0, -571.0 / 2351462400.0, 1.0 / 204120.0,
+    -139.0 / 5443200.0, 1.0 / 17010.0, 1.0 / 4320.0, -1.0 / 270.0, 1.0 / 36.0, 1.0 / 3.0, 1.0,
+)  # fmt: skip
+"""Of u - log(1 + u) = s^2 / 2, solved for u in powers of s, highest first; each follows from those before by comparing powers."""
+_LOG_CUT_OFF = math.log(CUT_OFF_SHARE)
 _FURTHEST_LOG = math.log(8.0)
+_LEAST_EXPONENT = np.float32(-30.0)
+"""Of a curve before its onset, so that no product of two columns is too small for float32, which would cost a hundredfold time."""
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
 
 
 class Room(NamedTuple):
-    """Memory for one fit after the other. ``last`` holds the parameters of the one before, with no peak where there is none."""
+    """Memory for ``LANES`` fits side by side; what is a slot's lies slot by slot, ``LANES`` numbers each.
 
-    scaled: NDArray[np.float64]
-    weights: NDArray[np.float64]
-    weighted: NDArray[np.float64]
-    p: NDArray[np.float64]
-    last: NDArray[np.float64]
-    x: NDArray[np.float32]
+    ``scaled`` and ``weights`` (slots x LANES,) are the curves and their inverse variances, ``number`` (LANES,) to how many slots
+    each is fitted, ``open`` which are being fitted, ``late`` which need more steps, ``p`` (5, LANES) the parameters, ``chi`` chi
+    square.
+    """
+
+    scaled: F32
+    weights: F32
+    number: NDArray[np.int64]
+    open: NDArray[np.bool_]
+    late: NDArray[np.bool_]
+    p: F64
+    chi: F64
+    onset_variance: F64
+    used: F32
+    x: F32
     x_bits: NDArray[np.int32]
-    scratch: NDArray[np.float32]
+    scratch: F32
     scratch_bits: NDArray[np.int32]
-    logs: NDArray[np.float32]
-    exponents: NDArray[np.float32]
-    units: NDArray[np.float32]
-    columns: NDArray[np.float64]
-    matrix: NDArray[np.float64]
-    right: NDArray[np.float64]
-    step: NDArray[np.float64]
-    trial: NDArray[np.float64]
+    logs: F32
+    exponents: F32
+    columns: F32
+    numbers: F32
+    sums: F32
+    matrix: F64
+    right: F64
+    tried: F64
+    kept_matrix: F64
+    kept_right: F64
+    factor: F64
+    step: F64
+    trial: F64
+    promised: F64
+    least: F64
+    damping: F64
+    rise_limits: F64
 
 
 def room(slots: int) -> Room:
     """Room for curves of ``slots`` slots."""
-    x, scratch = np.ones(slots, np.float32), np.ones(slots, np.float32)
-    logs, exponents, units = np.empty((3, slots), np.float32)
-    scaled, weights, weighted = np.empty((3, slots))
-    p, last, right, step, trial = np.zeros((5, 5))
-    bits, scratch_bits = x.view(np.int32), scratch.view(np.int32)
-    columns, matrix = np.empty((6, slots)), np.empty((5, 5))
-    fit = scaled, weights, weighted, p, last
-    return Room(*fit, x, bits, scratch, scratch_bits, logs, exponents, units, columns, matrix, right, step, trial)
+    flat = slots * LANES
+    scaled, weights, used, x, scratch, logs, exponents = np.ones((7, flat), np.float32)
+    matrix, kept_matrix, factor = np.zeros((3, 5, 5, LANES))
+    p, right, kept_right, step, trial = np.zeros((5, 5, LANES))
+    chi, onset_variance, tried, promised, least, damping = np.zeros((6, LANES))
+    number, numbers, sums = (
+        np.zeros(LANES, np.int64),
+        np.zeros((6, LANES), np.float32),
+        np.zeros((21, LANES), np.float32),
+    )
+    is_open, late, columns, limits = (
+        *np.zeros((2, LANES), np.bool_),
+        np.ones((6, flat), np.float32),
+        np.zeros((2, LANES)),
+    )
+    return Room(
+        scaled, weights, number, is_open, late, p, chi, onset_variance, used, x, x.view(np.int32), scratch,
+        scratch.view(np.int32), logs, exponents, columns, numbers, sums, matrix, right, tried, kept_matrix, kept_right,
+        factor, step, trial, promised, least, damping, limits,
+    )  # fmt: skip
 
 
 @compiled
 def lent_room(room):
     """The same without owners: arrays inside a tuple would cost a reference count each at every call."""
     return Room(
-        borrowed(room.scaled), borrowed(room.weights), borrowed(room.weighted), borrowed(room.p), borrowed(room.last),
-        borrowed(room.x), borrowed(room.x_bits), borrowed(room.scratch), borrowed(room.scratch_bits), borrowed(room.logs),
-        borrowed(room.exponents), borrowed(room.units), borrowed(room.columns), borrowed(room.matrix),
-        borrowed(room.right), borrowed(room.step), borrowed(room.trial),
+        borrowed(room.scaled), borrowed(room.weights), borrowed(room.number), borrowed(room.open),
+        borrowed(room.late), borrowed(room.p), borrowed(room.chi), borrowed(room.onset_variance), borrowed(room.used),
+        borrowed(room.x), borrowed(room.x_bits), borrowed(room.scratch), borrowed(room.scratch_bits),
+        borrowed(room.logs), borrowed(room.exponents), borrowed(room.columns), borrowed(room.numbers),
+        borrowed(room.sums), borrowed(room.matrix), borrowed(room.right), borrowed(room.tried),
+        borrowed(room.kept_matrix), borrowed(room.kept_right), borrowed(room.factor), borrowed(room.step),
+        borrowed(room.trial), borrowed(room.promised), borrowed(room.least), borrowed(room.damping),
+        borrowed(room.rise_limits),
     )  # fmt: skip
 
 
 @compiled
-def fit_pass(times_s, values, weights, number, p, room, settled):
-    """Fit parameters ``p`` (5,) to the first ``number`` slots by Levenberg and Marquardt; returns chi square.
+def fit_passes(times_s, room, settled, steps):
+    """Fit ``room.p`` in all open lanes to the first ``room.number`` slots of each by Levenberg and Marquardt.
 
-    It begins at what ``p`` holds, and ends when a step promises to gain less chi square than ``settled``, in units of its mean a
-    slot where that is over 1. ``weights`` are inverse variances; afterwards ``room.matrix`` holds the Cholesky factor of the normal
-    equations. The peak should be near 1.
+    It begins at what ``p`` holds, and closes a lane when a step promises to gain less chi square than ``settled``, in units of its
+    mean a slot where that is over 1. Lanes that take more than ``steps`` stay open. ``room.chi`` becomes chi square. The peak
+    should be near 1.
     """
-    step, trial = room.step, room.trial
-    low_rise, high_rise = p[LOG_RISE] - _FURTHEST_LOG, p[LOG_RISE] + _FURTHEST_LOG
-    damping = 0.0
-    chi = normal_equations(times_s, values, weights, number, p, room)
-    for _ in range(_STEPS):
-        promised = solved_step(room, damping)
-        trial[:] = p
+    p, trial, chi, damping, limits = room.p, room.trial, room.chi, room.damping, room.rise_limits
+    most = _begin(room)
+    for k in range(LANES):
+        damping[k] = 0.0
+        if room.open[k]:
+            chi[k] = math.inf
+        limits[0, k], limits[1, k] = p[LOG_RISE, k] - _FURTHEST_LOG, p[LOG_RISE, k] + _FURTHEST_LOG
         for a in range(5):
-            trial[a] += step[a]
-        trial[PEAK] = min(max(trial[PEAK], 0.2), 5.0)
-        trial[LOG_ALPHA] = min(max(trial[LOG_ALPHA], -1.6), 3.9)
-        trial[LOG_RISE] = min(max(trial[LOG_RISE], low_rise), high_rise)
-        if promised < settled * max(1.0, chi / number):
-            p[:] = trial
-            return chi - promised
-        tried = normal_equations(times_s, values, weights, number, trial, room)
-        if tried <= chi:
-            chi = tried
-            p[:] = trial
-            damping *= 0.1
-            continue
-        damping = max(10.0 * damping, 1e-3)
-        if damping > 1e6:
+            trial[a, k] = p[a, k]
+    normal_equations(times_s, most, trial, room)
+    _judge_trials(room)
+    for _ in range(steps):
+        solve(room)
+        _step(room)
+        left = 0
+        for k in range(LANES):
+            if room.open[k] and room.promised[k] < settled * max(1.0, chi[k] / room.number[k]):
+                for a in range(5):
+                    p[a, k] = trial[a, k]
+                chi[k] -= room.promised[k]
+                room.open[k] = False
+            left += room.open[k]
+        if left == 0:
             break
-        chi = normal_equations(times_s, values, weights, number, p, room)
-    solved_step(room, 0.0)
-    return chi
+        normal_equations(times_s, most, trial, room)
+        _judge_trials(room)
 
 
 @compiled
-def solved_step(room, damping):
-    """Solve the normal equations into ``room.step``; returns by how much chi square should fall."""
-    matrix, step, right = room.matrix, room.step, room.right
-    for a in range(5):
-        matrix[a, a] *= 1.0 + damping
-        step[a] = right[a]
-    _solve(matrix, step)
-    promised = 0.0
-    for a in range(5):
-        promised += step[a] * right[a]
-    return promised
+def _begin(room):
+    """Weights of the slots that each lane is fitted to; returns the most slots of any."""
+    most = 0
+    for k in range(LANES):
+        if room.open[k]:
+            most = max(most, room.number[k])
+    used, weights, number, nothing = room.used, room.weights, room.number, np.float32(0.0)
+    for i in range(most):
+        for k in range(LANES):
+            used[i * LANES + k] = weights[i * LANES + k] if i < number[k] else nothing
+    return most
 
 
 @compiled
-def variance_of(room, a):
-    """Variance of parameter ``a`` out of the Cholesky factor that ``fit_pass`` leaves."""
-    matrix, unit = room.matrix, room.trial
-    unit[:] = 0.0
-    unit[a] = 1.0
-    total = 0.0
+def _judge_trials(room):
+    """Take the trials that lowered chi square, with their normal equations; where one did not, the next step is shorter."""
+    p, trial, damping, kept = room.p, room.trial, room.damping, room.kept_matrix
+    for k in range(LANES):
+        if not room.open[k]:
+            continue
+        if not room.tried[k] <= room.chi[k]:
+            damping[k] = max(10.0 * damping[k], 1e-3)
+            continue
+        room.chi[k] = room.tried[k]
+        damping[k] *= 0.1
+        for a in range(5):
+            p[a, k] = trial[a, k]
+            room.kept_right[a, k] = room.right[a, k]
+            for b in range(a + 1):
+                kept[a, b, k] = room.matrix[a, b, k]
+
+
+@compiled
+def _step(room):
+    """Where the steps lead, within limits."""
+    p, trial, step, limits = room.p, room.trial, room.step, room.rise_limits
+    for a in range(5):
+        for k in range(LANES):
+            trial[a, k] = p[a, k] + step[a, k]
+    for k in range(LANES):
+        trial[PEAK, k] = min(max(trial[PEAK, k], 0.2), 5.0)
+        trial[LOG_ALPHA, k] = min(max(trial[LOG_ALPHA, k], -1.6), 3.9)
+        trial[LOG_RISE, k] = min(max(trial[LOG_RISE, k], limits[0, k]), limits[1, k])
+
+
+@compiled
+def early_step(times_s, room):
+    """Where one step from ``room.p`` leads, in open lanes, that knows but the first ``room.number`` slots, into ``room.step``."""
+    most = _begin(room)
+    for k in range(LANES):
+        room.damping[k], room.chi[k] = 0.0, math.inf
+        for a in range(5):
+            room.trial[a, k] = room.p[a, k]
+    normal_equations(times_s, most, room.trial, room)
+    _judge_trials(room)
+    solve(room)
+
+
+@compiled
+def solve(room):
+    """Solve the kept normal equations into ``room.step``; ``promised`` is by how much chi square should fall.
+
+    ``onset_variance`` becomes the variance of the onset. A parameter that nothing speaks of gets a variance beyond any use.
+    """
     for i in range(5):
-        for k in range(i):
-            unit[i] -= matrix[i, k] * unit[k]
-        unit[i] /= matrix[i, i]
-        total += unit[i] * unit[i]
-    return total
-
-
-@compiled
-def falls_to(share, alpha):
-    """Where, in units of the rise after the onset, a gamma variate has fallen to ``share`` of its peak."""
-    wanted = math.log(share) / alpha
-    x = 1.0 + math.sqrt(-2.0 * wanted) - 2.0 / 3.0 * wanted
-    for _ in range(2):
-        x -= (math.log(x) + 1.0 - x - wanted) / (1.0 / x - 1.0)
-    return x
-
-
-@compiled
-def rises_to(share, alpha):
-    """The same before the peak."""
-    wanted = math.log(share) / alpha
-    x = max(1.0 - math.sqrt(-2.0 * wanted) - 2.0 / 3.0 * wanted, math.exp(wanted - 1.0))
-    for _ in range(3):
-        x -= (math.log(x) + 1.0 - x - wanted) / (1.0 / x - 1.0)
-    return x
-
-
-@compiled
-def cut_off_s(p):
-    """Where the fit should end: at 90 % after the peak, at the latest half the rise after it."""
-    rise_s = math.exp(p[LOG_RISE])
-    return p[ONSET] + rise_s * min(falls_to(CUT_OFF_SHARE, math.exp(p[LOG_ALPHA])), 1.5)
+        for j in range(i + 1):
+            _factor_element(room, i, j)
+    _substitute(room.factor, room.kept_right, room.step)
+    factor, step, right = room.factor, room.step, room.kept_right
+    for k in range(LANES):
+        room.promised[k] = 0.0
+        for i in range(5):
+            room.promised[k] += step[i, k] * right[i, k]
+        # the column of the factor's inverse that begins at the onset
+        second = factor[ONSET, ONSET, k]
+        third = -factor[3, 2, k] * second * factor[3, 3, k]
+        fourth = -(factor[4, 2, k] * second + factor[4, 3, k] * third) * factor[4, 4, k]
+        room.onset_variance[k] = second * second + third * third + fourth * fourth
 
 
 @summing
-def normal_equations(times_s, values, weights, number, p, room):
-    """Fill the matrix (lower half) and right side in ``room`` at ``p``; returns chi square."""
-    alpha, rise_s, peak = math.exp(p[LOG_ALPHA]), math.exp(p[LOG_RISE]), p[PEAK]
-    onset_s, baseline = p[ONSET], p[BASELINE]
-    x, logs, units, columns = room.x, room.logs, room.units, room.columns
-    per_s, least = 1.0 / rise_s, np.float32(1e-6)
-    for i in range(number):
-        x[i] = max(np.float32((times_s[i] - onset_s) * per_s), least)
-    logarithms(number, x, room.x_bits, room.scratch, room.scratch_bits, logs)
-    exponent, one = np.float32(alpha), np.float32(1.0)
-    for i in range(number):
-        logs[i] = logs[i] + one - x[i]
-        room.exponents[i] = exponent * logs[i]
-    exponentials(number, room.exponents, room.scratch, room.scratch_bits, units)
-    for i in range(number):
-        unit = np.float64(units[i])
-        by_x = peak * alpha * (1.0 / x[i] - 1.0) * unit
-        columns[0, i] = 1.0
-        columns[1, i] = unit
-        columns[2, i] = -by_x * per_s
-        columns[3, i] = peak * alpha * unit * logs[i]
-        columns[4, i] = -by_x * x[i]
-        columns[5, i] = values[i] - baseline - peak * unit
-    weighted = room.weighted
-    for a in range(5):
-        right, own, constant = 0.0, 0.0, 0.0
-        for i in range(number):
-            weighted[i] = weights[i] * columns[a, i]
-            right += weighted[i] * columns[5, i]
-            own += weighted[i] * columns[a, i]
-            constant += weighted[i]
-        room.right[a], room.matrix[a, a], room.matrix[a, 0] = right, own, constant
-        for b in range(1, a):
-            total = 0.0
-            for i in range(number):
-                total += weighted[i] * columns[b, i]
-            room.matrix[a, b] = total
-    chi = 0.0
-    for i in range(number):
-        chi += weights[i] * columns[5, i] * columns[5, i]
-    return chi
+def _factor_element(room, i, j):
+    """Element of the Cholesky factor of the kept matrix; on the diagonal its inverse, which is all that is needed of it."""
+    element = room.factor[i, j]
+    for k in range(LANES):
+        element[k] = room.kept_matrix[i, j, k]
+    if i == j:
+        for k in range(LANES):
+            element[k] *= 1.0 + room.damping[k]
+            room.least[k] = 1e-12 * abs(element[k]) + 1e-30
+    for m in range(j):
+        one, other = room.factor[i, m], room.factor[j, m]
+        for k in range(LANES):
+            element[k] -= one[k] * other[k]
+    if i == j:
+        for k in range(LANES):
+            element[k] = 1.0 / math.sqrt(max(element[k], room.least[k]))
+    else:
+        for k in range(LANES):
+            element[k] *= room.factor[j, j, k]
 
 
-@compiled
-def _factorise(matrix):
-    """Cholesky factor into the lower half, in place; a parameter that nothing speaks of gets a variance beyond any use."""
+@summing
+def _substitute(factor, right, step):
     for i in range(5):
-        for k in range(i + 1):
-            total = matrix[i, k]
-            for m in range(k):
-                total -= matrix[i, m] * matrix[k, m]
-            if i == k:
-                matrix[i, i] = math.sqrt(max(total, 1e-12 * abs(matrix[i, i]) + 1e-30))
-            else:
-                matrix[i, k] = total / matrix[k, k]
-
-
-@compiled
-def _solve(matrix, step):
-    """Solve in place; ``matrix`` becomes its Cholesky factor."""
-    _factorise(matrix)
-    for i in range(5):
-        for k in range(i):
-            step[i] -= matrix[i, k] * step[k]
-        step[i] /= matrix[i, i]
+        for k in range(LANES):
+            step[i, k] = right[i, k]
+        for j in range(i):
+            for k in range(LANES):
+                step[i, k] -= factor[i, j, k] * step[j, k]
+        for k in range(LANES):
+            step[i, k] *= factor[i, i, k]
     for i in range(4, -1, -1):
-        for k in range(i + 1, 5):
-            step[i] -= matrix[k, i] * step[k]
-        step[i] /= matrix[i, i]
+        for j in range(i + 1, 5):
+            for k in range(LANES):
+                step[i, k] -= factor[j, i, k] * step[j, k]
+        for k in range(LANES):
+            step[i, k] *= factor[i, i, k]
+
+
+@compiled
+def normal_equations(times_s, most, p, room):
+    """Fill ``matrix`` (lower half), ``right`` and ``tried`` (chi square) of all lanes at ``p`` over the first ``most`` slots."""
+    numbers = room.numbers
+    for k in range(LANES):
+        numbers[_BASE, k], numbers[_PEAK, k], numbers[_ONSET, k] = p[BASELINE, k], p[PEAK, k], p[ONSET, k]
+        room.x[k], room.x[LANES + k] = p[LOG_ALPHA, k], -p[LOG_RISE, k]
+    exponentials(2 * LANES, room.x, room.scratch, room.scratch_bits, room.exponents)
+    for k in range(LANES):
+        numbers[_ALPHA, k], numbers[_PER_S, k] = room.exponents[k], room.exponents[LANES + k]
+        numbers[_STEEPNESS, k] = numbers[_ALPHA, k] * numbers[_PEAK, k]
+    _shapes(times_s, most, room)
+    _columns(most, room)
+    _sums(most, room)
+
+
+@summing
+def _shapes(times_s, most, room):
+    """Gamma variates of peak 1 at all slots, ``columns[1]``, and logarithms of them over alpha, ``logs``."""
+    x, logs, exponents, least, one = room.x, room.logs, room.exponents, np.float32(1e-6), np.float32(1.0)
+    onset, alpha, per_s = room.numbers[_ONSET], room.numbers[_ALPHA], room.numbers[_PER_S]
+    for i in range(most):
+        time_s = np.float32(times_s[i])
+        for k in range(LANES):
+            x[i * LANES + k] = max((time_s - onset[k]) * per_s[k], least)
+    flat = most * LANES
+    logarithms(flat, x, room.x_bits, room.scratch, room.scratch_bits, logs)
+    for at in range(flat):
+        logs[at] = logs[at] + one - x[at]
+    for i in range(most):
+        for k in range(LANES):
+            exponents[i * LANES + k] = max(alpha[k] * logs[i * LANES + k], _LEAST_EXPONENT)
+    exponentials(flat, exponents, room.scratch, room.scratch_bits, room.columns[1])
+
+
+@summing
+def _columns(most, room):
+    """Derivatives by the parameters, and what is left. One column a loop: in one loop for all the compiler takes no lanes."""
+    x, logs, scaled, one = room.x, room.logs, room.scaled, np.float32(1.0)
+    base, peak, per_s, steepness = (
+        room.numbers[_BASE],
+        room.numbers[_PEAK],
+        room.numbers[_PER_S],
+        room.numbers[_STEEPNESS],
+    )
+    unit, by_onset, by_alpha = room.columns[1], room.columns[2], room.columns[3]
+    by_rise, residual = room.columns[4], room.columns[5]
+    for i in range(most):
+        first = i * LANES
+        for k in range(LANES):
+            by_rise[first + k] = steepness[k] * unit[first + k] * (x[first + k] - one)
+        for k in range(LANES):
+            by_onset[first + k] = per_s[k] * by_rise[first + k] / x[first + k]
+        for k in range(LANES):
+            by_alpha[first + k] = steepness[k] * unit[first + k] * logs[first + k]
+        for k in range(LANES):
+            residual[first + k] = scaled[first + k] - base[k] - peak[k] * unit[first + k]
+
+
+@compiled
+def _sums(most, room):
+    """Sums over the slots of the products of the columns."""
+    sums = room.sums
+    for first in range(0, LANES, TOGETHER):
+        lane_sums(room.used, room.columns, most, LANES, first, sums)
+    at = 0
+    for a in range(5):
+        for b in range(a + 1):
+            for k in range(LANES):
+                room.matrix[a, b, k] = sums[at, k]
+            at += 1
+    for b in range(5):
+        for k in range(LANES):
+            room.right[b, k] = sums[at, k]
+        at += 1
+    for k in range(LANES):
+        room.tried[k] = sums[at, k]
+
+
+@compiled
+def falls_to(log_share, alpha):
+    """Where, in units of the rise after the onset, a gamma variate has fallen to a share of its peak, given as its logarithm.
+
+    By a series good to 1e-8 where alpha is at least 0.4 (tested against Lambert's W).
+    """
+    return _crossed(math.sqrt(-2.0 * log_share / alpha))
+
+
+@compiled
+def rises_to(log_share, alpha):
+    """The same before the peak."""
+    return _crossed(-math.sqrt(-2.0 * log_share / alpha))
+
+
+@compiled
+def _crossed(s):
+    u = 0.0
+    for coefficient in _SERIES:
+        u = (u + coefficient) * s
+    return 1.0 + u
+
+
+@compiled
+def cut_off_s(p, k):
+    """Where the fit of lane ``k`` should end: at 90 % after the peak, at the latest half the rise after it."""
+    rise_s = math.exp(p[LOG_RISE, k])
+    return p[ONSET, k] + rise_s * min(falls_to(_LOG_CUT_OFF, math.exp(p[LOG_ALPHA, k])), 1.5)

@@ -1,4 +1,4 @@
-"""One bin's time slots read: what reading.py reads from a region's curve, compiled and shortened for hundreds of thousands of bins.
+"""A row of bins' time slots read: what reading.py reads from a region's curve, compiled and shortened for hundreds of thousands.
 
 Shortened: landmarks come from the local cubic alone, and uncertainties leave out that curve, baseline and top share some noise.
 """
@@ -13,20 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled
-from shared.inflow.maps_first_pass import (
-    BASELINE,
-    LOG_ALPHA,
-    LOG_RISE,
-    ONSET,
-    PEAK,
-    cut_off_s,
-    fit_pass,
-    lent_room,
-    normal_equations,
-    rises_to,
-    solved_step,
-    variance_of,
-)
+from shared.inflow.maps_first_pass import lent_room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_landmarks import (
     VALUE,
@@ -40,6 +27,18 @@ from shared.inflow.maps_landmarks import (
     top_near,
 )
 from shared.inflow.maps_local_cubic import lent_tables, width_class
+from shared.inflow.maps_onset import (
+    BEFORE,
+    FIT_RISE_S,
+    HALF_S,
+    HEIGHT,
+    ONSET_S,
+    ONSET_U,
+    RISE_S,
+    TENTH_S,
+    first_passes,
+    slots_until,
+)
 from shared.inflow.maps_washout import half_life
 from shared.lanes import borrowed
 
@@ -50,69 +49,51 @@ MEASURED, SATURATED, NO_RISE, UNCERTAIN, UNSEEN = range(5)
 """Classes of a map's bins."""
 
 _LEAST_RISE = 6.0
-_LEAST_FIT_SLOTS = 8
 _OUTLINE_WIDTH, _PLAIN_WIDTH, _USUAL_INFORMATION = 0.45, 0.36, 400.0
-_LARGEST_MISFIT, _LARGEST_ONSET_U, _FLAT_TOP = 0.03, 0.2, 0.15
-_EARLY_SHARE = 0.75
 _SLOT_DOUBT = 0.08
 """Of the length of the slot that the onset falls into: more than it was measured to move the onset (DECISION-maps.md)."""
-_WELL = 0.5
-
-
-@compiled
-def read_bin(slots, early, tables, at_reference, values, variances, smoothed, room, found, found_u):
-    """Read one bin; returns its class. ``found`` and ``found_u`` (FOUND,) hold nan where a thing cannot be known.
-
-    ``slots`` (5, slots): start, end and mean time in seconds, frames, length in seconds; the first
-    ``early`` of them came before the dye for certain; ``at_reference`` are tables of a single node, the reference's top.
-    """
-    times_s = slots[2]
-    found[:] = math.nan
-    found_u[:] = math.nan
-    level, level_u = _mean_of_first(slots, early, values, variances)
-    if level != level:
-        return UNSEEN
-    c, top, tenth_s, half_s = _outline(times_s, level, tables, values, smoothed)
-    height = smoothed[top] - level
-    if height < _LEAST_RISE * math.hypot(level_u, estimate_u(tables, c, 2 * top, VALUE, variances)):
-        found[LEVEL], found_u[LEVEL] = level, level_u
-        found[AT_REFERENCE] = estimate(at_reference, c, 0, VALUE, values) - level
-        found_u[AT_REFERENCE] = math.hypot(estimate_u(at_reference, c, 0, VALUE, variances), level_u)
-        return NO_RISE
-    rise_s = max(times_s[top] - tenth_s, 1e-3)
-    _scale(values, variances, height, room)
-    onset_s, onset_u, fit_rise_s = _arrival(times_s, smoothed, level, height, top, tenth_s, rise_s, room)
-    foot_s = max(2.0 * tenth_s - half_s, times_s[0])
-    if onset_s == onset_s:
-        blur_s = _SLOT_DOUBT * slots[4, max(_slots_until(times_s, onset_s) - 1, 0)]
-        found[ARRIVAL], found_u[ARRIVAL] = onset_s, math.hypot(onset_u, blur_s)
-        foot_s = onset_s - 0.02 * fit_rise_s
-    base, base_u = _mean_before(slots, foot_s, values, variances)
-    if base != base:
-        return UNSEEN
-    found[LEVEL], found_u[LEVEL] = base, base_u
-    _landmarks(times_s, tables, values, variances, height, top, tenth_s, rise_s, foot_s, base, base_u, found, found_u)
-    c = _plain_class(times_s, tables, variances, height, top, tenth_s, rise_s)
-    found[AT_REFERENCE] = estimate(at_reference, c, 0, VALUE, values) - base
-    found_u[AT_REFERENCE] = math.hypot(estimate_u(at_reference, c, 0, VALUE, variances), base_u)
-    if found[TOP_TIME] == found[TOP_TIME]:
-        found[HALF_LIFE], found_u[HALF_LIFE] = half_life(times_s, values, variances, base, base_u, found[TOP_TIME])
-    return MEASURED
 
 
 class Rows(NamedTuple):
-    """Memory for one row of bins: their values, and what is worked out from one of them."""
+    """Memory for one row of bins: what they hold, outlines, first passes and what is found.
+
+    ``values`` and ``variances`` (width, slots); ``kinds`` (width,) classes, UNSEEN where there is nothing to read; ``found`` and
+    ``found_u`` (FOUND, width), nan where a thing cannot be known.
+    """
 
     values: NDArray[np.float64]
     variances: NDArray[np.float64]
-    smoothed: NDArray[np.float64]
+    kinds: NDArray[np.uint8]
     found: NDArray[np.float64]
     found_u: NDArray[np.float64]
+    smoothed: NDArray[np.float64]
+    widths: NDArray[np.int64]
+    tops: NDArray[np.int64]
+    outlines: NDArray[np.float64]
+    rising: NDArray[np.int64]
+    late: NDArray[np.int64]
+    onsets: NDArray[np.float64]
+    above: NDArray[np.float64]
 
 
 def rows_of(width: int, slots: int) -> Rows:
     """Memory for ``width`` bins."""
-    return Rows(np.empty((width, slots)), np.empty(slots), np.empty(slots), np.empty(FOUND), np.empty(FOUND))
+    values, variances, smoothed = np.empty((3, width, slots))
+    found, found_u = np.empty((2, FOUND, width))
+    widths, tops, rising, late = np.empty((4, width), np.int64)
+    kinds, above = np.zeros(width, np.uint8), np.zeros((5, width))
+    outlines, onsets = np.empty((5, width)), np.empty((3, width))
+    return Rows(values, variances, kinds, found, found_u, smoothed, widths, tops, outlines, rising, late, onsets, above)
+
+
+@compiled
+def lent_rows(rows):
+    """The same without owners, as in maps_first_pass.lent_room."""
+    return Rows(
+        borrowed(rows.values), borrowed(rows.variances), borrowed(rows.kinds), borrowed(rows.found),
+        borrowed(rows.found_u), borrowed(rows.smoothed), borrowed(rows.widths), borrowed(rows.tops),
+        borrowed(rows.outlines), borrowed(rows.rising), borrowed(rows.late), borrowed(rows.onsets), borrowed(rows.above),
+    )  # fmt: skip
 
 
 # fmt: off
@@ -128,34 +109,108 @@ def read_rows(
     """
     inverse_flat, pixels = bins
     number, width = order.size, inverse_flat.shape[1]
-    room, tables, at_reference, slots = lent_room(room), lent_tables(tables), lent_tables(at_reference), borrowed(slots)
-    values, variances, smoothed = borrowed(rows.values), borrowed(rows.variances), borrowed(rows.smoothed)
-    one, one_u = borrowed(rows.found), borrowed(rows.found_u)
-    unseen = np.empty(width, np.bool_)
+    lent, lent_at = lent_tables(tables), lent_tables(at_reference)
+    room, rows, slots = lent_room(room), lent_rows(rows), borrowed(slots)
     for y in range(first_row, last_row):
-        unseen[:] = False
+        for x in range(width):
+            rows.kinds[x] = UNSEEN if inverse_flat[y, x] == 0 else MEASURED
         for i in range(number):
             for x in range(width):
                 stored = planes[order[i], y, x]
-                values[x, i] = stored * steps[i]
-                unseen[x] |= stored == NO_DATA
+                rows.values[x, i] = stored * steps[i]
+                if stored == NO_DATA:
+                    rows.kinds[x] = UNSEEN
         for x in range(width):
             f = inverse_flat[y, x]
-            if unseen[x] or f == 0:
-                classes[y, x] = UNSEEN
-                continue
             rest = pixels[y, x] * f * f
             for i in range(number):
-                variances[i] = max(values[x, i], 0.0) * noise[0, i] * f + noise[1, i] * rest
-            classes[y, x] = read_bin(
-                slots, early, tables, at_reference, values[x], variances, smoothed, room, one, one_u
-            )
-            for k in range(FOUND):
-                found[k, y, x] = one[k]
-                found_u[k, y, x] = one_u[k]
+                rows.variances[x, i] = max(rows.values[x, i], 0.0) * noise[0, i] * f + noise[1, i] * rest
+        read_row(slots, early, lent, lent_at, room, rows)
+        for x in range(width):
+            classes[y, x] = rows.kinds[x]
+        for k in range(FOUND):
+            for x in range(width):
+                found[k, y, x] = rows.found[k, x]
+                found_u[k, y, x] = rows.found_u[k, x]
+# fmt: on
+
+
+@compiled
+def read_row(slots, early, tables, at_reference, room, rows):
+    """Read the bins of one row, all but those that are UNSEEN.
+
+    ``slots`` (5, slots): start, end and mean time in seconds, frames, length in seconds; the first
+    ``early`` of them came before the dye for certain; ``at_reference`` are tables of a single node, the reference's top.
+    ``rows.above`` holds the fits of the row before, with no peak where there is none.
+    """
+    rows.found[:] = math.nan
+    rows.found_u[:] = math.nan
+    number = 0
+    for x in range(rows.kinds.size):
+        if rows.kinds[x] == UNSEEN:
+            continue
+        rows.kinds[x] = _look(slots, early, tables, at_reference, rows, x)
+        if rows.kinds[x] == MEASURED:
+            rows.rising[number] = x
+            number += 1
+    first_passes(slots[2], rows.rising[:number], room, rows)
+    for i in range(number):
+        x = rows.rising[i]
+        rows.kinds[x] = _read_rising(slots, tables, at_reference, rows, x)
 
 
 # ---- pieces ---------------------------------------------------------------------------------------------------------------
+
+
+@compiled
+def _look(slots, early, tables, at_reference, rows, x):
+    """Outline of a bin's curve; returns its class. One that does not rise is read here."""
+    values, variances, outlines = rows.values[x], rows.variances[x], rows.outlines
+    times_s, found, found_u = slots[2], rows.found, rows.found_u
+    level, level_u = _mean_of_first(slots, early, values, variances)
+    if level != level:
+        return UNSEEN
+    c, top, tenth_s, half_s = _outline(times_s, level, tables, values, rows.smoothed[x])
+    height = rows.smoothed[x, top] - level
+    if height < _LEAST_RISE * math.hypot(level_u, estimate_u(tables, c, 2 * top, VALUE, variances)):
+        found[LEVEL, x], found_u[LEVEL, x] = level, level_u
+        found[AT_REFERENCE, x] = estimate(at_reference, c, 0, VALUE, values) - level
+        found_u[AT_REFERENCE, x] = math.hypot(estimate_u(at_reference, c, 0, VALUE, variances), level_u)
+        return NO_RISE
+    rise_s = max(times_s[top] - tenth_s, 1e-3)
+    rows.tops[x] = top
+    outlines[BEFORE, x], outlines[HEIGHT, x] = level, height
+    outlines[TENTH_S, x], outlines[HALF_S, x], outlines[RISE_S, x] = tenth_s, half_s, rise_s
+    rows.widths[x] = _plain_class(times_s, tables, variances, height, top, tenth_s, rise_s)
+    return MEASURED
+
+
+@compiled
+def _read_rising(slots, tables, at_reference, rows, x):
+    """All that is known of a bin whose curve rises, after its first pass was fitted; returns its class."""
+    values, variances, outlines, times_s = rows.values[x], rows.variances[x], rows.outlines, slots[2]
+    found, found_u = rows.found[:, x], rows.found_u[:, x]
+    onset_s = rows.onsets[ONSET_S, x]
+    foot_s = max(2.0 * outlines[TENTH_S, x] - outlines[HALF_S, x], times_s[0])
+    if onset_s == onset_s:
+        blur_s = _SLOT_DOUBT * slots[4, max(slots_until(times_s, onset_s) - 1, 0)]
+        found[ARRIVAL], found_u[ARRIVAL] = onset_s, math.hypot(rows.onsets[ONSET_U, x], blur_s)
+        foot_s = onset_s - 0.02 * rows.onsets[FIT_RISE_S, x]
+    base, base_u = _mean_before(slots, foot_s, values, variances)
+    if base != base:
+        found[:] = math.nan
+        found_u[:] = math.nan
+        return UNSEEN
+    found[LEVEL], found_u[LEVEL] = base, base_u
+    c, top_s, reach_s = rows.widths[x], times_s[rows.tops[x]], 0.5 * outlines[RISE_S, x]
+    node = highest_node(tables, c, values, top_s - reach_s, top_s + reach_s)
+    if node >= 0:
+        _landmarks(tables, c, node, values, variances, foot_s, base, base_u, found, found_u)
+    found[AT_REFERENCE] = estimate(at_reference, c, 0, VALUE, values) - base
+    found_u[AT_REFERENCE] = math.hypot(estimate_u(at_reference, c, 0, VALUE, variances), base_u)
+    if found[TOP_TIME] == found[TOP_TIME]:
+        found[HALF_LIFE], found_u[HALF_LIFE] = half_life(times_s, values, variances, base, base_u, found[TOP_TIME])
+    return MEASURED
 
 
 @compiled
@@ -200,79 +255,6 @@ def _outline(times_s, level, tables, values, smoothed):
 
 
 @compiled
-def _scale(values, variances, height, room):
-    """What the first pass is fitted to: peak near 1."""
-    for i in range(values.size):
-        room.scaled[i], room.weights[i] = values[i] / height, height * height / variances[i]
-
-
-@compiled
-def _arrival(times_s, smoothed, level, height, top, tenth_s, rise_s, room):
-    """Onset of the first pass, its uncertainty and the rise of the fit; nan where it is not identifiable."""
-    fallen = top
-    while fallen < times_s.size - 1 and smoothed[fallen] >= level + 0.9 * height:
-        fallen += 1
-    until_s = min(times_s[fallen], times_s[top] + 0.5 * rise_s)
-    scaled, weights = room.scaled, room.weights
-    p = room.p
-    if _start(p, room.last, level / height, tenth_s, rise_s):
-        until_s = cut_off_s(p)
-    chi, number, used = 0.0, 0, _slots_until(times_s, until_s)
-    for _ in range(2):
-        if used < _LEAST_FIT_SLOTS:
-            return math.nan, math.nan, math.nan
-        number = used
-        chi = fit_pass(times_s, scaled, weights, number, p, room, _WELL)
-        used = _slots_until(times_s, cut_off_s(p))
-        if used == number:
-            break
-    fit_rise_s, alpha = math.exp(p[LOG_RISE]), math.exp(p[LOG_ALPHA])
-    onset_u = math.sqrt(variance_of(room, ONSET))
-    onset_s, excess = p[ONSET], chi / max(number - 5, 1) - 1.0
-    if _in_trouble(times_s, weights, number, p, excess, onset_u):
-        room.last[PEAK] = 0.0
-        return math.nan, math.nan, math.nan
-    if excess > 3.0 * math.sqrt(2.0 / max(number - 5, 1)):
-        early = _slots_until(times_s, onset_s + fit_rise_s * rises_to(_EARLY_SHARE, alpha))
-        if early >= _LEAST_FIT_SLOTS:
-            normal_equations(times_s, scaled, weights, early, p, room)
-            solved_step(room, 0.0)
-            onset_u = math.hypot(onset_u, room.step[ONSET])
-    room.last[:] = p
-    return onset_s, onset_u, fit_rise_s
-
-
-@compiled
-def _start(p, last, level, tenth_s, rise_s):
-    """Begin with the bin before, if it rose about then and as fast, else with a usual shape; returns whether it did."""
-    p[BASELINE], p[PEAK], p[ONSET] = level, 1.0, tenth_s - 0.25 * rise_s
-    p[LOG_ALPHA], p[LOG_RISE] = math.log(3.0), math.log(1.25 * rise_s)
-    if last[PEAK] > 0 and abs(last[ONSET] - p[ONSET]) < 0.3 * rise_s and abs(last[LOG_RISE] - p[LOG_RISE]) < 0.3:
-        p[ONSET], p[LOG_ALPHA], p[LOG_RISE] = last[ONSET], last[LOG_ALPHA], last[LOG_RISE]
-        return True
-    return False
-
-
-@compiled
-def _slots_until(times_s, until_s):
-    number = 0
-    while number < times_s.size and times_s[number] <= until_s:
-        number += 1
-    return number
-
-
-@compiled
-def _in_trouble(times_s, weights, number, p, excess, onset_u):
-    alpha = math.exp(p[LOG_ALPHA])
-    mean_variance = 0.0
-    for i in range(number):
-        mean_variance += 1.0 / weights[i] / number
-    misfit = math.sqrt(max(excess, 0.0) * mean_variance) / p[PEAK]
-    too_wide = onset_u > _LARGEST_ONSET_U * math.exp(p[LOG_RISE])
-    return p[ONSET] <= times_s[0] or not 0.4 < alpha < 25.0 or misfit > _LARGEST_MISFIT or too_wide
-
-
-@compiled
 def _plain_class(times_s, tables, variances, height, top, tenth_s, rise_s):
     """Width class at which the cubic's flattening stays well below the noise (reading.py)."""
     information = 0.0
@@ -284,13 +266,8 @@ def _plain_class(times_s, tables, variances, height, top, tenth_s, rise_s):
 
 
 @compiled
-def _landmarks(times_s, tables, values, variances, height, top, tenth_s, rise_s, foot_s, base, base_u, found, found_u):
-    """Top, half rise and steepest rise, in ``found``."""
-    c = _plain_class(times_s, tables, variances, height, top, tenth_s, rise_s)
-    reach_s = 0.5 * rise_s
-    node = highest_node(tables, c, values, times_s[top] - reach_s, times_s[top] + reach_s)
-    if node < 0:
-        return
+def _landmarks(tables, c, node, values, variances, foot_s, base, base_u, found, found_u):
+    """Top, half rise and steepest rise, in ``found``; ``node`` is the one nearest to the top."""
     top_s, top_s_u, value, value_u = top_near(tables, c, node, values, variances)
     if top_s != top_s:
         return

@@ -1,5 +1,6 @@
 """The time slots against means taken plainly from the same frames."""
 
+import math
 from itertools import pairwise
 
 import numpy as np
@@ -117,8 +118,8 @@ def test_logarithm_and_exponential_are_numpy_s() -> None:
 def test_shares_of_a_gamma_variate_are_reached_where_lambert_s_w_has_them(alpha: float) -> None:
     assert CUT_OFF_SHARE == outline.CUT_OFF_SHARE
     exact = GammaVariate(0.0, alpha, 1.0, 1.0)
-    assert abs(falls_to(0.9, alpha) - exact.crossing_s(0.9, falling=True)) < 1e-6
-    assert abs(rises_to(0.75, alpha) - exact.crossing_s(0.75)) < 1e-6
+    assert abs(falls_to(math.log(0.9), alpha) - exact.crossing_s(0.9, falling=True)) < 1e-6
+    assert abs(rises_to(math.log(0.75), alpha) - exact.crossing_s(0.75)) < 1e-6
 
 
 def _binned(plane: np.ndarray) -> np.ndarray:
