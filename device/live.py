@@ -22,6 +22,7 @@ from shared.frame import CameraDescription, Frame
 from shared.fused_picture import FusedPicture
 from shared.legend import Legend, with_legend
 from shared.live_picture import Look, Planes
+from shared.picture_noise import NO_NOISE, Noise
 from shared.protocol.control import RegionState, View
 from shared.region import Region
 from shared.relative import relative_measured
@@ -74,13 +75,14 @@ class _Watched:
         self._noise = Measured(value, u)
         self.steadied = Measured(value, math.hypot(u, self.ambient.u / output))
 
-    def set_baseline(self, plane: NDArray[np.float32] | None, share: float) -> None:
-        """Mean of a baseline plane over the region; ``share`` is the part of a frame's variance that the plane keeps."""
-        if plane is None or self.newest is None:
+    def set_baseline(self, plane: NDArray[np.float32] | None, noise: Noise) -> None:
+        """Mean of a baseline plane over the region; ``noise`` is that of the plane's pixels."""
+        if plane is None:
             self.baseline = Measured(0.0, 0.0)
         else:
-            mean = float(plane.reshape(-1)[self.pixels.indices].mean(dtype=np.float64))
-            self.baseline = Measured(mean, self.newest.signal.u * math.sqrt(share))
+            found = plane.reshape(-1)[self.pixels.indices].astype(np.float64)
+            variance = noise.variance(found, self.pixels.inverse_flat)
+            self.baseline = Measured(float(found.mean()), math.sqrt(float(variance.mean()) / len(found)))
 
 
 def warm_up() -> None:
@@ -120,7 +122,7 @@ class LivePath:
         self._reference: _Watched | None = None
         self._regions: dict[str, _Watched] = {}
         self._baseline: NDArray[np.float32] | None = None
-        self._baseline_share = 0.0
+        self._baseline_noise = NO_NOISE
         self._last_lit_ns: int | None = None
         self._factor = 0.0
         self._ambient: AmbientPlane | None = None
@@ -169,12 +171,12 @@ class LivePath:
                 raise Refused(
                     "no baseline: too few lit frames yet", remedy="switch the light on, wait a second, try again"
                 )
-            self._use_baseline(plane, self._picture.remembered_noise_share)
+            self._use_baseline(plane, self._picture.remembered_noise)
 
     def clear_baseline(self) -> None:
         """Take nothing off any more."""
         with self._lock:
-            self._use_baseline(None, 0.0)
+            self._use_baseline(None, NO_NOISE)
 
     def process(self, frame: Frame) -> LivePicture:
         """Take a frame in and draw it as JPEG."""
@@ -243,6 +245,7 @@ class LivePath:
                 reference=reference if self._drawn_percent else "",
                 has_percent=self._drawn_percent,
                 baseline=self._baseline is not None,
+                widest_u_percent=self._settings.widest_u_percent,
             )
         return with_legend(picture, legend)
 
@@ -257,12 +260,13 @@ class LivePath:
         """Bring what is taken off the picture to the exposure and gain of its frames."""
         if self._ambient is not None and self._ambient_for != (exposure_us, gain):
             self._ambient_for = (exposure_us, gain)
-            self._picture.take_ambient_off(self._ambient.counts(exposure_us, gain))
+            variance_counts2 = self._ambient.variance_counts2(exposure_us, gain)
+            self._picture.take_ambient_off(self._ambient.counts(exposure_us, gain), variance_counts2)
 
-    def _use_baseline(self, plane: NDArray[np.float32] | None, share: float) -> None:
-        self._baseline, self._baseline_share = plane, share
+    def _use_baseline(self, plane: NDArray[np.float32] | None, noise: Noise) -> None:
+        self._baseline, self._baseline_noise = plane, noise
         for watched in self._all_watched():
-            watched.set_baseline(plane, share)
+            watched.set_baseline(plane, noise)
 
     def _all_watched(self) -> tuple[_Watched, ...]:
         return (*((self._reference,) if self._reference is not None else ()), *self._regions.values())
@@ -285,14 +289,15 @@ class LivePath:
             is_new = watched.newest is None
             watched.take(region_signal(frame, watched.pixels, self._calibration), self._settings.steadying, output)
             if is_new:
-                watched.set_baseline(self._baseline, self._baseline_share)
+                watched.set_baseline(self._baseline, self._baseline_noise)
 
     def _look(self, frame: Frame) -> Look:
-        above = None
+        above, above_u = None, 0.0
         if self._reference is not None and not self._reference_flag():
             assert self._reference.steadied is not None
             above = self._reference.steadied.value - self._reference.baseline.value
-        return Look(self._view, self._contours, above, self._baseline)
+            above_u = math.hypot(self._reference.steadied.u, self._reference.baseline.u)
+        return Look(self._view, self._contours, above, self._baseline, above_u, self._baseline_noise)
 
     def _reference_flag(self) -> str:
         """Why there is no percentage, for a reason that concerns all regions; empty when there is."""
@@ -326,7 +331,8 @@ class LivePath:
         region = watched.region
         if value is None:
             return RegionState(str(region), region.name, None, None, flag or "reference too dark")
-        return RegionState(str(region), region.name, value.value, value.u)
+        unsure = "uncertain" if value.u > self._settings.widest_u_percent else ""
+        return RegionState(str(region), region.name, value.value, value.u, unsure)
 
     def _own_flag(self, watched: _Watched) -> str:
         if watched.newest is None or watched.steadied is None:
@@ -343,6 +349,7 @@ class LivePath:
             "sensor_time_ns": frame.sensor_time_ns,
             "width": self._calibration.camera.width,
             "height": self._calibration.camera.height,
+            "mm_per_px": self._calibration.camera.mm_per_px,
             "picture_width": width,
             "picture_height": height,
             "view": self._view,

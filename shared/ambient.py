@@ -148,6 +148,13 @@ class AmbientPlane:
         """What ambient light adds to a frame's counts, (height, width) float32."""
         return self.rate * np.float32(exposure_us * gain / 1000.0)
 
+    def variance_counts2(self, exposure_us: float, gain: float) -> float:
+        """How far the running mean may be off in one pixel of ``counts``: the picture's mean variance, counts squared."""
+        taken_us, taken_gain = self._taken_with
+        scale = taken_us * taken_gain / 1000.0
+        variance = float(counts_variance(self._mean * scale, taken_gain, self._calibration)) * self.noise_share
+        return variance * (exposure_us * gain / 1000.0 / scale) ** 2
+
     def region_rate(self, region: RegionPixels) -> Measured:
         """The rate in a region's mean corrected counts, with the uncertainty that the running mean leaves."""
         exposure_us, gain = self._taken_with

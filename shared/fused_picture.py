@@ -21,15 +21,17 @@ from shared.live_picture import (
     Look,
     Planes,
     block_means,
+    dash_pattern,
     dot_pattern,
-    noise_share,
     smoothed,
     stripe_pattern,
 )
+from shared.picture_noise import Noise, SlowMeanNoise, SteadiedNoise, correlation_after, frame_noise
 from shared.settings import PictureSettings
-from shared.signal import DefectSources, least_counts
+from shared.signal import DefectSources
 
 Lane = NDArray[np.int16]
+F32 = NDArray[np.float32]
 
 PART = 65536
 """``lanes.part`` multiplies by a number of these."""
@@ -67,11 +69,16 @@ class FusedPicture:
         self._half_planes = _Canvas(height // 2, width // 4 * 4)
         self._stripes = _words(stripe_pattern((PATTERN_PERIOD, blocks)))
         self._dots = _words(dot_pattern((PATTERN_PERIOD, blocks)))
+        self._dashes = _words(dash_pattern((PATTERN_PERIOD, blocks)))
         self._prepare_colours()
         self._baseline_key: tuple[object, ...] = ()
         self._baseline: Lane = np.zeros((1, 1), np.int16)
-        self._least_key: tuple[object, ...] = ()
-        self._least: Lane = np.zeros((1, 1), np.int16)
+        self._below: F32 = np.zeros((1, 1), np.float32)
+        self._inverse_flat = self._blocks(1.0 / calibration.flat, halved=False)
+        self._half_inverse_flat = self._blocks(1.0 / calibration.flat, halved=True)
+        self._steadied_noise = SteadiedNoise(settings.steadying)
+        self._slow_noise = SlowMeanNoise(correlation_after(REMEMBERED_EVERY, settings.steadying))
+        self._ambient_variance = 0.0
         self._factor = 0.0
         self.restart()
         self.forget()
@@ -80,14 +87,20 @@ class FusedPicture:
     def restart(self) -> None:
         """Forget the frames before; the next one stands alone."""
         self._fresh = True
+        self._steadied_noise.restart()
 
     def forget(self) -> None:
         """Begin the slow mean anew."""
+        self._slow_noise.restart()
         self._remembered_frames = 0
         self._remembered[:] = 0.0
 
-    def take_ambient_off(self, counts: NDArray[np.float32]) -> None:
-        """From now on ``counts`` (height, width) are what ambient light adds to a frame; costs as much as half a picture."""
+    def take_ambient_off(self, counts: NDArray[np.float32], variance_counts2: float = 0.0) -> None:
+        """From now on ``counts`` (height, width) are what ambient light adds to a frame, each known with this variance.
+
+        Costs as much as half a picture.
+        """
+        self._ambient_variance = variance_counts2
         self._ambient_counts = float(counts.mean(dtype=np.float64))
         dark = (self._calibration.dark_counts + counts) * np.float32(self._per_count) - self._rounding
         np.clip(dark, -TOP, TOP, out=dark)
@@ -101,11 +114,9 @@ class FusedPicture:
         return (smoothed(plane) if self._settings.smoothing else plane).astype(np.float32)
 
     @property
-    def remembered_noise_share(self) -> float:
-        """Part of a single frame's variance that the slow mean keeps (steadying taken as none, to be on the safe side)."""
-        seconds = self._calibration.camera.frame_interval_us * 1e-6 * REMEMBERED_EVERY
-        share = 1.0 - float(np.exp(-seconds / REMEMBERED_S))
-        return max(share / (2.0 - share), 1.0 / max(self._remembered_frames // REMEMBERED_EVERY, 1))
+    def remembered_noise(self) -> Noise:
+        """What the slow mean leaves of the noise of each pixel, before it is smoothed."""
+        return self._slow_noise.noise
 
     def draw(self, frame: Frame, look: Look) -> Planes:
         """Take the frame in and draw it. An unlit frame is drawn in grey by itself and leaves the steadied signal alone."""
@@ -113,14 +124,15 @@ class FusedPicture:
         if frame.lit:
             factor = self._calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
             numbers = self._frame_numbers(factor)
+            self._take_noise(frame.gain, factor, numbers)
         else:
             factor, state = 1.0, self._unlit_state
             numbers = self._base._replace(fresh=1)
             look = replace(look, reference=None)
         with_percent = look.reference is not None and look.view != "grey"
         if with_percent:
-            self._prepare_percent(frame.gain, factor, look)
-            numbers = self._percent_numbers(numbers, factor, look)
+            self._prepare_baseline(factor, look)
+            numbers = self._doubt_numbers(self._percent_numbers(numbers, factor, look), factor, look)
         planes = self._drawn(frame, look, numbers, state, with_percent)
         if frame.lit:
             self._factor, self._fresh = factor, False
@@ -132,20 +144,21 @@ class FusedPicture:
         pixels.flags.writeable = False
         sources = (self._sources.pixels, self._sources.starts, self._sources.sources)
         planes = (self._dark, self._gain, *sources, state, self._remembered)
-        marks = (self._stripes, self._dots, int(_word(LIGHT_STROKE)), int(_word(DARK_STROKE)))
+        marks = (self._stripes, self._dots, self._dashes, int(_word(LIGHT_STROKE)), int(_word(DARK_STROKE)))
         if look.view != "side by side":
             canvas = self._whole_planes
             clipped = draw_whole(
-                pixels, *planes, self._baseline, self._least, *marks, numbers.record(), *self._scratch, *canvas.arrays
-            )
+                pixels, *planes, self._baseline, self._inverse_flat, self._below, *marks, numbers.record(), *self._scratch,
+                *canvas.arrays,
+            )  # fmt: skip
         else:
             canvas = self._half_planes
             clipped = halve_whole(pixels, *planes, self._half, numbers.record(), self._scratch[0], self._scratch[2])
             words = self._half.view(np.int32)
             for offset, part in ((0, numbers._replace(relative=0)), (self._half.shape[1] // 2, numbers)):
                 draw_half(
-                    self._half, words, self._baseline, self._least, *marks, part.record(), *self._scratch, offset,
-                    canvas.u.shape[0], *canvas.arrays,
+                    self._half, words, self._baseline, self._half_inverse_flat, self._below, *marks, part.record(),
+                    *self._scratch, offset, canvas.u.shape[0], *canvas.arrays,
                 )  # fmt: skip
         self.saturated_share = clipped / frame.pixels.size
         return canvas.planes
@@ -202,6 +215,12 @@ class FusedPicture:
             remember_share=max(1.0 / visits, 1.0 - float(np.exp(-seconds / REMEMBERED_S))),
         )
 
+    def _take_noise(self, gain: float, factor: float, numbers: Numbers) -> None:
+        """Noise of the steadied plane and of the slow mean after this frame."""
+        steadied = self._steadied_noise.take(frame_noise(self._calibration, gain, factor, self._ambient_counts))
+        if numbers.remember_phase == 0:
+            self._slow_noise.take(steadied, numbers.remember_share)
+
     def _percent_numbers(self, numbers: Numbers, factor: float, look: Look) -> Numbers:
         assert look.reference is not None
         per_value = 100.0 * self._percent_unit * factor / (self._scale * look.reference)
@@ -213,27 +232,36 @@ class FusedPicture:
             with_baseline=int(look.baseline is not None), level_0=a, level_1=b, level_2=c, level_3=d,
         )  # fmt: skip
 
-    def _prepare_percent(self, gain: float, factor: float, look: Look) -> None:
-        """Baseline and least tellable values in the units of the steadied plane, made anew only when something changed."""
-        halved = look.view == "side by side"
+    def _doubt_numbers(self, numbers: Numbers, factor: float, look: Look) -> Numbers:
+        """What ``PercentNoise`` says, in the kernel's unit of percent."""
+        assert look.reference is not None
+        assert self._steadied_noise.noise is not None
+        known = self._steadied_noise.noise + Noise(still=self._ambient_variance * factor**2)
+        noise = look.percent_noise(known, self._settings.smoothing)
+        per_signal = 100.0 * self._percent_unit / look.reference
+        return numbers._replace(
+            by_percent=noise.pixel.shot * per_signal,
+            by_still=(noise.pixel.still + noise.baseline.still) * per_signal**2,
+            by_baseline=(noise.pixel.shot + noise.baseline.shot) * per_signal**2,
+            by_reference=noise.relative_u**2,
+            least_squared=self._settings.least_signal_to_noise**2,
+            widest_squared=(self._settings.widest_u_percent * self._percent_unit) ** 2,
+        )
 
+    def _prepare_baseline(self, factor: float, look: Look) -> None:
+        """Baseline in the units of the steadied plane, and of its blocks in signal units, made anew only when something changed."""
+        halved = look.view == "side by side"
         baseline_key = (id(look.baseline), halved, factor if look.baseline is not None else 0.0)
         if baseline_key != self._baseline_key:
             self._baseline_key = baseline_key
             if look.baseline is not None:
                 plane = look.baseline * np.float32(self._scale / factor)
                 self._baseline = _lanes(self._halved(plane) if halved else plane)
-        coarse = round(np.log(factor) * 50) if look.baseline is not None else 0
-        least_key = (id(look.baseline), halved, gain, coarse, round(np.log1p(max(self._ambient_counts, 0.0)) * 20))
-        if least_key != self._least_key:
-            self._least_key = least_key
-            flat = self._calibration.flat.astype(np.float64)
-            below = self._ambient_counts + (0.0 if look.baseline is None else look.baseline / factor * flat)
-            wanted = self._settings.least_signal_to_noise
-            least = (
-                least_counts(wanted, gain, self._calibration, noise_share(self._settings), below) / flat * self._scale
-            )
-            self._least = _lanes(block_means(self._halved(least) if halved else least))
+                self._below = np.maximum(self._blocks(look.baseline, halved), 0.0)
+
+    def _blocks(self, plane: NDArray[np.floating], halved: bool) -> F32:
+        """Means of the blocks on which colour and marks live."""
+        return block_means(self._halved(plane) if halved else plane).astype(np.float32)
 
     def _halved(self, plane: NDArray[np.floating]) -> NDArray[np.float64]:
         height, width = self._half.shape

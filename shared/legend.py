@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from shared.colour import PercentColours
-from shared.live_picture import DARK_STROKE, LIGHT_STROKE, dot_pattern, stripe_pattern
+from shared.live_picture import DARK_STROKE, LIGHT_STROKE, dash_pattern, dot_pattern, stripe_pattern
 
 BACKGROUND = (18, 20, 24)
 INK = (236, 238, 240)
@@ -23,7 +23,9 @@ CAUTION = (
 
 @dataclass(frozen=True)
 class Legend:
-    """What to explain. ``reference`` names the region that counts as 100 %; ``has_percent`` is false for a grey picture."""
+    """What to explain. ``reference`` names the region that counts as 100 %; ``has_percent`` is false for a grey picture;
+    ``widest_u_percent`` is the standard uncertainty above which a percentage is not shown.
+    """
 
     full_scale_percent: float
     opacity: float
@@ -31,6 +33,7 @@ class Legend:
     reference: str
     has_percent: bool
     baseline: bool = False
+    widest_u_percent: float = 5.0
 
 
 def with_legend(picture: Image.Image, legend: Legend) -> Image.Image:
@@ -119,9 +122,16 @@ def _marks(
     blocks = (size[1] // 2 + 1, size[0] // 2 + 1)
     lines = [(_swatch(stripe_pattern(blocks), size), "stripes: saturated, brighter than the camera can tell")]
     if legend.has_percent:
-        dots = dot_pattern(blocks)
-        grey = np.where(dots > 0, dots, round(SCALE_GREY)).astype(np.uint8)
-        lines.append((_swatch(grey, size), "dots: too dark to tell from the camera's own noise"))
+        doubtful = (
+            (dot_pattern(blocks), "dots: too dark to tell from the camera's own noise"),
+            (
+                dash_pattern(blocks),
+                f"dashes: uncertain by more than {1.96 * legend.widest_u_percent:.0f} points either way",
+            ),
+        )
+        for ink, words in doubtful:
+            grey = np.where(ink > 0, ink, round(SCALE_GREY)).astype(np.uint8)
+            lines.append((_swatch(grey, size), words))
         if legend.contours_percent:
             levels = ", ".join(f"{level:g} %" for level in legend.contours_percent)
             lines.append((_stroke(size), f"lines: {levels}; the light side of a line is the higher one"))

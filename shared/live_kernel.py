@@ -91,6 +91,12 @@ class Numbers(NamedTuple):
     level_2: int
     level_3: int
     remember_phase: int  # rows y with y % 8 equal to this are remembered
+    by_percent: float  # a block's variance is, over its flat, this times its percentage ...
+    by_still: float  # ... and this over its flat ...
+    by_baseline: float  # ... and this times its baseline
+    by_reference: float  # share of a percentage's square that the reference's uncertainty adds
+    least_squared: float  # least signal to noise, squared
+    widest_squared: float  # widest standard uncertainty, squared
     remember_scale: float
     remember_share: float
 
@@ -126,7 +132,9 @@ MOST = 38
 LEAST = 39
 MENDED = 40
 STROKE = 41
-SCRATCH_ROWS = 42
+UNSURE = 42  # two; also set where TOO_DARK is
+GREY = 44  # as bytes
+SCRATCH_ROWS = 45
 AHEAD = 14
 """Rows are steadied so many at a time, since memory gives long runs faster than short ones; at most CLIP_ROWS - 2."""
 
@@ -294,11 +302,20 @@ def _byte(brightness):
 
 
 @compiled
-def grey_row(smoothed, row, width, slot, n, line_bytes):
-    """Luma of the grey picture."""
+def grey_row(smoothed, row, width, to, n, line_bytes):
+    """Luma of the grey picture, into scratch row ``to``."""
     limit, shift, share = np.int16(n.tone_limit), np.int16(n.tone_shift), np.int16(n.tone_share)
     for x in range(width):
-        line_bytes[LUMA + slot, x] = _byte(_toned(smoothed[row, x], limit, shift, share))
+        line_bytes[to, x] = _byte(_toned(smoothed[row, x], limit, shift, share))
+
+
+@compiled
+def uncover_row(smoothed, row, width, slot, j, n, lines, line_bytes):
+    """Grey instead of the map's luma in the blocks of row ``j`` whose percentage is uncertain."""
+    grey_row(smoothed, row, width, GREY, n, line_bytes)
+    luma, unsure = LUMA + slot, UNSURE + (j & 1)
+    for i in range(width // 2):
+        lines[luma, i] = blended(lines[unsure, i], lines[GREY, i], lines[luma, i])
 
 
 @compiled
@@ -371,8 +388,11 @@ def _chroma_row(j, blocks, n, lines):
 
 
 @compiled
-def block_row(j, blocks, least, n, lines, line_words):
-    """Percent, contour band, marks and chroma of the blocks of two rows."""
+def block_row(j, blocks, inverse_flat, baseline, n, lines, line_words):
+    """Percent, contour band, marks and chroma of the blocks of two rows; returns whether any of them is uncertain.
+
+    ``inverse_flat`` and ``baseline`` are those of the blocks.
+    """
     slot = j & 3
     for i in range(blocks):
         first = mean_low(low_half(line_words[PERCENT, i]), high_half(line_words[PERCENT, i]))
@@ -384,11 +404,35 @@ def block_row(j, blocks, least, n, lines, line_words):
         reached = add(add(is_at_least(p, a), is_at_least(p, b)), add(is_at_least(p, c), is_at_least(p, d)))
         lines[BAND + slot, i + 1] = subtract(np.int16(0), reached)
     lines[BAND + slot, 0], lines[BAND + slot, blocks + 1] = lines[BAND + slot, 1], lines[BAND + slot, blocks]
-    limit, shift, share = np.int16(n.percent_limit), np.int16(n.percent_shift), np.int16(n.percent_share)
-    for i in range(blocks):
-        wanted = part(up(lesser(least[j, i], limit), shift), share)
-        lines[TOO_DARK + (j & 1), i] = is_above(wanted, lines[MEAN, i])
     _chroma_row(j, blocks, n, lines)
+    return _doubtful_row(j, blocks, inverse_flat, baseline, n, lines)
+
+
+@compiled
+def _doubtful_row(j, blocks, inverse_flat, baseline, n, lines):
+    """Masks of blocks too dark to tell from their own noise, and of these or too uncertain ones; says whether there are any.
+
+    In floats: a variance runs over more powers of two than 16 bits hold.
+    """
+    by_percent, by_still = np.float32(n.by_percent), np.float32(n.by_still)
+    by_baseline, by_reference = np.float32(n.by_baseline), np.float32(n.by_reference)
+    least, widest, nothing = np.float32(n.least_squared), np.float32(n.widest_squared), np.float32(0.0)
+    dark, unsure = TOO_DARK + (j & 1), UNSURE + (j & 1)
+    for i in range(blocks):
+        p, f = np.float32(lines[MEAN, i]), inverse_flat[j, i]
+        above = max(p, nothing)
+        still = by_still * f
+        if n.with_baseline:
+            still += by_baseline * baseline[j, i]
+        own = (by_percent * above + still) * f
+        is_dark = p * abs(p) < least * own
+        is_unsure = own + by_reference * p * p > widest
+        lines[dark, i] = np.int16(-1) if is_dark else np.int16(0)
+        lines[unsure, i] = np.int16(-1) if is_dark | is_unsure else np.int16(0)
+    found = np.int16(0)
+    for i in range(blocks):
+        found = either(found, lines[unsure, i])
+    return found != 0
 
 
 @compiled
@@ -402,7 +446,7 @@ def over_row(j, words, row_0, row_1, blocks, lines):
 
 
 @compiled
-def finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v):
+def finish_relative(j, half_rows, blocks, offset, stripes, dots, dashes, light, dark, n, lines, y_words, u, v):
     """Lay strokes and marks over block row ``j`` and write its two rows of Y and its row of U and V."""
     slot = j & 1
     before, here_row, after = BAND + (max(j - 1, 0) & 3), BAND + (j & 3), BAND + (min(j + 1, half_rows - 1) & 3)
@@ -410,17 +454,19 @@ def finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n,
         lines[MOST, i] = greater(greater(lines[before, i], lines[here_row, i]), lines[after, i])
         lines[LEAST, i] = lesser(lesser(lines[before, i], lines[here_row, i]), lines[after, i])
     light_word, dark_word = np.int16(light), np.int16(dark)
-    pattern, too_dark, over, chroma = j & 7, TOO_DARK + slot, OVER + slot, CHROMA + slot
+    pattern, too_dark, unsure, over, chroma = j & 7, TOO_DARK + slot, UNSURE + slot, OVER + slot, CHROMA + slot
     for i in range(blocks):
         here = lines[here_row, i + 1]
         is_light = is_above(here, lesser(lesser(lines[LEAST, i], lines[LEAST, i + 1]), lines[LEAST, i + 2]))
         is_dark = is_above(greater(greater(lines[MOST, i], lines[MOST, i + 1]), lines[MOST, i + 2]), here)
         lines[STROKE, i] = chosen(is_light, light_word, both(is_dark, dark_word))
     for i in range(blocks):
+        lines[STROKE, i] = blended(lines[unsure, i], dashes[pattern, i], lines[STROKE, i])
+    for i in range(blocks):
         word = blended(lines[too_dark, i], dots[pattern, i], lines[STROKE, i])
         lines[MEAN, i] = blended(lines[over, i], stripes[pattern, i], word)
     for i in range(blocks):
-        lines[MARKED, i] = either(either(lines[STROKE, i], lines[too_dark, i]), lines[over, i])
+        lines[MARKED, i] = either(either(lines[STROKE, i], lines[unsure, i]), lines[over, i])
     _write_luma(j, blocks, offset, lines, y_words)
     start = np.uintp(offset)  # an unsigned column needs no test for counting from the end
     for i in range(blocks):

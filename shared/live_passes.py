@@ -16,6 +16,7 @@ from shared.live_kernel import (
     CLIP_ROWS,
     CLIPPED,
     LARGEST,
+    LUMA,
     OVER,
     SMOOTHED,
     block_row,
@@ -31,13 +32,14 @@ from shared.live_kernel import (
     rescale_row,
     smooth_row,
     steady_row,
+    uncover_row,
 )
 
 
 # fmt: off
 @compiled
 def _paint(
-    j, any_clipped, plane, words, row_0, row_1, width, baseline, baseline_0, baseline_1, least, n, lines,
+    j, any_clipped, plane, words, row_0, row_1, width, baseline, baseline_0, baseline_1, inverse_flat, below, n, lines,
     line_bytes, line_words
 ):
     """First half of block row ``j``: everything that needs no neighbouring block row."""
@@ -51,17 +53,19 @@ def _paint(
     if n.relative:
         relative_row(plane, row_0, width, slot, 0, baseline, baseline_0, n, lines, line_bytes)
         relative_row(plane, row_1, width, slot + 1, 1, baseline, baseline_1, n, lines, line_bytes)
-        block_row(j, blocks, least, n, lines, line_words)
+        if block_row(j, blocks, inverse_flat, below, n, lines, line_words):
+            uncover_row(plane, row_0, width, slot, j, n, lines, line_bytes)
+            uncover_row(plane, row_1, width, slot + 1, j, n, lines, line_bytes)
     else:
-        grey_row(plane, row_0, width, slot, n, line_bytes)
-        grey_row(plane, row_1, width, slot + 1, n, line_bytes)
+        grey_row(plane, row_0, width, LUMA + slot, n, line_bytes)
+        grey_row(plane, row_1, width, LUMA + slot + 1, n, line_bytes)
 
 
 @compiled
-def _finish(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v):
+def _finish(j, half_rows, blocks, offset, stripes, dots, dashes, light, dark, n, lines, y_words, u, v):
     """Second half of block row ``j``, once the block row after it is painted."""
     if n.relative:
-        finish_relative(j, half_rows, blocks, offset, stripes, dots, light, dark, n, lines, y_words, u, v)
+        finish_relative(j, half_rows, blocks, offset, stripes, dots, dashes, light, dark, n, lines, y_words, u, v)
     else:
         finish_grey(j, blocks, offset, stripes, lines, y_words, u, v)
 
@@ -94,8 +98,8 @@ def _advance(upto, done, first, raw, dark, gain, defects, starts, sources, state
 
 @compiled
 def draw_whole(
-    raw, dark, gain, defects, starts, sources, state, remembered, baseline, least, stripes, dots, light_word, dark_word, n,
-    lines, line_bytes, line_words, y_words, u, v,
+    raw, dark, gain, defects, starts, sources, state, remembered, baseline, inverse_flat, below, stripes, dots, dashes,
+    light_word, dark_word, n, lines, line_bytes, line_words, y_words, u, v,
 ):
     """One frame to full-size planes; returns how many pixels are saturated."""
     raw, dark, gain, state, remembered = (
@@ -106,7 +110,8 @@ def draw_whole(
         borrowed(remembered),
     )
     defects, starts, sources = borrowed(defects), borrowed(starts), borrowed(sources)
-    baseline, least, stripes, dots = borrowed(baseline), borrowed(least), borrowed(stripes), borrowed(dots)
+    baseline, inverse_flat, below = borrowed(baseline), borrowed(inverse_flat), borrowed(below)
+    stripes, dots, dashes = borrowed(stripes), borrowed(dots), borrowed(dashes)
     lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
     y_words, u, v = borrowed(y_words), borrowed(u), borrowed(v)
     height = raw.shape[0]
@@ -125,12 +130,12 @@ def draw_whole(
         row_0, row_1 = SMOOTHED, SMOOTHED + (y_1 & 1)
         any_clipped = lines[CLIP_ANY, CLIP_ROWS] | lines[CLIP_ANY, CLIP_ROWS + 1]
         _paint(
-            j, any_clipped, lines, line_words, row_0, row_1, 2 * blocks, baseline, y_0, y_1, least, n, lines,
+            j, any_clipped, lines, line_words, row_0, row_1, 2 * blocks, baseline, y_0, y_1, inverse_flat, below, n, lines,
             line_bytes, line_words
         )
         if j:
-            _finish(j - 1, half_rows, blocks, 0, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
-    _finish(half_rows - 1, half_rows, blocks, 0, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
+            _finish(j - 1, half_rows, blocks, 0, stripes, dots, dashes, light_word, dark_word, n, lines, y_words, u, v)
+    _finish(half_rows - 1, half_rows, blocks, 0, stripes, dots, dashes, light_word, dark_word, n, lines, y_words, u, v)
     return clipped
 
 
@@ -178,25 +183,22 @@ def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, ha
 
 @compiled
 def draw_half(
-    half, half_words, baseline, least, stripes, dots, light_word, dark_word, n, lines, line_bytes, line_words,
+    half, half_words, baseline, inverse_flat, below, stripes, dots, dashes, light_word, dark_word, n, lines, line_bytes, line_words,
     offset, half_rows, y_words, u, v,
 ):
     """A half-size plane into the planes' columns from block ``offset`` on."""
-    half, half_words, stripes, dots = (
-        borrowed(half),
-        borrowed(half_words),
-        borrowed(stripes),
-        borrowed(dots),
-    )
-    baseline, least, y_words, u, v = borrowed(baseline), borrowed(least), borrowed(y_words), borrowed(u), borrowed(v)
+    half, half_words, inverse_flat, below = borrowed(half), borrowed(half_words), borrowed(inverse_flat), borrowed(below)
+    stripes, dots, dashes = borrowed(stripes), borrowed(dots), borrowed(dashes)
+    baseline, y_words, u, v = borrowed(baseline), borrowed(y_words), borrowed(u), borrowed(v)
     lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
     height, width = half.shape
     blocks = width // 2
     for j in range(half_rows):
         row_0, row_1 = 2 * j, min(2 * j + 1, height - 1)
         _paint(
-            j, 1, half, half_words, row_0, row_1, width, baseline, row_0, row_1, least, n, lines, line_bytes, line_words
+            j, 1, half, half_words, row_0, row_1, width, baseline, row_0, row_1, inverse_flat, below, n, lines, line_bytes,
+            line_words
         )
         if j:
-            _finish(j - 1, half_rows, blocks, offset, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
-    _finish(half_rows - 1, half_rows, blocks, offset, stripes, dots, light_word, dark_word, n, lines, y_words, u, v)
+            _finish(j - 1, half_rows, blocks, offset, stripes, dots, dashes, light_word, dark_word, n, lines, y_words, u, v)
+    _finish(half_rows - 1, half_rows, blocks, offset, stripes, dots, dashes, light_word, dark_word, n, lines, y_words, u, v)

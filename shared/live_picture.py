@@ -14,39 +14,57 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.colour import NEUTRAL, PercentColours, tone
 from shared.frame import Frame
+from shared.picture_noise import NO_NOISE, Noise, PercentNoise, SteadiedNoise, frame_noise
 from shared.protocol.control import View
 from shared.relative import relative_percent
 from shared.settings import PictureSettings
-from shared.signal import DefectSources, corrected_counts, least_counts, saturated
+from shared.signal import DefectSources, corrected_counts, saturated
 
 Plane = NDArray[np.uint8]
 Floats = NDArray[np.float64]
-Number = TypeVar("Number", np.bool_, np.int8)
+Number = TypeVar("Number", np.bool_, np.int8, np.uint8)
 
 SCALES = 4.0
 """Percentages are clipped at so many full scales, far above every colour, before they are averaged."""
 
-SMOOTHING_NOISE_SHARE = 9.0 / 64.0
-"""What the 3 x 3 binomial leaves of a pixel's variance: the sum of its squared weights, (6/16)^2."""
+SMOOTHED_SHARE, SMOOTHED_BLOCK_SHARE, BLOCK_SHARE = (6 / 16) ** 2, (5 / 16) ** 2, (1 / 2) ** 2
+"""What is left of a pixel's variance by the 3 x 3 binomial (the sum of its squared weights: 1 2 1 over 4 each way), by that and the
+mean of 2 x 2 (1 3 3 1 over 8), and by the mean of 2 x 2 alone.
+"""
 
 LIGHT_STROKE, DARK_STROKE = 245, 15
 STRIPE_LIGHT, STRIPE_DARK = 255, 30
 DOT_LIGHT, DOT_DARK = 165, 55
+DASH_LIGHT, DASH_DARK = 185, 45
 PATTERN_PERIOD = 8
 """Marks repeat after so many blocks, down and across."""
 
 
 @dataclass(frozen=True, eq=False)
 class Look:
-    """What to draw. ``reference`` is the reference's signal above its baseline, None while there is none to compare with.
+    """What to draw. ``reference`` is the reference's signal above its baseline, None while there is none to compare with, and
+    ``reference_u`` its standard uncertainty.
 
-    ``baseline`` is (height, width) float32 in signal units, already smoothed, or None.
+    ``baseline`` is (height, width) float32 in signal units, already smoothed, or None; ``baseline_noise`` that of its pixels before
+    they were smoothed.
     """
 
     view: View = "grey"
     contours_percent: tuple[float, ...] = ()
     reference: float | None = None
     baseline: NDArray[np.float32] | None = None
+    reference_u: float = 0.0
+    baseline_noise: Noise = NO_NOISE
+
+    def percent_noise(self, steadied: Noise, smoothing: bool) -> PercentNoise:
+        """Of what is shown of a picture whose steadied pixels have this noise; there must be a reference."""
+        assert self.reference is not None
+        if self.view == "side by side":
+            share = SMOOTHED_BLOCK_SHARE if smoothing else BLOCK_SHARE
+        else:
+            share = SMOOTHED_SHARE if smoothing else 1.0
+        baseline = NO_NOISE if self.baseline is None else self.baseline_noise * share
+        return PercentNoise(steadied * share, self.reference, self.reference_u, baseline)
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,12 +74,6 @@ class Planes:
     y: Plane
     u: Plane
     v: Plane
-
-
-def noise_share(settings: PictureSettings) -> float:
-    """Part of a pixel's variance that steadying (a recursive mean) and smoothing leave, once steadying has settled."""
-    steadied = (1.0 - settings.steadying) / (1.0 + settings.steadying)
-    return steadied * (SMOOTHING_NOISE_SHARE if settings.smoothing else 1.0)
 
 
 def smoothed(plane: Floats) -> Floats:
@@ -108,6 +120,13 @@ def dot_pattern(shape: tuple[int, int]) -> Plane:
     return np.where(rows % 4 == 0, dots, 0).astype(np.uint8)
 
 
+def dash_pattern(shape: tuple[int, int]) -> Plane:
+    """Level dashes, light above dark, that mark blocks whose value is too uncertain: luma, or 0 where the picture shows."""
+    rows, columns = np.indices(shape)
+    dash = (columns + 4 * (rows // 4 % 2)) % PATTERN_PERIOD < 5
+    return np.where(dash & (rows % 4 == 1), DASH_LIGHT, np.where(dash & (rows % 4 == 2), DASH_DARK, 0)).astype(np.uint8)
+
+
 class PlainPicture:
     """Draws frame after frame; keeps the steadied signal between them."""
 
@@ -118,16 +137,20 @@ class PlainPicture:
         self._colours = PercentColours(settings.full_scale_percent, settings.overlay_opacity)
         self._range_counts = calibration.saturation_counts - float(calibration.dark_counts.mean())
         self._steadied: Floats | None = None
+        self._noise = SteadiedNoise(settings.steadying)
+        self._inverse_flat = 1.0 / calibration.flat.astype(np.float64)
 
     def restart(self) -> None:
         """Forget the frames before; the next one stands alone."""
         self._steadied = None
+        self._noise.restart()
 
     def draw(self, frame: Frame, look: Look) -> Planes:
         """Take the frame in and draw it. An unlit frame is drawn in grey by itself and leaves the steadied signal alone."""
         counts = corrected_counts(frame.pixels, self._calibration, self._sources)
         if frame.lit:
             factor = self._calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
+            self._noise.take(frame_noise(self._calibration, frame.gain, factor))
             counts = self._steady(counts * factor) / factor
         else:
             factor, look = 1.0, Look("side by side" if look.view == "side by side" else "grey")
@@ -136,10 +159,18 @@ class PlainPicture:
             counts, clipped = smoothed(counts), neighbourhood(clipped, np.logical_or)
         share = counts / self._range_counts
         percent = self._percent(counts * factor, clipped, look)
-        least = self._least_percent(frame.gain, factor, look)
         if look.view != "side by side":
-            return self._painted(share, clipped, percent if look.view == "relative" else None, least, look)
-        return self._side_by_side(share, clipped, percent, least, look)
+            return self._painted(share, clipped, percent if look.view == "relative" else None, look)
+        return self._side_by_side(share, clipped, percent, look)
+
+    def shown(self, look: Look) -> tuple[Floats, Floats]:
+        """Percent of the newest picture at every pixel, and its standard uncertainty, (height, width) each."""
+        assert self._steadied is not None
+        signal = smoothed(self._steadied) if self._settings.smoothing else self._steadied
+        percent = self._percent(signal, np.zeros(signal.shape, np.bool_), look)
+        assert percent is not None
+        baseline = 0.0 if look.baseline is None else look.baseline.astype(np.float64)
+        return percent, np.sqrt(self._percent_noise(look).variance(percent, self._inverse_flat, baseline))
 
     def _steady(self, signal: Floats) -> Floats:
         kept = self._settings.steadying
@@ -158,50 +189,61 @@ class PlainPicture:
         limit = SCALES * self._settings.full_scale_percent
         return np.where(clipped, limit, np.clip(percent, -limit, limit))
 
-    def _least_percent(self, gain: float, factor: float, look: Look) -> Floats | None:
-        """Percentage below which a pixel cannot be told from its own noise."""
-        if look.reference is None:
-            return None
-        flat = self._calibration.flat
-        below = 0.0 if look.baseline is None else look.baseline / factor * flat
-        wanted = self._settings.least_signal_to_noise
-        least = least_counts(wanted, gain, self._calibration, noise_share(self._settings), below) / flat
-        return relative_percent(least * factor, look.reference)
+    def _percent_noise(self, look: Look) -> PercentNoise:
+        assert self._noise.noise is not None
+        return look.percent_noise(self._noise.noise, self._settings.smoothing)
 
-    def _side_by_side(
-        self, share: Floats, clipped: NDArray[np.bool_], percent: Floats | None, least: Floats | None, look: Look
-    ) -> Planes:
+    def _marks(self, percent: Floats, look: Look) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Blocks that cannot be told from their own noise, and blocks whose percentage is too uncertain, from their percentages."""
+        halved = look.view == "side by side"
+        here = slice(0, 2 * (percent.shape[0] * 2)), slice(0, 2 * (percent.shape[1] * 2))
+
+        def blocks(plane: NDArray[np.floating]) -> Floats:
+            return block_means(block_means(plane[here])) if halved else block_means(plane)
+
+        inverse_flat = blocks(self._inverse_flat)
+        baseline = 0.0 if look.baseline is None else blocks(look.baseline)
+        noise = self._percent_noise(look)
+        own = noise.own_variance(percent, inverse_flat, baseline)
+        too_dark = percent * np.abs(percent) < self._settings.least_signal_to_noise**2 * own
+        whole = noise.variance(percent, inverse_flat, baseline)
+        return too_dark, whole > self._settings.widest_u_percent**2
+
+    def _side_by_side(self, share: Floats, clipped: NDArray[np.bool_], percent: Floats | None, look: Look) -> Planes:
         height, width = share.shape[0] // 2, share.shape[1] // 4 * 2
         here = slice(0, 2 * height), slice(0, 2 * width)
         share, clipped = block_means(share[here]), block_any(clipped[here])
-        left = self._painted(share, clipped, None, None, look)
-        right = left
-        if percent is not None and least is not None:
-            right = self._painted(share, clipped, block_means(percent[here]), block_means(least[here]), look)
+        left = self._painted(share, clipped, None, look)
+        right = left if percent is None else self._painted(share, clipped, block_means(percent[here]), look)
         return Planes(*(np.hstack(pair) for pair in ((left.y, right.y), (left.u, right.u), (left.v, right.v))))
 
-    def _painted(
-        self, share: Floats, clipped: NDArray[np.bool_], percent: Floats | None, least: Floats | None, look: Look
-    ) -> Planes:
+    def _painted(self, share: Floats, clipped: NDArray[np.bool_], percent: Floats | None, look: Look) -> Planes:
         luma = 255.0 * tone(share)
         blocks = ((share.shape[0] + 1) // 2, (share.shape[1] + 1) // 2)
         blue = red = np.full(blocks, float(NEUTRAL))
         ink = np.zeros(blocks, np.uint8)
-        if percent is not None and least is not None:
-            cover = self._colours.opacity_at(percent)
-            luma += cover * (self._colours.luma(percent) - luma)
+        if percent is not None:
             mean_percent = block_means(percent)
+            too_dark, uncertain = self._marks(mean_percent, look)
+            cover = np.where(_wide(too_dark | uncertain, share.shape), 0.0, self._colours.opacity_at(percent))
+            luma += cover * (self._colours.luma(percent) - luma)
             blue, red = self._colours.chroma(mean_percent)
-            too_dark = mean_percent < block_means(least)
-            ink = np.where(too_dark, dot_pattern(blocks), contour_strokes(mean_percent, look.contours_percent))
-            neutral = too_dark | (ink > 0)
+            ink = np.where(uncertain, dash_pattern(blocks), contour_strokes(mean_percent, look.contours_percent))
+            ink = np.where(too_dark, dot_pattern(blocks), ink)
+            neutral = too_dark | uncertain | (ink > 0)
             blue, red = np.where(neutral, NEUTRAL, blue), np.where(neutral, NEUTRAL, red)
         overexposed = block_any(clipped)
         ink = np.where(overexposed, stripe_pattern(blocks), ink)
         blue, red = np.where(overexposed, NEUTRAL, blue), np.where(overexposed, NEUTRAL, red)
-        inked = ink.repeat(2, axis=0).repeat(2, axis=1)[: share.shape[0], : share.shape[1]]
+        inked = _wide(ink, share.shape)
         y = np.where(inked > 0, inked, luma)
         return Planes(*(np.rint(plane).astype(np.uint8) for plane in (y, blue, red)))
+
+
+def _wide(blocks: NDArray[Number], shape: tuple[int, ...]) -> NDArray[Number]:
+    """Each block's value at its four pixels, as many as the picture has."""
+    wide: NDArray[Number] = blocks.repeat(2, axis=0).repeat(2, axis=1)[: shape[0], : shape[1]]
+    return wide
 
 
 def contour_strokes(percent: Floats, levels: tuple[float, ...]) -> Plane:

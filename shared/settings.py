@@ -118,6 +118,7 @@ class PictureSettings:
     overlay_opacity: Annotated[float, Within(0.1, 1)] = 0.75
     full_scale_percent: Annotated[float, Within(50, 200)] = 120.0
     least_signal_to_noise: Annotated[float, Within(0.5, 20)] = 3.0
+    widest_u_percent: Annotated[float, Within(0.5, 50)] = 5.0
     unlit_every: Annotated[int, Within(0, 1000)] = 0
 
     def __post_init__(self) -> None:

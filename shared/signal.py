@@ -99,25 +99,6 @@ def counts_variance(counts: NDArray[np.floating] | float, gain: float, calibrati
     return np.asarray(variance_counts2(np.asarray(counts, np.float64), k, calibration.read_noise_electrons))
 
 
-def least_counts(
-    signal_to_noise: float,
-    gain: float,
-    calibration: Calibration,
-    noise_share: float = 1.0,
-    below: float | NDArray[np.floating] = 0.0,
-) -> NDArray[np.float64]:
-    """Counts above ``below`` at which they are ``signal_to_noise`` times their own noise.
-
-    ``noise_share`` is the part of a single pixel's variance that filtering leaves; ``below`` the counts above dark that were
-    there before the dye. Solves D^2 = q (K (below + D) + K^2 read^2 + 1/12) for D, with q = signal_to_noise^2 noise_share.
-    """
-    q = signal_to_noise**2 * noise_share
-    k = calibration.counts_per_electron * gain
-    constant = counts_variance(below, gain, calibration)
-    root: NDArray[np.float64] = (q * k + np.sqrt((q * k) ** 2 + 4.0 * q * constant)) / 2.0
-    return root
-
-
 @dataclass(frozen=True, eq=False)
 class RegionPixels:
     """The good pixels of a region with their calibration, gathered once so that a frame costs little.

@@ -37,6 +37,6 @@ def _readable(state: State, fingerprint: str | None) -> str:
         lines.append(f"page         fingerprint for tablets {fingerprint}")
     lines += [f"condition    {line}" for line in condition_lines(light.conditions)]
     for region in (*((state.reference,) if state.reference else ()), *state.regions):
-        value = region.flag if region.percent is None else f"{region.percent:.1f} ± {region.percent_u or 0:.1f} %"
+        value = region.flag or f"{region.percent or 0:.1f} ± {region.percent_u or 0:.1f} %"
         lines.append(f"region       {region.name}: {value}")
     return "\n".join([*lines, *(f"warning: {line}" for line in state.warnings)])

@@ -81,6 +81,7 @@ class Captioner:
                 reference=reference,
                 has_percent=bool(reference),
                 baseline=baseline,
+                widest_u_percent=settings.widest_u_percent,
             )
             self._legends[key] = np.asarray(drawn_legend(width, legend))
         return self._legends[key]
@@ -92,8 +93,5 @@ def _values(header: Mapping[str, Any]) -> str:
         return "no reference: grey only"
     found = [f"{reference['name']} {reference['flag'] or '100 %'}"]
     for value in header["values"]:
-        percent = value["percent"]
-        found.append(
-            f"{value['name']} " + (value["flag"] if percent is None else f"{percent:.0f} ± {value['percent_u']:.0f} %")
-        )
+        found.append(f"{value['name']} " + (value["flag"] or f"{value['percent']:.0f} ± {value['percent_u']:.0f} %"))
     return "   ".join(found)

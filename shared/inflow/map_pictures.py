@@ -12,7 +12,7 @@ from shared.colour import VIRIDIS
 from shared.frame import Frame
 from shared.inflow.map_values import CLASS_WORDS, MEASURED, NO_RISE, SATURATED, UNCERTAIN, InflowMaps, Parameter
 from shared.legend import BACKGROUND, CAUTION, INK, QUIET
-from shared.live_picture import block_means, dot_pattern, stripe_pattern
+from shared.live_picture import block_means, dash_pattern, dot_pattern, stripe_pattern
 from shared.signal import DefectSources, corrected_counts
 
 F32 = NDArray[np.float32]
@@ -20,7 +20,6 @@ Bytes = NDArray[np.uint8]
 
 _OPACITY = 0.8
 _GREY_TOP = 170.0
-_DASH_LIGHT, _DASH_DARK = 150, 60
 _TITLES = {
     "baseline_counts_per_ms": "Signal before the dye, counts a millisecond",
     "peak_relative_percent": "Peak, percent of the reference's peak",
@@ -76,14 +75,6 @@ def drawn_map(maps: InflowMaps, parameter: Parameter, grey: Bytes) -> Image.Imag
     whole.paste(Image.fromarray(picture), ((legend.width - picture.shape[1]) // 2, 0))
     whole.paste(legend, (0, picture.shape[0]))
     return whole
-
-
-def dash_pattern(shape: tuple[int, int]) -> Bytes:
-    """Level dashes that mark bins whose value is uncertain: luma, or 0 where the picture shows."""
-    rows, columns = np.indices(shape)
-    dash = (rows % 6 == 0) & ((columns + rows) % 8 < 4)
-    under = (rows % 6 == 1) & ((columns + rows - 1) % 8 < 4)
-    return np.where(dash, _DASH_LIGHT, np.where(under, _DASH_DARK, 0)).astype(np.uint8)
 
 
 def _round_step(wanted: float) -> float:

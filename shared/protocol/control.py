@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from shared.bounded import Length, Within
-from shared.protocol import commissioning, curves, device_facts, exporting, records, review
+from shared.protocol import commissioning, comparing, curves, device_facts, exporting, records, review
 from shared.protocol.exporting import ExportFormat as ExportFormat
 from shared.protocol.exporting import ExportJob as ExportJob
 from shared.protocol.exporting import StartExport as StartExport
@@ -207,6 +207,7 @@ REQUESTS: dict[str, type] = by_name(
     *records.REQUESTS,
     *review.REQUESTS,
     *exporting.REQUESTS,
+    *comparing.REQUESTS,
     curves.GetCurves,
     AwaitPress,
     GetPress,
@@ -258,7 +259,8 @@ class LampState:
 class RegionState:
     """A region and its newest value in percent of the reference; ``percent`` is None where ``flag`` says why.
 
-    Flags: "no reference", "reference too dark", "reference saturated", "saturated", "too dark", "unlit", "no picture yet".
+    Flags: "no reference", "reference too dark", "reference saturated", "saturated", "too dark", "unlit", "no picture yet"; and
+    "uncertain" beside a value whose standard uncertainty exceeds ``picture.widest_u_percent``.
     """
 
     region: str
@@ -309,6 +311,7 @@ class State:
     data_folder: str = ""
     walk: commissioning.WalkState | None = None
     analysis: review.AnalysisJob | None = None
+    comparison: comparing.ComparisonJob | None = None
     case: str = ""
     version: int = VERSION
 
@@ -387,6 +390,7 @@ ANSWERS: dict[str, type] = by_name(
     curves.Curves,
     Taken,
     *exporting.ANSWERS,
+    *comparing.ANSWERS,
     ExposureChosen,
     PressAwaited,
     Problem,

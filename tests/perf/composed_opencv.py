@@ -7,9 +7,10 @@ import simplejpeg
 from shared.calibration import Calibration
 from shared.colour import VIRIDIS, PercentColours, tone
 from shared.frame import Frame
-from shared.live_picture import DARK_STROKE, LIGHT_STROKE, Look, block_means, dot_pattern, noise_share, stripe_pattern
+from shared.live_picture import DARK_STROKE, LIGHT_STROKE, Look, dash_pattern, dot_pattern, stripe_pattern
 from shared.settings import PictureSettings
-from shared.signal import DefectSources, least_counts
+from shared.signal import DefectSources
+from tests.perf.shown_limits import limits
 
 _SQUARE = np.ones((3, 3), np.uint8)
 
@@ -27,8 +28,7 @@ class ComposedOpenCV:
         self.inverse_flat = (1.0 / calibration.flat).astype(np.float32)
         self.sources = DefectSources.around(calibration.defects)
         self.range_counts = calibration.saturation_counts - float(self.dark.mean())
-        least = least_counts(settings.least_signal_to_noise, 1.0, calibration, noise_share(settings)) / calibration.flat
-        self.least = block_means(least).astype(np.float32)
+        self.least, self.most = (np.empty(0, np.float32) for _ in range(2))
         self._make_tables()
         self._make_buffers()
         self.first = True
@@ -45,7 +45,9 @@ class ComposedOpenCV:
         band = np.searchsorted(np.asarray(self.look.contours_percent), steps, side="right")
         self.band_table = band.astype(np.uint8)
         self.not_defect = np.where(self.calibration.defects, 0, 255).astype(np.uint8)
-        self.dots, self.stripes = dot_pattern(self.blocks), stripe_pattern(self.blocks)
+        self.dots, self.dashes, self.stripes = (
+            pattern(self.blocks) for pattern in (dot_pattern, dash_pattern, stripe_pattern)
+        )
 
     def _make_buffers(self) -> None:
         self.counts, self.steadied, self.shown = (np.empty(self.shape, np.float32) for _ in range(3))
@@ -72,6 +74,10 @@ class ComposedOpenCV:
         cv2.GaussianBlur(self.steadied, (3, 3), 0, self.shown, borderType=cv2.BORDER_REPLICATE)
         factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
         per_count = 255.0 * 100.0 * factor / (self.look.reference * settings.full_scale_percent)
+        if not self.least.size:
+            found = limits(self.calibration, settings, self.look, frame.gain, factor)
+            to_counts = self.look.reference / (100.0 * factor)
+            self.least, self.most = ((plane * to_counts).astype(np.float32) for plane in (found.least, found.most))
         cv2.convertScaleAbs(cv2.max(self.shown, 0.0, self.counts), self.index, per_count)
         cv2.convertScaleAbs(self.counts, self.grey, 255.0 / self.range_counts)
         cv2.LUT(self.grey, self.tone_table, self.grey)
@@ -96,8 +102,9 @@ class ComposedOpenCV:
         self.ink[:] = cv2.bitwise_and(self.mask, DARK_STROKE)
         cv2.compare(self.band, self.shrunk, cv2.CMP_GT, self.mask)
         cv2.copyTo(_filled(self.ink, LIGHT_STROKE), self.mask, self.ink)
-        cv2.compare(self.half_shown, self.least, cv2.CMP_LT, self.mask)
-        cv2.copyTo(self.dots, self.mask, self.ink)
+        for plane, relation, pattern in ((self.most, cv2.CMP_GT, self.dashes), (self.least, cv2.CMP_LT, self.dots)):
+            cv2.compare(self.half_shown, plane, relation, self.mask)
+            cv2.copyTo(pattern, self.mask, self.ink)
         cv2.inRange(frame.pixels, float(self.calibration.saturation_counts), 65535.0, self.clipped)
         cv2.bitwise_and(self.clipped, self.not_defect, self.clipped)
         cv2.dilate(self.clipped, _SQUARE, self.clipped)

@@ -13,14 +13,15 @@ from shared.live_picture import (
     block_any,
     block_means,
     contour_strokes,
+    dash_pattern,
     dot_pattern,
     neighbourhood,
-    noise_share,
     smoothed,
     stripe_pattern,
 )
 from shared.settings import PictureSettings
-from shared.signal import DefectSources, least_counts
+from shared.signal import DefectSources
+from tests.perf.shown_limits import Limits, limits
 
 
 class PlainNumpy:
@@ -33,10 +34,10 @@ class PlainNumpy:
         self.flat = calibration.flat.astype(np.float64)
         self.sources = DefectSources.around(calibration.defects)
         self.range_counts = calibration.saturation_counts - self.dark.mean()
-        least = least_counts(settings.least_signal_to_noise, 1.0, calibration, noise_share(settings)) / self.flat
-        self.least = block_means(least)
-        self.blocks = self.least.shape
+        self.blocks = block_means(self.flat).shape
         self.stripes, self.dots = stripe_pattern(self.blocks), dot_pattern(self.blocks)
+        self.dashes = dash_pattern(self.blocks)
+        self.limits: Limits | None = None
         self.table = VIRIDIS.astype(np.float64)
         self.steadied: np.ndarray | None = None
 
@@ -64,8 +65,10 @@ class PlainNumpy:
         mean = block_means(percent)
         clipped = (frame.pixels >= self.calibration.saturation_counts) & ~self.calibration.defects
         over = block_any(neighbourhood(clipped, np.logical_or))
-        too_dark = mean < 100.0 * self.least * factor / self.look.reference
-        ink = np.where(too_dark, self.dots, contour_strokes(mean, self.look.contours_percent))
+        if self.limits is None:
+            self.limits = limits(self.calibration, self.settings, self.look, frame.gain, factor)
+        ink = np.where(mean > self.limits.most, self.dashes, contour_strokes(mean, self.look.contours_percent))
+        ink = np.where(mean < self.limits.least, self.dots, ink)
         ink = np.where(over, self.stripes, ink)
         height, width = frame.pixels.shape
         inked = ink.repeat(2, axis=0).repeat(2, axis=1)[:height, :width, None]

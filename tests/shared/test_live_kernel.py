@@ -1,14 +1,18 @@
 """The fused picture against the plain one, which defines what is shown."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shared.calibration import Calibration
+from shared.colour import NEUTRAL
 from shared.frame import CameraDescription, Frame
 from shared.fused_picture import FusedPicture
 from shared.live_picture import Look, PlainPicture, Planes, smoothed
+from shared.picture_noise import Noise
 from shared.settings import PictureSettings
 
 VIEWS = ("grey", "relative", "side by side")
@@ -81,7 +85,7 @@ def test_without_thresholds_every_pixel_agrees_within_two_levels(depth, full_sca
         0.01,
         known.saturation_counts,
     )
-    given_settings = PictureSettings(least_signal_to_noise=0.5, full_scale_percent=full_scale)
+    given_settings = PictureSettings(least_signal_to_noise=0.5, widest_u_percent=50.0, full_scale_percent=full_scale)
     plain, fused = PlainPicture(known, given_settings), FusedPicture(known, given_settings)
     for number in range(3):
         seen = frame(number)
@@ -133,6 +137,32 @@ def test_a_baseline_agrees(view):
         seen = frame(number, exposure_us=10_000.0 if number < 2 else 8_000.0)
         off = differences(plain.draw(seen, look), fused.draw(seen, look))
         assert np.mean(off > 2) < 0.02
+
+
+@pytest.mark.parametrize("view", ["relative", "side by side"])
+@pytest.mark.parametrize("reference_u", [0.0, 0.03])
+def test_uncertain_blocks_agree(view, reference_u):
+    known, frame, reference = scene((96, 120), bright=0.05)
+    columns = np.indices((96, 120))[1]
+    baseline = (reference * 0.3 * columns / 120).astype(np.float32)
+    look = Look(view, (20.0, 40.0), reference, baseline, reference_u * reference, Noise(0.02, 0.005))
+    frames = [frame(number, exposure_us=10_000.0 if number < 2 else 7_000.0) for number in range(4)]
+    never = PictureSettings(steadying=0.3, widest_u_percent=50.0)
+    unlimited = PlainPicture(known, never)
+    for seen in frames:
+        certain = unlimited.draw(seen, look)
+    usual = float(np.median(unlimited.shown(look)[1])) * (5 / 6 if view == "side by side" else 1.0)
+    limited = replace(never, widest_u_percent=usual)
+    plain, fused = PlainPicture(known, limited), FusedPicture(known, limited)
+    for seen in frames:
+        one, other = plain.draw(seen, look), fused.draw(seen, look)
+        assert np.mean(differences(one, other) > 2) < 0.02
+    assert 0.05 < np.mean(grey(other)) - np.mean(grey(certain)) < 0.95
+
+
+def grey(planes: Planes) -> np.ndarray:
+    right = planes.u.shape[1] // 2 if planes.u.shape[1] < 60 else 0
+    return (planes.u == NEUTRAL)[:, right:] & (planes.v == NEUTRAL)[:, right:]
 
 
 def test_unlit_frames_between_lit_ones_agree():

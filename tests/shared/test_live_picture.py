@@ -9,17 +9,19 @@ from shared.calibration import Calibration
 from shared.colour import NEUTRAL, tone
 from shared.frame import CameraDescription, Frame
 from shared.live_picture import (
+    BLOCK_SHARE,
     DARK_STROKE,
     LIGHT_STROKE,
-    SMOOTHING_NOISE_SHARE,
+    SMOOTHED_BLOCK_SHARE,
+    SMOOTHED_SHARE,
     Look,
     PlainPicture,
     block_any,
     block_means,
     contour_strokes,
+    dash_pattern,
     dot_pattern,
     neighbourhood,
-    noise_share,
     smoothed,
     stripe_pattern,
 )
@@ -39,18 +41,10 @@ def test_smoothing_is_the_binomial_with_repeated_edges(noise):
 
 def test_smoothing_leaves_the_stated_share_of_variance():
     draws = np.random.default_rng(2).normal(0, 1, (700, 700))
-    assert (BINOMIAL**2).sum() == pytest.approx(SMOOTHING_NOISE_SHARE)
-    assert smoothed(draws).var() == pytest.approx(SMOOTHING_NOISE_SHARE, rel=0.02)
-
-
-def test_steadying_leaves_the_stated_share_of_variance():
-    settings = PictureSettings(steadying=0.6, smoothing=False)
-    rng = np.random.default_rng(3)
-    kept, values = 0.0, []
-    for _ in range(40_000):
-        kept = 0.6 * kept + 0.4 * rng.normal()
-        values.append(kept)
-    assert np.var(values) == pytest.approx(noise_share(settings), rel=0.05)
+    assert (BINOMIAL**2).sum() == pytest.approx(SMOOTHED_SHARE)
+    assert smoothed(draws).var() == pytest.approx(SMOOTHED_SHARE, rel=0.02)
+    assert block_means(smoothed(draws)).var() == pytest.approx(SMOOTHED_BLOCK_SHARE, rel=0.03)
+    assert block_means(draws).var() == pytest.approx(BLOCK_SHARE, rel=0.03)
 
 
 def test_neighbourhoods_and_blocks(noise):
@@ -83,11 +77,16 @@ def test_strokes_lie_on_both_sides_of_the_contour():
 
 
 def test_patterns_differ_by_shape_not_only_by_brightness():
-    stripes, dots = stripe_pattern((16, 16)), dot_pattern((16, 16))
+    stripes, dots, dashes = (pattern((16, 16)) for pattern in (stripe_pattern, dot_pattern, dash_pattern))
     assert (stripes > 0).all()
     assert 0 < (dots > 0).mean() < 0.1
-    assert np.array_equal(stripes[:8, :8], stripes[8:, 8:])
-    assert np.array_equal(dots[:8, :8], dots[8:, 8:])
+    assert 0.25 < (dashes > 0).mean() < 0.4
+    longest = [
+        max(len(run) for run in "".join("x" if ink else " " for ink in row).split()) for row in (dots[0], dashes[1])
+    ]
+    assert longest == [2, 5]
+    for pattern in (stripes, dots, dashes):
+        assert np.array_equal(pattern[:8, :8], pattern[8:, 8:])
 
 
 def flat_frame(counts: int, lit: bool = True) -> tuple[Calibration, Frame]:
@@ -114,6 +113,18 @@ def test_an_unlit_frame_is_grey_and_leaves_the_steadied_signal_alone():
     assert between.y[0, 0] == round(255 * float(tone(np.array(20 / (1023 - 40)))))
     other.draw(lit, look)
     assert np.array_equal(picture.draw(lit, look).y, other.draw(lit, look).y)
+
+
+def test_what_is_too_uncertain_is_dashed_over_the_grey_picture():
+    known, frame = flat_frame(540)
+    look = Look("relative", (), 100.0, reference_u=12.0)
+    planes = PlainPicture(known, PictureSettings()).draw(frame, look)
+    assert (planes.u == NEUTRAL).all()
+    assert (planes.v == NEUTRAL).all()
+    dashes, plain_grey = dash_pattern((24, 32)), PlainPicture(known, PictureSettings()).draw(frame, Look()).y
+    assert np.array_equal(planes.y[::2, ::2], np.where(dashes > 0, dashes, plain_grey[::2, ::2]))
+    sure = PlainPicture(known, PictureSettings(widest_u_percent=8.0)).draw(frame, look)
+    assert (sure.u != NEUTRAL).all()
 
 
 def test_a_dark_frame_is_dotted_and_a_clipped_one_striped():

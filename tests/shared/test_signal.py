@@ -17,7 +17,6 @@ from shared.signal import (
     RegionPixels,
     corrected_counts,
     counts_variance,
-    least_counts,
     region_signal,
     saturated,
     signal,
@@ -37,24 +36,6 @@ def test_signal_to_noise_of_a_pixel_is_that_of_emva_1288():
     # EMVA 1288 Release 4.0 Linear, equation of the SNR: K 0.25, sigma_d 3 e, 5000 e (10 000 photons at QE 0.5) give 70.63772
     counts = 0.25 * 5000
     assert counts / math.sqrt(counts_variance(counts, 1.0, calibration())) == pytest.approx(70.63772, rel=1e-6)
-
-
-def test_least_counts_reach_the_absolute_sensitivity_threshold_of_emva_1288():
-    # EMVA 1288: mu_e.min = sqrt(sigma_d^2 + 1/(12 K^2)) + 1/2 approximates where SNR is 1; K 0.25, sigma_d 3 give 3.753203 e
-    electrons = float(least_counts(1.0, 1.0, calibration())) / 0.25
-    assert electrons == pytest.approx(3.753203, rel=0.012)
-
-
-@given(
-    wanted=st.floats(0.5, 20),
-    gain=st.floats(1, 16),
-    share=st.floats(0.01, 1),
-    below=st.floats(0, 3000),
-)
-def test_least_counts_are_so_many_times_their_own_noise(wanted, gain, share, below):
-    least = float(least_counts(wanted, gain, calibration(), share, below))
-    noise = math.sqrt(share * counts_variance(below + least, gain, calibration()))
-    assert least / noise == pytest.approx(wanted, rel=1e-9)
 
 
 @given(

@@ -27,6 +27,18 @@ export function dot(row, column) {
 }
 
 /**
+ * Luma of a block whose percentage is too uncertain; null where the grey picture shows through.
+ *
+ * @param {number} row
+ * @param {number} column
+ */
+export function dash(row, column) {
+  if ((column + 4 * ((row >> 2) % 2)) % PERIOD >= 5) return null;
+  if (row % 4 === 1) return 185;
+  return row % 4 === 2 ? 45 : null;
+}
+
+/**
  * @param {HTMLCanvasElement} swatch
  * @param {(row: number, column: number) => number | null} luma
  */
