@@ -24,6 +24,7 @@ UNITS = {
     "washout_half_life_s": "s",
 }
 """The figures that the page shows, in its order."""
+REGIONS_AT_MOST = 12
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def described(run: ReviewedRun, full_scale_percent: float, contours_percent: tup
 
 
 def marks_of(recording: Recording) -> tuple[Marks, bool]:
-    """Reference and regions of the review, else those marked while recording and not taken away; and whether of a review."""
+    """Reference and regions of the review, else those marked while recording, else analysed; and whether they are the review's."""
     kept = read_marks(recording.path)
     if kept is not None:
         return kept, True
@@ -119,7 +120,20 @@ def marks_of(recording: Recording) -> tuple[Marks, bool]:
             regions.pop(name, None)
             if isinstance(text, str) and text:
                 regions[name] = ReviewRegion(text, _at_s(event, recording))
+    if reference is None and not regions:
+        return _analysed_marks(recording), False
     return Marks(reference, tuple(regions.values())), False
+
+
+def _analysed_marks(recording: Recording) -> Marks:
+    """Where nobody marked anything: what the newest analysis chose, as it does where a rehearsal's scene is known."""
+    values = read_analysis(recording.path)
+    if values is None:
+        return Marks()
+    found = kept_analysis(values, recording.name)
+    chosen = {curve.name: ReviewRegion(curve.region) for curve in found.curves}
+    reference = chosen.pop(found.reference, None)
+    return Marks(reference, tuple(chosen.values())[:REGIONS_AT_MOST])
 
 
 def _at_s(event: Event, recording: Recording) -> float:

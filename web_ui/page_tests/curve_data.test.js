@@ -60,6 +60,7 @@ test("digits follow the uncertainty", () => {
   assert.deepEqual([0.38, 0.14, 2.6, 1.3, 25, 0.00012, 0, 0.096].map(decimalsFor), [1, 2, 0, 1, 0, 3, 2, 2]);
   assert.equal(measuredText(11.234, 0.38, "s"), "11.2\u00a0±\u00a00.4\u00a0s");
   assert.equal(measuredText(-0.04, 0.4, "%"), "0.0\u00a0±\u00a00.4\u00a0%");
+  assert.equal(measuredText(88.1921, 0.005, "%"), "88.19\u00a0±\u00a00.01\u00a0%");
   assert.equal(measuredText(34.81, null, "%"), "35\u00a0%");
   assert.equal(numberText(-3, 0), "−3");
 });

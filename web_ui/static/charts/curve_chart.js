@@ -223,6 +223,7 @@ export class CurveChart {
     paper.save();
     paper.font = `${14 * scale}px system-ui, sans-serif`;
     paper.textBaseline = "top";
+    paper.textAlign = "left";
     let free = -Infinity;
     for (const event of [...this.curves.events, ...here]) {
       const x = Math.round(plot.valToPos(event.at_s, "x", true)) + 0.5;

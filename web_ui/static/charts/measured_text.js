@@ -25,6 +25,9 @@ export function numberText(value, decimals) {
   return text.replace("-", "−");
 }
 
+/** More decimals than this say nothing to a reader; an uncertainty below the last one is rounded up to it. */
+const MOST_DECIMALS = 2;
+
 /**
  * A measured number: `11.2 ± 0.4 s`.
  *
@@ -34,6 +37,6 @@ export function numberText(value, decimals) {
  */
 export function measuredText(value, u, unit) {
   if (u === null) return `${numberText(value, Math.abs(value) < 10 ? 1 : 0)}\u00a0${unit}`;
-  const decimals = decimalsFor(u);
-  return `${numberText(value, decimals)}\u00a0±\u00a0${numberText(u, decimals)}\u00a0${unit}`;
+  const decimals = Math.min(decimalsFor(u), MOST_DECIMALS);
+  return `${numberText(value, decimals)}\u00a0±\u00a0${numberText(Math.max(u, 10 ** -decimals), decimals)}\u00a0${unit}`;
 }

@@ -88,6 +88,7 @@
  * @property {string} [case] the one that is open, empty for none
  * @property {string} [calibrated_at] empty: nothing of the camera was measured
  * @property {import("../commissioning/commissioning_types.js").WalkState | null} [walk] the check or step of commissioning that runs, or ran last
+ * @property {import("../review/review_types.js").AnalysisJob | null} [analysis] the newest analysis of a recording
  *
  * @typedef {object} RecordingSummary
  * @property {string} name
@@ -105,10 +106,17 @@
  * @property {number | null} percent
  * @property {number | null} percent_u
  * @property {string} flag
+ * @property {number | null} signal steadied: counts a millisecond at unit gain and full light
+ * @property {number | null} signal_u
+ * @property {number} baseline what was there before the dye, 0 where it is not known
+ * @property {number} baseline_u
  *
  * @typedef {object} PictureHeader
  * @property {number} publication
  * @property {number} sequence
+ * @property {number} sensor_time_ns
+ * @property {number | null} since_injection_s
+ * @property {number | null} mm_per_px as the scale was measured; null where it was not
  * @property {number} width
  * @property {number} height
  * @property {number} picture_width

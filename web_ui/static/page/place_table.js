@@ -7,6 +7,7 @@
  */
 export const PLACES = {
   live: async () => (await import("../live/live_place.js")).LivePlace,
+  review: async () => (await import("../review/review_place.js")).ReviewPlace,
   recordings: async () => (await import("../recordings/recordings_place.js")).RecordingsPlace,
   commissioning: async () => (await import("../commissioning/commissioning_place.js")).CommissioningPlace,
   device: async () => (await import("../device/device_place.js")).DevicePlace,

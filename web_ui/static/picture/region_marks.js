@@ -18,9 +18,13 @@ const SVG = "http://www.w3.org/2000/svg";
 
 /** Outlines over the picture, and beside each its value. */
 export class RegionMarks {
-  constructor() {
-    this.outlines = element("outlines", SVGSVGElement);
-    this.labels = element("labels");
+  /**
+   * @param {SVGSVGElement} [outlines] those of the live picture, unless told otherwise
+   * @param {HTMLElement} [labels]
+   */
+  constructor(outlines = element("outlines", SVGSVGElement), labels = element("labels")) {
+    this.outlines = outlines;
+    this.labels = labels;
     /** @type {Marked[]} */
     this.marked = [];
     /** @type {Shape | null} */

@@ -1,0 +1,187 @@
+"""A recording looked at again in a real browser: scrubbed, played, marked, analysed, read, noted, saved."""
+
+import csv
+import io
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from playwright.sync_api import BrowserContext, Page, expect
+
+from tests.web_ui.browser.accessibility import axe_finds
+from tests.web_ui.browser.conftest import PORTRAIT, WebProcess
+from tests.web_ui.browser.page_device import PageDevice
+from tests.web_ui.reviewed import BASE, NAME, TIP, put_recording
+
+PHONE = (390, 844)
+HOSTILE = "<img src=x onerror=\"document.title='owned'\"> \u202eexe.png =1+1"
+API = "path => fetch('/api/v1' + path).then(answer => answer.json())"
+
+
+@pytest.fixture(scope="session")
+def recorded(folders: tuple[Path, Path]) -> Path:
+    """One recording on the device of the session."""
+    return put_recording(folders[1])
+
+
+@pytest.fixture
+def review(
+    web: WebProcess, device: PageDevice, recorded: Path, opened: Callable[..., Page], tablet: BrowserContext
+) -> Iterator[Page]:
+    """A paired tablet that has the recording open, with nothing marked."""
+    page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
+    expect(page.locator("#live")).to_be_visible(timeout=10_000)
+    page.evaluate(f"location.hash = '#review/{NAME}'")
+    shown(page)
+    yield page
+    page.evaluate(f"fetch('/api/v1/recordings/{NAME}/marks', {{method: 'DELETE'}})")
+
+
+def shown(page: Page) -> None:
+    """Wait until a frame is on the screen."""
+    page.wait_for_function("() => document.getElementById('review-canvas').dataset.time", timeout=15_000)
+
+
+def at(page: Page, x: float, y: float) -> tuple[float, float]:
+    """Window coordinates of a pixel of the 96 x 64 sensor."""
+    box = page.locator("#review-picture").bounding_box()
+    assert box is not None
+    return box["x"] + x / 96 * box["width"], box["y"] + y / 64 * box["height"]
+
+
+def mark(page: Page, reference: str = BASE, *regions: str) -> None:
+    """Keep marks as the page would, and let it learn of them."""
+    marks = {
+        "reference": {"region": reference, "seen_at_s": 0},
+        "regions": [{"region": one, "seen_at_s": 0} for one in regions],
+    }
+    page.evaluate(
+        """([name, marks]) => fetch(`/api/v1/recordings/${name}/marks`, {method: "PUT",
+        headers: {"content-type": "application/json"}, body: JSON.stringify(marks)})""",
+        [NAME, marks],
+    )
+    page.evaluate("location.hash = '#review/'")
+    page.evaluate(f"location.hash = '#review/{NAME}'")
+    expect(page.locator("#review-labels .label")).to_have_count(1 + len(regions))
+
+
+def scrub_to(page: Page, at_s: float) -> None:
+    page.locator("#review-time").fill(f"{at_s:.1f}")
+    page.wait_for_function(
+        "wanted => Math.abs(Number(document.getElementById('review-canvas').dataset.time) - wanted) < 0.06", arg=at_s
+    )
+
+
+def test_touching_the_picture_marks_reference_and_regions_and_undo_takes_them_back(
+    review: Page, recorded: Path
+) -> None:
+    expect(review.locator("#review-next-text")).to_contain_text("Touch healthy skin")
+    review.mouse.click(*at(review, 15, 30))
+    expect(review.locator("#review-labels .label")).to_have_count(1)
+    expect(review.locator("#review-labels .label-value").first).to_have_text("100 %")
+    review.mouse.click(*at(review, 70, 30))
+    expect(review.locator("#review-labels .label")).to_have_count(2)
+    review.locator("#line-acts button", has_text="Undo").click()
+    expect(review.locator("#review-labels .label")).to_have_count(1)
+    kept = json.loads((recorded / "afterwards" / "marks.json").read_text())
+    assert kept["regions"] == []
+    review.mouse.click(*at(review, 15, 30))  # on the reference: its bar opens
+    review.locator("#review-region-acts button", has_text="Remove").click()
+    expect(review.locator("#review-labels .label")).to_have_count(0)
+
+
+def test_the_value_beside_a_region_is_that_of_the_interface(review: Page) -> None:
+    mark(review, BASE, TIP)
+    for at_s in (12.0, 20.0):
+        scrub_to(review, at_s)
+        said = review.evaluate(API, f"/recordings/{NAME}/moment?at_s={at_s}")["regions"][0]
+        expect(review.locator('.label[data-name="tip"] .label-value')).to_have_text(
+            f"{round(said['percent'])} ± {max(1, round(said['percent_u']))} %"
+        )
+
+
+def test_it_plays_pauses_and_steps(review: Page) -> None:
+    scrub_to(review, 6.0)
+    review.locator("#review-speeds button", has_text="4×").click()
+    review.locator("#review-play").click()
+    review.wait_for_function("() => Number(document.getElementById('review-canvas').dataset.time) > 8", timeout=10_000)
+    expect(review.locator("#review-play")).to_have_text("Pause")
+    review.locator("#review-play").click()
+    expect(review.locator("#review-play")).to_have_text("Play")
+    scrub_to(review, 10.0)
+    review.locator("#review-forward").click()
+    review.wait_for_function("() => document.getElementById('review-canvas').dataset.time === '10.1'")
+    assert review.evaluate("() => document.getElementById('review-canvas').width") in (48, 96)
+    review.wait_for_function("() => document.getElementById('review-canvas').width === 96")
+
+
+def test_an_analysis_runs_and_its_curves_figures_and_files_are_those_of_the_device(review: Page) -> None:
+    mark(review, BASE, TIP)
+    review.locator("#review-next-acts button", has_text="Analyse").click()
+    expect(review.locator("#review-next-acts button")).to_have_text("Stop")
+    expect(review.locator("#review-chart canvas")).to_be_visible(timeout=90_000)
+    found = review.evaluate(API, f"/recordings/{NAME}/analysis")
+    with review.expect_download() as saving:
+        review.locator("#review-chart .chart-acts button").last.click()
+    rows = list(csv.reader(io.StringIO(Path(saving.value.path()).read_text())))
+    assert [float(row[0]) for row in rows[1:]] == found["times_s"]
+    assert [float(row[1]) for row in rows[1:]] == found["curves"][0]["values"]
+    with review.expect_download() as saving:
+        review.locator("#review-chart .chart-acts button").first.click()
+    with Image.open(saving.value.path()) as picture:
+        assert picture.size[0] > 300
+    review.locator("#review-tab-figures").click()
+    figures = {one["key"]: one for one in found["regions"][0]["figures"]}
+    arrival = figures["arrival_s"]
+    expect(review.locator('[data-key="arrival_s"]').first).to_contain_text(f"{arrival['value']:.1f}"[:3])
+    expect(review.locator('[data-key="arrival_s"]').first).to_contain_text("±")
+    review.locator(".review-figure summary").first.click()
+    expect(review.locator(".review-figure p").first).to_be_visible()
+
+
+def test_a_note_said_afterwards_is_inert_and_can_be_taken_back(review: Page) -> None:
+    review.locator("#review-tab-notes").click()
+    review.locator("#review-note-text").fill(HOSTILE)
+    review.locator("#review-note-form button").click()
+    expect(review.locator(".review-event-text").last).to_have_text(HOSTILE)
+    expect(review.locator("#review-timeline li[data-kind='late note']")).to_have_count(1)
+    assert review.title() != "owned"
+    assert review.locator("#review img[src='x']").count() == 0
+    review.locator("#line-acts button", has_text="Undo").click()
+    expect(review.locator("#review-timeline li[data-kind='late note']")).to_have_count(0)
+    expect(review.locator("#review-note-text")).to_have_value(HOSTILE)
+
+
+@pytest.mark.parametrize("size", [(1180, 820), PORTRAIT, PHONE], ids=["landscape", "portrait", "phone"])
+def test_nothing_overflows_and_all_can_be_touched(review: Page, size: tuple[int, int]) -> None:
+    review.set_viewport_size({"width": size[0], "height": size[1]})
+    for tab in ("curves", "figures", "maps", "notes"):
+        review.locator(f"#review-tab-{tab}").click()
+        wide = review.evaluate(
+            "() => document.getElementById('review').scrollWidth - document.documentElement.clientWidth"
+        )
+        assert wide <= 0
+        small = review.evaluate(
+            """() => [...document.querySelectorAll("#review button, #review select, #review summary, #review input")]
+            .filter(one => one.checkVisibility()).map(one => [one.id || one.textContent, one.getBoundingClientRect()])
+            .filter(([, box]) => box.height < 48 || box.width < 44).map(([name]) => name)"""
+        )
+        assert small == []
+    review.set_viewport_size({"width": 1180, "height": 820})
+
+
+@pytest.mark.parametrize("theme", ["dark", "bright"])
+def test_axe_finds_nothing(review: Page, theme: str) -> None:
+    review.evaluate("theme => { document.documentElement.dataset.theme = theme; }", theme)
+    for tab in ("curves", "notes"):
+        review.locator(f"#review-tab-{tab}").click()
+        assert axe_finds(review) == []
+    review.evaluate("() => { document.documentElement.dataset.theme = 'dark'; }")
+
+
+def test_a_recording_that_is_not_there_says_so(review: Page) -> None:
+    review.evaluate("location.hash = '#review/away'")
+    expect(review.locator("#review-none")).to_be_visible()
+    expect(review.locator("#line-text")).to_contain_text("no such recording")

@@ -1,0 +1,160 @@
+/** @import { Acts } from "../page/acts.js" */
+/** @import { KeptMap, KeptMaps, MapValue, ReviewedRecording } from "./review_types.js" */
+
+import { numberText } from "../charts/measured_text.js";
+import { saveFile } from "../charts/saved_file.js";
+import { ask } from "../page/device_api.js";
+import { element, write } from "../page/element.js";
+import { words } from "../page/words.js";
+import { figureMeans, figureName, mapValueText } from "./figure_words.js";
+import { NewestWins } from "./newest_wins.js";
+import { recordingPath } from "./recording_path.js";
+
+/** Maps of the inflow: one at a time, with its scale in numbers, and the value under a finger. */
+export class MapsPanel {
+  /**
+   * @param {Acts} acts
+   * @param {number[][]} colours of the scale, rising
+   */
+  constructor(acts, colours) {
+    this.acts = acts;
+    this.colours = colours;
+    this.place = element("review-maps");
+    this.choices = element("review-map-choices", HTMLSelectElement);
+    this.choices.onchange = () => this.choose(this.choices.value);
+    this.picture = element("review-map", HTMLImageElement);
+    this.frame = element("review-map-frame");
+    this.point = element("review-map-point");
+    this.value = element("review-map-value");
+    /** @type {ReviewedRecording | null} */
+    this.review = null;
+    /** @type {KeptMaps | null} */
+    this.maps = null;
+    this.chosen = "arrival_s";
+    this.cross = { x: 0.5, y: 0.5 };
+    this.reading = new NewestWins((/** @type {{x: number, y: number}} */ share) => this.read(share));
+    this.listen();
+    element("review-map-png").onclick = () => void this.save("png");
+    element("review-map-csv").onclick = () => void this.save("csv");
+  }
+
+  listen() {
+    const at = (/** @type {PointerEvent} */ event) => {
+      if (event.type === "pointermove" && event.buttons === 0) return;
+      const box = this.frame.getBoundingClientRect();
+      this.readAt({ x: within((event.clientX - box.left) / box.width), y: within((event.clientY - box.top) / box.height) });
+    };
+    this.frame.addEventListener("pointerdown", at);
+    this.frame.addEventListener("pointermove", at);
+    this.frame.addEventListener("keydown", (event) => {
+      const step = event.shiftKey ? 0.1 : 0.02;
+      /** @type {Record<string, [number, number]>} */
+      const ways = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
+      const way = ways[event.key];
+      if (way === undefined) return;
+      event.preventDefault();
+      this.readAt({ x: within(this.cross.x + way[0]), y: within(this.cross.y + way[1]) });
+    });
+  }
+
+  /** @param {ReviewedRecording} review */
+  async show(review) {
+    this.review = review;
+    this.place.hidden = !review.has_maps;
+    if (!review.has_maps) return;
+    const { done, answer } = await this.acts.run("GET", recordingPath(review.name, "maps"), undefined, this.place);
+    if (!done || this.review !== review) return;
+    /** @type {KeptMaps} */
+    const maps = answer;
+    this.maps = maps;
+    this.choices.replaceChildren(
+      ...maps.maps.filter(({ measured_share }) => measured_share > 0).map(({ name }) => {
+        const choice = document.createElement("option");
+        choice.value = name;
+        choice.textContent = figureName(name);
+        return choice;
+      }),
+    );
+    write(element("review-map-notes"), maps.notes.join(" "));
+    this.choose(maps.maps.find(({ name, measured_share }) => name === this.chosen && measured_share > 0)?.name ?? this.first());
+  }
+
+  first() {
+    return this.maps?.maps.find(({ measured_share }) => measured_share > 0)?.name ?? "baseline_counts_per_ms";
+  }
+
+  /** @param {string} name */
+  choose(name) {
+    const map = this.maps?.maps.find((one) => one.name === name);
+    if (map === undefined || this.review === null) return;
+    this.chosen = name;
+    this.choices.value = name;
+    const { width, height } = this.review;
+    this.frame.style.setProperty("--aspect", `${Math.floor(width / 2)} / ${Math.floor(height / 2)}`);
+    this.picture.src = `/api/v1${recordingPath(this.review.name, "maps", `${name}.png`)}?legend=false`;
+    this.picture.alt = words("review-map-alt", { what: figureName(name) });
+    write(element("review-map-means"), figureMeans(name));
+    this.drawScale(map);
+    write(this.value, words("review-map-touch"));
+    this.point.hidden = true;
+  }
+
+  /** @param {KeptMap} map */
+  drawScale({ low, high, step, unit }) {
+    const bar = element("review-map-scale", HTMLCanvasElement);
+    const paper = bar.getContext("2d");
+    if (paper === null) return;
+    this.colours.forEach(([red, green, blue], index) => {
+      paper.fillStyle = `rgb(${red} ${green} ${blue})`;
+      paper.fillRect(index, 0, 1, 1);
+    });
+    const ticks = [];
+    const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
+    for (let number = low; number <= high + step / 2; number += step) {
+      const tick = document.createElement("span");
+      tick.className = "review-tick";
+      tick.textContent = numberText(number, Math.min(decimals, 3));
+      tick.style.setProperty("--share", String((number - low) / (high - low)));
+      ticks.push(tick);
+    }
+    element("review-map-ticks").replaceChildren(...ticks);
+    write(element("review-map-unit"), unit);
+  }
+
+  /** @param {{x: number, y: number}} share of the map */
+  readAt(share) {
+    this.cross = share;
+    this.point.hidden = false;
+    this.point.style.setProperty("--x", String(share.x));
+    this.point.style.setProperty("--y", String(share.y));
+    this.reading.ask(share);
+  }
+
+  /** @param {{x: number, y: number}} share */
+  async read(share) {
+    const review = this.review;
+    if (review === null) return;
+    const query = `x=${Math.floor(share.x * review.width)}&y=${Math.floor(share.y * review.height)}`;
+    try {
+      /** @type {MapValue} */
+      const found = await ask("GET", `${recordingPath(review.name, "maps", this.chosen, "value")}?${query}`);
+      write(this.value, mapValueText(found));
+      this.value.classList.toggle("uncertain", found.value === null);
+    } catch (error) {
+      this.acts.failed(error);
+    }
+  }
+
+  /** @param {"png" | "csv"} kind */
+  async save(kind) {
+    if (this.review === null) return;
+    const answer = await fetch(`/api/v1${recordingPath(this.review.name, "maps", `${this.chosen}.${kind}`)}`);
+    if (answer.ok) saveFile(await answer.blob(), `${this.review.name}-${this.chosen}.${kind}`);
+    else this.acts.line.say(words("review-not-saved"));
+  }
+}
+
+/** @param {number} share */
+function within(share) {
+  return Math.min(Math.max(share, 0), 0.999);
+}

@@ -1,0 +1,328 @@
+/** @import { RegionValue } from "../page/device_state.js" */
+/** @import { Page, Place } from "../page/place.js" */
+/** @import { Point } from "../picture/region_text.js" */
+/** @import { AnalysisJob, KeptAnalysis, Moment, RegionState, ReviewedRecording } from "./review_types.js" */
+
+import { EventTimeline } from "../charts/event_timeline.js";
+import { ask, Unpaired } from "../page/device_api.js";
+import { button, element, write } from "../page/element.js";
+import { momentText } from "../page/value_text.js";
+import { words } from "../page/words.js";
+import { PictureFinger } from "../picture/picture_finger.js";
+import { fitPicture } from "../picture/picture_fit.js";
+import { RegionMarks } from "../picture/region_marks.js";
+import { rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
+import { AnalysisBar } from "./analysis_bar.js";
+import { CurvesPanel } from "./curves_panel.js";
+import { toldEvents } from "./event_words.js";
+import { FiguresPanel } from "./figures_panel.js";
+import { MapsPanel } from "./maps_panel.js";
+import { MarkActs } from "./mark_acts.js";
+import { MomentPicture } from "./moment_picture.js";
+import { NewestWins } from "./newest_wins.js";
+import { NotesPanel } from "./notes_panel.js";
+import { PanelTabs } from "./panel_tabs.js";
+import { PercentScale } from "./percent_scale.js";
+import { recordingPath } from "./recording_path.js";
+import { RegionBar } from "./region_bar.js";
+import { ScrubBar } from "./scrub_bar.js";
+
+/** @type {{view: "grey" | "relative" | "side by side", word: () => string}[]} */
+const VIEWS = [
+  { view: "relative", word: () => words("review-view-relative") },
+  { view: "grey", word: () => words("review-view-grey") },
+  { view: "side by side", word: () => words("review-view-both") },
+];
+
+/** Values on the picture change no more often than this while it plays. */
+const VALUES_EVERY_MS = 500;
+
+/**
+ * A recording looked at again: moment by moment, its curves, figures, maps and notes.
+ *
+ * @implements {Place}
+ */
+export class ReviewPlace {
+  /** @param {Page} page */
+  constructor(page) {
+    this.page = page;
+    /** @type {ReviewedRecording | null} */
+    this.review = null;
+    /** @type {KeptAnalysis | null} */
+    this.analysis = null;
+    /** @type {Moment | null} */
+    this.moment = null;
+    this.name = "";
+    this.isOpen = false;
+    /** @type {"grey" | "relative" | "side by side"} */
+    this.view = "relative";
+    this.valuesAt = 0;
+    this.jobKey = "";
+    const colours = JSON.parse(element("percent-colours").textContent ?? "");
+    this.scale = new PercentScale(colours);
+    this.marks = new RegionMarks(element("review-outlines", SVGSVGElement), element("review-labels"));
+    this.picture = new MomentPicture(page.acts, { drawn: (time_s) => this.drawn(time_s), failed: (line) => this.say(line) });
+    this.values = new NewestWins((/** @type {number} */ at_s) => this.learnValues(at_s));
+    this.scrub = new ScrubBar((at_s, resting) => this.moved(at_s, resting));
+    this.timeline = new EventTimeline(element("review-timeline"), ({ at_s, text }) => {
+      this.scrub.stop();
+      this.scrub.go(at_s);
+      this.say(words("review-event-said", { what: text }));
+    });
+    this.markActs = new MarkActs(page.acts, () => this.review, () => this.scrub.playback.at_s, () => this.learnAgain());
+    this.regionBar = new RegionBar(this.markActs);
+    this.curves = new CurvesPanel((at_s) => {
+      this.scrub.stop();
+      this.scrub.go(at_s);
+    });
+    this.figures = new FiguresPanel();
+    this.maps = new MapsPanel(page.acts, colours.colours);
+    this.notes = new NotesPanel(page.acts, () => this.scrub.playback.at_s, (at_s) => this.scrub.go(at_s), () => this.learnAgain());
+    this.bar = new AnalysisBar(page.acts);
+    this.tabs = new PanelTabs(element("review-tabs"));
+    element("review-still").onclick = () => void this.saveStill();
+    this.listenToPicture();
+    page.onState((state) => this.heard(state?.analysis ?? null));
+    fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
+    new ResizeObserver(() => this.showMarks()).observe(element("review-picture"));
+  }
+
+  /** @param {string[]} parts */
+  open([name = ""]) {
+    this.isOpen = true;
+    if (name === this.name && this.review !== null) {
+      this.scrub.go(this.scrub.playback.at_s);
+      return;
+    }
+    this.name = name;
+    this.review = null;
+    this.analysis = null;
+    this.moment = null;
+    this.regionBar.close();
+    element("review-none").hidden = name !== "";
+    element("review-whole").hidden = name === "";
+    if (name !== "") void this.begin();
+  }
+
+  close() {
+    this.isOpen = false;
+    this.scrub.close();
+    this.picture.close();
+    this.values.forget();
+  }
+
+  relabel() {
+    if (this.review === null) return;
+    this.showViews();
+    this.showAll(this.review);
+  }
+
+  async begin() {
+    if (!(await this.learn())) {
+      element("review-none").hidden = false;
+      element("review-whole").hidden = true;
+      return;
+    }
+    const review = this.review;
+    if (review === null) return;
+    // where the dye is seen, not the dark beginning
+    const at_s = review.injected_at_s === null ? 0 : Math.min(review.injected_at_s + 60, review.seconds);
+    this.scrub.show(review, at_s);
+    this.showViews();
+    fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
+  }
+
+  /** Ask the device anew what it has of this recording. */
+  async learn() {
+    const { name } = this;
+    const { done, answer } = await this.page.acts.run("GET", recordingPath(name, "review"));
+    if (!done || name !== this.name) return false;
+    /** @type {ReviewedRecording} */
+    const review = answer;
+    this.review = review;
+    this.analysis = await this.keptAnalysis(review);
+    if (name !== this.name) return false;
+    this.showAll(review);
+    if (this.isOpen) this.moved(this.scrub.playback.at_s, !this.scrub.playback.playing);
+    return true;
+  }
+
+  async learnAgain() {
+    await this.learn();
+  }
+
+  /** @param {ReviewedRecording} review @returns {Promise<KeptAnalysis | null>} */
+  async keptAnalysis({ name, has_analysis }) {
+    if (!has_analysis) return null;
+    const { answer } = await this.page.acts.run("GET", recordingPath(name, "analysis"));
+    return answer;
+  }
+
+  /** @param {ReviewedRecording} review */
+  showAll(review) {
+    const events = toldEvents(review);
+    write(element("review-title"), review.case || review.name);
+    write(element("review-about"), aboutText(review));
+    this.timeline.show(events, 0, Math.max(review.seconds - review.frame_interval_s, 0));
+    this.curves.show(review.name, this.analysis, events);
+    this.curves.setHere(this.scrub.playback.at_s);
+    this.figures.show(this.analysis);
+    element("review-curves-none").hidden = this.analysis !== null;
+    element("review-figures-none").hidden = this.analysis !== null;
+    element("review-maps-none").hidden = review.has_maps;
+    void this.maps.show(review);
+    this.notes.show(review);
+    this.showCautions(review);
+    this.bar.show(review, this.analysis, this.job());
+    this.scale.show(review.full_scale_percent, this.inPercent());
+  }
+
+  /** @param {ReviewedRecording} review */
+  showCautions(review) {
+    const lines = [
+      ...(review.complete ? [] : [words("review-cut-off")]),
+      ...(review.gaps > 0 ? [words("review-gaps", { frames: review.gaps })] : []),
+      ...(review.calibration === "assumed" ? [words("review-not-calibrated")] : []),
+      ...(review.unknown.length > 0 ? [words("review-unknown", { what: review.unknown.join(", ") })] : []),
+      ...(review.ambient ? [words("review-ambient")] : []),
+      ...(this.analysis?.warnings ?? []),
+    ];
+    element("review-cautions").hidden = lines.length === 0;
+    write(element("review-cautions-title"), words("review-cautions", { number: lines.length }));
+    element("review-cautions-list").replaceChildren(...lines.map((line) => {
+      const item = document.createElement("li");
+      item.textContent = line;
+      return item;
+    }));
+  }
+
+  showViews() {
+    element("review-views").replaceChildren(...VIEWS.map(({ view, word }) => {
+      const choice = button(word(), () => this.chooseView(view));
+      choice.setAttribute("aria-pressed", String(view === this.view));
+      return choice;
+    }));
+  }
+
+  /** @param {"grey" | "relative" | "side by side"} view */
+  chooseView(view) {
+    this.view = view;
+    this.showViews();
+    this.moved(this.scrub.playback.at_s, !this.scrub.playback.playing);
+  }
+
+  inPercent() {
+    return this.view !== "grey" && this.moment?.reference?.flag === "";
+  }
+
+  /** @returns {AnalysisJob | null} the newest, where it is of this recording */
+  job() {
+    const job = this.page.state()?.analysis ?? null;
+    return job !== null && job.recording === this.name ? job : null;
+  }
+
+  /** @param {AnalysisJob | null} job */
+  heard(job) {
+    if (!this.isOpen || this.review === null) return;
+    const own = job !== null && job.recording === this.name ? job : null;
+    this.bar.show(this.review, this.analysis, own);
+    const key = own === null ? "" : `${own.number} ${own.finished}`;
+    const ended = own !== null && own.finished && this.jobKey === `${own.number} false`;
+    this.jobKey = key;
+    if (ended) void this.learn();
+  }
+
+  /** @param {number} at_s @param {boolean} resting */
+  moved(at_s, resting) {
+    const review = this.review;
+    if (review === null || !this.isOpen || review.frames === 0) return;
+    const contours = review.contours_percent.join(",");
+    this.picture.show({ name: review.name, at_s, view: this.view, whole: resting, contours });
+    this.curves.setHere(at_s);
+    const now = performance.now();
+    if (!resting && now - this.valuesAt < VALUES_EVERY_MS) return;
+    this.valuesAt = now;
+    this.values.ask(at_s);
+  }
+
+  /** @param {number} time_s of the frame that is on the screen now */
+  drawn(time_s) {
+    element("review-canvas").dataset["time"] = String(time_s);
+    fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
+  }
+
+  /** @param {number} at_s */
+  async learnValues(at_s) {
+    const { name } = this;
+    try {
+      /** @type {Moment} */
+      const moment = await ask("GET", `${recordingPath(name, "moment")}?at_s=${at_s}`);
+      if (name !== this.name) return;
+      this.moment = moment;
+      this.showMarks();
+      if (this.review !== null) this.scale.show(this.review.full_scale_percent, this.inPercent());
+    } catch (error) {
+      this.values.forget();
+      if (error instanceof Unpaired) this.page.unpaired();
+      else this.say(error instanceof Error ? error.message : String(error));
+    }
+  }
+
+  showMarks() {
+    const { moment } = this;
+    const shape = this.shape();
+    if (shape !== null && moment !== null) this.marks.show(shape, moment.reference && inWords(moment.reference), moment.regions.map(inWords), moment.number);
+  }
+
+  shape() {
+    const review = this.review;
+    return review && { width: review.width, height: review.height, sideBySide: this.view === "side by side" };
+  }
+
+  listenToPicture() {
+    new PictureFinger(element("review-picture"), element("review-canvas"), () => this.shape(), {
+      touch: (at) => this.touched(at),
+      hold: (at) => this.touched(at),
+      drag: (from, to, done) => {
+        this.marks.sketch(done ? null : regionText(rectangleBetween("new", from, to)));
+        if (done) this.markActs.drawnRound(from, to);
+      },
+      given: () => this.marks.sketch(null),
+    });
+  }
+
+  /** @param {Point} at */
+  touched(at) {
+    const review = this.review;
+    if (this.regionBar.close() || review === null) return;
+    this.scrub.stop();
+    const reference = review.reference?.region ?? null;
+    const found = regionAt([...(reference === null ? [] : [reference]), ...review.regions.map(({ region }) => region)], at, review.width * 0.015);
+    if (found !== null) this.regionBar.open(found, found === reference);
+    else this.markActs.touched(at);
+  }
+
+  async saveStill() {
+    const review = this.review;
+    if (review === null) return;
+    const { saveMoment } = await import("./moment_still.js");
+    await saveMoment(review, this.view, this.scrub.playback.at_s, this.moment, element("review-canvas", HTMLCanvasElement));
+  }
+
+  /** @param {string} line */
+  say(line) {
+    this.page.line.say(line);
+  }
+}
+
+/** @param {RegionState} state @returns {RegionValue} */
+function inWords(state) {
+  const flag = state.flag === "before the dye" ? words("review-before-dye") : state.flag;
+  return { ...state, flag, signal: null, signal_u: null, baseline: 0, baseline_u: 0 };
+}
+
+/** @param {ReviewedRecording} review */
+function aboutText({ started_at, name, case: code }) {
+  const began = started_at === "" || Number.isNaN(Date.parse(started_at)) ? "" : momentText(started_at);
+  return [began, code === "" ? "" : name].filter((one) => one !== "").join(" · ");
+}
