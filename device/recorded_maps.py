@@ -4,7 +4,7 @@ import logging
 from collections.abc import Callable
 
 from device.followed_hand import FollowedHand
-from device.inflow_maps import read_on_cores
+from device.maps_reader import read_on_cores
 from device.marked_regions import reference_of
 from shared.errors import Refused
 from shared.inflow.map_values import InflowMaps

@@ -49,18 +49,14 @@ def add_frame(pairs, defects, limit, sums, clipped):
 
 
 @compiled
-def correct_sums(sums, dark, inverse_flat, frames, factor, down, right, signal, seen):
-    """Move sums of ``frames`` frames into ``signal`` (sum of signals) and ``seen`` (frames), and clear them.
-
-    What lay at (y, x) at first lay at (y + down, x + right) in these frames, in bins; what is out of the picture is not seen.
-    """
+def correct_sums(sums, dark, inverse_flat, frames, factor, signal, seen):
+    """Move sums of ``frames`` frames into ``signal`` (sum of signals) and ``seen`` (frames), and clear them."""
     height, width = sums.shape
     scale, number = np.float32(factor), np.float32(frames)
-    first, last = max(0, -right), min(width, width - right)
-    for y in range(max(0, -down), min(height, height - down)):
-        for x in range(first, last):
-            counts = np.float32(sums[y + down, x + right]) - number * dark[y + down, x + right]
-            signal[y, x] += counts * inverse_flat[y + down, x + right] * scale
+    for y in range(height):
+        for x in range(width):
+            counts = np.float32(sums[y, x]) - number * dark[y, x]
+            signal[y, x] += counts * inverse_flat[y, x] * scale
             seen[y, x] += np.uint16(frames)
     sums[:] = np.uint32(0)
 

@@ -5,7 +5,7 @@ against shot noise, so that the slots stay short where signal rises and grow lon
 says why.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.inflow import maps_kernel as kernel
+from shared.inflow.maps_motion import MovedBins
+from shared.motion.pose import Motion
 from shared.signal import counts_variance
 
 F32 = NDArray[np.float32]
@@ -96,18 +98,22 @@ class Bins:
 
 @dataclass(eq=False)
 class MapGatherer:
-    """Takes frames one by one. ``slots`` are those that are finished, in order of time; ``planes`` (slots, height, width) int16."""
+    """Takes frames one by one. ``slots`` are those that are finished, in order of time; ``planes`` (slots, height, width) int16.
+
+    With ``known_bins``, those of the calibration, making one takes no longer than asking for memory.
+    """
 
     calibration: Calibration
     number: int = SLOTS
+    known_bins: InitVar[Bins | None] = None
     bins: Bins = field(init=False)
     planes: NDArray[np.int16] = field(init=False)
     saturated: NDArray[np.uint8] = field(init=False)
     slots: list[Slot] = field(init=False, default_factory=list)
     first_ns: int | None = None
 
-    def __post_init__(self) -> None:
-        self.bins = Bins.of(self.calibration)
+    def __post_init__(self, known_bins: Bins | None) -> None:
+        self.bins = known_bins or Bins.of(self.calibration)
         shape = self.bins.dark.shape
         if min(shape) < 1 or self.number < 8:
             raise Refused("maps need 2 x 2 pixels and 8 slots", (shape, self.number))
@@ -122,8 +128,14 @@ class MapGatherer:
         self._defects = np.stack([rows, columns], 1).astype(np.int32)
         self._filling: _Filling | None = None
         self._pending = 0
-        self._condition = (0.0, 0, 0)
+        self._factor = 0.0
         self._any_clipped = False
+        self._moved: MovedBins | None = None
+
+    @property
+    def camera_shape(self) -> tuple[int, int]:
+        """Of the frames, in pixels."""
+        return self.calibration.camera.shape
 
     @property
     def bytes_a_bin(self) -> float:
@@ -132,10 +144,10 @@ class MapGatherer:
         bins = (self.bins.dark, self.bins.inverse_flat, self.bins.pixels)
         return sum(array.nbytes for array in (*arrays, *bins)) / self.saturated.size
 
-    def add(self, frame: Frame, shift_px: tuple[float, float] = (0.0, 0.0)) -> None:
+    def add(self, frame: Frame, motion: Motion | None = None) -> None:
         """Take one frame in; one without light counts for nothing.
 
-        ``shift_px`` says by how many pixels the scene lies further right and down than at first; it is taken to the nearest bin.
+        ``motion`` is from the view whose bins are kept to the frame; without it the frame shows that view.
         """
         if self.first_ns is None:
             self.first_ns = frame.sensor_time_ns
@@ -145,20 +157,35 @@ class MapGatherer:
         factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, level)
         time_s = (frame.sensor_time_ns - self.first_ns) / 1e9 - frame.exposure_us / 2e6
         self._into_slot(time_s)
-        condition = (factor, round(shift_px[1] / 2.0), round(shift_px[0] / 2.0))
-        if condition != self._condition:
-            self._correct()
-            self._condition = condition
-        limit = np.uint32(self.calibration.saturation_counts)
-        self._any_clipped |= kernel.add_frame(_pairs(frame.pixels), self._defects, limit, self._sums, self._clipped)
-        self._pending += 1
+        kept = 1.0
+        if motion is None:
+            self._sum(frame, factor)
+        else:
+            kept = self._add_moved(frame, motion, factor)
         filling = self._filling
         assert filling is not None
         filling.last_s = time_s
         filling.times_s += time_s
         filling.frames += 1
-        filling.gain_factor += frame.gain * factor
-        filling.constant += float(counts_variance(0.0, frame.gain, self.calibration)) * factor * factor
+        filling.gain_factor += kept * frame.gain * factor
+        filling.constant += kept * float(counts_variance(0.0, frame.gain, self.calibration)) * factor * factor
+
+    def _sum(self, frame: Frame, factor: float) -> None:
+        """Add a frame that lies where the bins do to the sums of raw counts."""
+        if factor != self._factor:
+            self._correct()
+            self._factor = factor
+        limit = np.uint32(self.calibration.saturation_counts)
+        self._any_clipped |= kernel.add_frame(pairs(frame.pixels), self._defects, limit, self._sums, self._clipped)
+        self._pending += 1
+
+    def _add_moved(self, frame: Frame, motion: Motion, factor: float) -> float:
+        """Add a frame that the hand has moved to the sums of signal; returns the share of its noise that is left."""
+        if self._moved is None:
+            self._moved = MovedBins(self.calibration, self.bins.dark, self.bins.inverse_flat, self._defects)
+        clipped, kept = self._moved.add(pairs(frame.pixels), motion, factor, self._signal, self._seen, self._clipped)
+        self._any_clipped |= clipped
+        return kept
 
     def finish(self) -> None:
         """Close the slot that is being filled, so that ``slots`` hold every frame; more frames may follow."""
@@ -188,10 +215,9 @@ class MapGatherer:
 
     def _correct(self) -> None:
         if self._pending:
-            factor, down, right = self._condition
             bins = self.bins
             kernel.correct_sums(
-                self._sums, bins.dark, bins.inverse_flat, self._pending, factor, down, right, self._signal, self._seen
+                self._sums, bins.dark, bins.inverse_flat, self._pending, self._factor, self._signal, self._seen
             )
             self._pending = 0
 
@@ -223,7 +249,7 @@ class MapGatherer:
         return loss + (1e30 if too_long else 0.0)
 
 
-def _pairs(pixels: NDArray[np.uint16]) -> NDArray[np.uint32]:
+def pairs(pixels: NDArray[np.uint16]) -> NDArray[np.uint32]:
     """Two pixels a word; an odd last row or column is left out."""
     height, width = (side // 2 for side in pixels.shape)
     even = np.ascontiguousarray(pixels[: 2 * height, : 2 * width])

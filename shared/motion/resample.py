@@ -60,19 +60,10 @@ def sample_row(plane: Plane, x0: float, y0: float, across: float, down: float, b
     k = begin
     while k < end:
         x, y = x0 + across * k, y0 + down * k
-        i, j = min(int(y), rows - 2), min(int(x), columns - 2)
-        run = min(end - k, columns - 1 - j)
-        if down != 0.0:
-            edge = (i + 1 - y) / down if down > 0.0 else (i - y) / down
-            run = min(run, int(edge) + 1)
-        slip = across - 1.0
-        if slip != 0.0:
-            edge = (j + 1 - x) / slip if slip > 0.0 else (j - x) / slip
-            run = min(run, int(edge) + 1)
-        run = max(run, 1)
+        i, j, run = run_from(x, y, across, down, rows, columns, end - k)
         upper, lower, target = plane[i, j:], plane[i + 1, j:], out[k:]
         right, below = np.float32(x - j), np.float32(y - i)
-        right_step, below_step = np.float32(slip), np.float32(down)
+        right_step, below_step = np.float32(across - 1.0), np.float32(down)
         for n in range(run):
             b = right + right_step * np.float32(n)
             a = below + below_step * np.float32(n)
@@ -80,3 +71,20 @@ def sample_row(plane: Plane, x0: float, y0: float, across: float, down: float, b
             second = np.float32(lower[n]) + b * (np.float32(lower[n + 1]) - np.float32(lower[n]))
             target[n] = first + a * (second - first)
         k += run
+
+
+@njit(inline="always")
+def run_from(
+    x: float, y: float, across: float, down: float, rows: int, columns: int, longest: int
+) -> tuple[int, int, int]:
+    """Row and column of the upper left of four pixels round (x, y), and how many steps (across, down) the next ones follow it."""
+    i, j = min(int(y), rows - 2), min(int(x), columns - 2)
+    run = min(longest, columns - 1 - j)
+    if down != 0.0:
+        edge = (i + 1 - y) / down if down > 0.0 else (i - y) / down
+        run = min(run, int(edge) + 1)
+    slip = across - 1.0
+    if slip != 0.0:
+        edge = (j + 1 - x) / slip if slip > 0.0 else (j - x) / slip
+        run = min(run, int(edge) + 1)
+    return i, j, max(run, 1)

@@ -23,6 +23,7 @@ from shared.inflow.maps import (
 from shared.inflow.maps_slots import MapGatherer
 from shared.inflow.parameters import InflowParameters, inflow_parameters
 from shared.inflow.reading import read_curve
+from shared.motion.pose import Motion
 from shared.region import Region
 from tests.shared.inflow.simulated_frames import Light, Patch, calibration, frames
 
@@ -234,7 +235,7 @@ def test_a_scene_that_moves_is_followed() -> None:
             pixels = frame.pixels.copy()
             pixels[:, 24:30] = shifted.pixels[:, 13:19]
             frame = Frame(pixels, frame.sequence, frame.sensor_time_ns, frame.exposure_us)
-        moved.add(frame, (float(by), 4.0 if by else 0.0))
+        moved.add(frame, Motion(float(by), 4.0 if by else 0.0))
     a = inflow_maps(at_rest, None, INJECTED_S).of("baseline_counts_per_ms")[0]
     b, _, classes = inflow_maps(moved, None, INJECTED_S).of("time_to_peak_s")
     wanted = inflow_maps(at_rest, None, INJECTED_S).of("time_to_peak_s")[0]
