@@ -165,7 +165,7 @@ def test_page_and_pictures_come_encrypted_to_whoever_trusts_the_device(served, r
     assert ready["url"].startswith("https://")
     answer, text = ask(port, trusting)
     assert answer.status == 200
-    assert b"Pair this tablet" in text
+    assert b"pairing-word" in text
     assert f"wss://127.0.0.1:{port + 1}" in answer.headers["Content-Security-Policy"]
     _, pem = ask(port, trusting, path="/api/v1/certificate.pem")
     assert pem == (run_folder / "page" / "authority.pem").read_bytes()
@@ -216,17 +216,47 @@ def test_without_encryption_or_trust_tablets_get_nothing(served):
     port, _, _, _ = served
     with pytest.raises(ssl.SSLCertVerificationError):
         ask(port, ssl.create_default_context())
-    plain = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
-    plain.request("GET", "/")
-    with pytest.raises((http.client.BadStatusLine, ConnectionResetError)):
-        plain.getresponse()
-    plain.close()
     old = ssl.create_default_context()
     old.check_hostname, old.verify_mode = False, ssl.CERT_NONE
     with pytest.warns(DeprecationWarning, match="TLSv1_1"):
         old.maximum_version = ssl.TLSVersion.TLSv1_1
     with pytest.raises((ssl.SSLError, ConnectionResetError)):
         ask(port, old)
+
+
+def said_plainly(port, text):
+    with socket.create_connection(("127.0.0.1", port), timeout=10) as connection:
+        connection.sendall(text)
+        answer = b""
+        while piece := connection.recv(4096):
+            answer += piece
+    return answer
+
+
+def test_who_comes_unencrypted_is_sent_to_the_same_page_encrypted(served):
+    port, _, _, _ = served
+    plain = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+    plain.request("GET", "/?x=1")
+    answer = plain.getresponse()
+    assert (answer.status, answer.headers["Location"]) == (307, f"https://127.0.0.1:{port}/?x=1")
+    assert b"cookie" not in str(answer.headers).lower().encode()
+    plain.close()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        b"POST / HTTP/1.1\r\nHost: quay\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: quay\\evil.test\r\n\r\n",
+        b"GET //evil.test\x01 HTTP/1.1\r\nHost: quay\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost:\r\n\r\n",
+        b"GET / HTTP/1.1\r\nX: " + b"a" * 9000 + b"\r\nHost: quay\r\n\r\n",
+    ],
+)
+def test_nobody_is_sent_to_an_address_that_is_none(served, text):
+    answer = said_plainly(served[0], text)
+    assert answer.startswith(b"HTTP/1.1 400 ")
+    assert b"Location" not in answer
 
 
 def test_tries_count_by_tablet_and_not_for_all_as_one(served):
