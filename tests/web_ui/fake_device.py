@@ -243,7 +243,8 @@ class FakeDevice:
             recording = replace(recording, seconds=seconds, frames=int(seconds * self._rate_hz), queue_fill=0.06)
         camera = replace(state.camera, sequence=self._sequence, frame_age_ms=12.0)
         walk = self.commissioning.walk
-        state = replace(state, exports=(*state.exports, *self.records.jobs), case=self.records.case)
+        jobs, comparison = (*state.exports, *self.records.jobs), self.records.comparisons.newest
+        state = replace(state, exports=jobs, case=self.records.case, comparison=comparison)
         moving = {"since_injection_s": since_s, "walk": walk, "analysis": self.review.analysis}
         return replace(state, camera=camera, regions=regions, recording=recording, **moving)
 
@@ -279,7 +280,7 @@ def _curve_points(header: dict[str, Any]) -> list[CurvePoint]:
     seen = [*([header["reference"]] if header["reference"] else []), *header["values"]]
     return [
         CurvePoint(
-            Region.parse(one["region"]).place,
+            one["region"].partition(":")[2],
             math.nan if one["signal"] is None else one["signal"],
             math.nan if one["signal"] is None else one["signal_u"],
             one["baseline"],

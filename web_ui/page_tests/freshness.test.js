@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import "./english.js";
 import { Freshness, isLive, notLiveText, STALE_AFTER_MS } from "../static/picture/freshness.js";
 
 /** Two clocks turned by hand. */

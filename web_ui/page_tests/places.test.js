@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import "./english.js";
 import { labelPlaces, leader } from "../static/picture/label_places.js";
 import { dot, stripe } from "../static/picture/legend_marks.js";
 import { contourWords, legendTicks, percentColour } from "../static/picture/legend_scale.js";

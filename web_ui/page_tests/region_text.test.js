@@ -2,13 +2,15 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import {
-  bounds, isRegionName, nextName, parsedRegion, rectangleBetween, regionAt, regionText, renamed, squareAround,
+  bounds, corners, distanceToLine, isRegionName, lineAlong, lineWidthPx, movedTo, nextName, parsedRegion, placeText, polygonOf,
+  rectangleBetween, regionAt, regionText, renamed, simplified, squareAround,
 } from "../static/picture/region_text.js";
+import { drawn } from "./drawn.js";
 
 const SENSOR = { width: 1456, height: 1088 };
 
-test("both forms of the command line are read and written back", () => {
-  for (const text of ["tip:10,20,30,40", "base flap:polygon:1,1,9,1,5,9"]) assert.equal(regionText(parsedRegion(text)), text);
+test("all forms of the command line are read and written back", () => {
+  for (const text of ["tip:10,20,30,40", "base flap:polygon:1,1,9,1,5,9", "vessel:line:5,1,1,9,9,20,9"]) assert.equal(regionText(parsedRegion(text)), text);
   assert.deepEqual(bounds(parsedRegion("a:polygon:1,1,9,1,5,9")), { left: 1, top: 1, right: 9, bottom: 9 });
   assert.equal(renamed("tip:10,20,30,40", "Edge"), "Edge:10,20,30,40");
 });
@@ -36,6 +38,52 @@ test("a finger means the smallest region near it", () => {
   assert.equal(regionAt(texts, { x: 125, y: 110 }, 10), "small:100,100,20,20");
   assert.equal(regionAt(texts, { x: 300, y: 300 }, 10), "big:0,0,500,500");
   assert.equal(regionAt(texts, { x: 800, y: 800 }, 10), null);
+});
+
+test("a finger means a line only along it", () => {
+  const texts = ["v:line:9,100,100,400,400"];
+  assert.equal(regionAt(texts, { x: 255, y: 245 }, 10), texts[0]);
+  assert.equal(regionAt(texts, { x: 350, y: 150 }, 10), null);
+  assert.deepEqual(bounds(parsedRegion("v:line:10,100,100,400,100")), { left: 95, top: 95, right: 405, bottom: 105 });
+});
+
+test("a line is three millimetres wide where the scale is known, and an odd number of pixels", () => {
+  assert.equal(lineWidthPx(1456, 0.1), 31);
+  assert.equal(lineWidthPx(1456, null), 13);
+  assert.equal(lineWidthPx(64, 100), 3);
+});
+
+test("moving keeps the shape, and the region inside the sensor", () => {
+  drawn(300, (draw) => {
+    const point = () => ({ x: draw.whole(0, 1455), y: draw.whole(0, 1087) });
+    const points = [point(), point(), point()];
+    const made = [rectangleBetween("a", point(), point()), polygonOf("a", points), lineAlong("a", points, 1)][draw.whole(0, 2)];
+    assert.ok(made !== undefined);
+    const moved = movedTo(made, point(), SENSOR);
+    const [from, to] = [corners(made), corners(moved)];
+    assert.ok(from[0] !== undefined && to[0] !== undefined);
+    const [dx, dy] = [to[0].x - from[0].x, to[0].y - from[0].y];
+    from.forEach((corner, index) => assert.deepEqual(to[index], { x: corner.x + dx, y: corner.y + dy }));
+    const box = bounds(moved);
+    assert.ok(box.left >= -1 && box.top >= -1 && box.right <= 1457 && box.bottom <= 1089, JSON.stringify([made, moved]));
+    assert.ok(Number.isInteger(dx) && Number.isInteger(dy));
+  });
+});
+
+test("a path drawn by a finger keeps its shape in few points", () => {
+  drawn(200, (draw) => {
+    const path = [{ x: 0, y: 0 }];
+    for (let step = 0; step < draw.whole(1, 80); step += 1) path.push({ x: (path.at(-1)?.x ?? 0) + draw.number(-5, 20), y: (path.at(-1)?.y ?? 0) + draw.number(-15, 15) });
+    const few = simplified(path, 4);
+    assert.ok(few.length <= path.length);
+    assert.deepEqual([few[0], few.at(-1)], [path[0], path.at(-1)]);
+    for (const point of path) assert.ok(distanceToLine(few, point) <= 4 + 1e-9);
+  });
+  assert.equal(simplified([0, 1, 2, 3, 4].map((x) => ({ x, y: 2 * x })), 0.1).length, 2);
+});
+
+test("a place is the region without its name", () => {
+  for (const text of ["1,2,3,4", "polygon:1,1,9,1,5,9", "line:5,1,1,9,9"]) assert.equal(placeText(parsedRegion(`tip:${text}`)), text);
 });
 
 test("names", () => {

@@ -147,6 +147,19 @@ def expect_live(page: Page) -> None:
     page.wait_for_function("() => document.getElementById('live-word').textContent === 'LIVE'", timeout=10_000)
 
 
+IN_MORE = ("Exposure", "Recordings", "Cautions")
+
+
+def open_sheet(page: Page, name: str) -> None:
+    """Open one of the live place's sheets, as a person finds it."""
+    quiet = page.locator("#quiet")
+    if name in IN_MORE:
+        quiet.get_by_role("button", name="More").click()
+        page.locator("#sheet-more").get_by_role("button", name=name).click()
+    else:
+        quiet.get_by_role("button", name=name).click()
+
+
 def point_on_picture(page: Page, x: float, y: float) -> tuple[float, float]:
     """Window coordinates of a share of the picture."""
     box = page.locator("#picture").bounding_box()

@@ -30,6 +30,7 @@ from tests.web_ui.browser.conftest import (
     PORTRAIT,
     STOP_S,
     expect_live,
+    open_sheet,
     point_on_picture,
 )
 
@@ -317,7 +318,7 @@ class Album:
         for tablet in self._both:
             page = tablet.page
             for name in SHEETS:
-                page.locator("#quiet").get_by_role("button", name=name).click()
+                open_sheet(page, name)
                 expect(page.get_by_role("region", name=name)).to_be_visible()
                 if name == "Recordings":
                     self._export(page, target)

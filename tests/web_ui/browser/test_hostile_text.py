@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from shared.protocol import control as c
-from tests.web_ui.browser.conftest import WebProcess, expect_live
+from tests.web_ui.browser.conftest import WebProcess, expect_live, open_sheet
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -24,9 +24,9 @@ def test_hostile_text_is_shown_inert(live: Page, device: PageDevice) -> None:
         recording={"ended_because": SCRIPT},
     )
     expect(live.locator("#line-text")).to_contain_text("<img src=x onerror=window.harm=1>")
-    live.locator("#quiet").get_by_role("button", name="Recordings").click()
+    open_sheet(live, "Recordings")
     expect(live.locator("#exports")).to_contain_text("<script>window.harm=1</script>")
-    live.locator("#quiet").get_by_role("button", name="Cautions").click()
+    open_sheet(live, "Cautions")
     expect(live.locator("#device-warnings")).to_contain_text("<img src=x")
     live.locator("#quiet").get_by_role("button", name="Regions").click()
     expect(live.locator("#regions-list > li")).to_have_count(1)

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from shared.protocol import control as c
-from tests.web_ui.browser.conftest import WebProcess, expect_live
+from tests.web_ui.browser.conftest import WebProcess, expect_live, open_sheet
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -25,7 +25,7 @@ SMALL_TEXT = """() => [...document.querySelectorAll("body *")].filter((one) => o
   && [...one.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim() !== "")
   && parseFloat(getComputedStyle(one).fontSize) < 16).map((one) => one.textContent)"""
 
-SHEETS = {name: name for name in ("Regions", "Contours", "Note", "Exposure", "Recordings", "Cautions")} | {
+SHEETS = {name: name for name in ("Regions", "Contours", "Note", "More", "Exposure", "Recordings", "Cautions")} | {
     "You control": "Tablets"
 }
 
@@ -90,7 +90,7 @@ def test_live_place_fits(busy: Page, size: tuple[int, int]) -> None:
 
 def test_every_sheet_fits_and_leaves_light_and_status_in_reach(busy: Page, size: tuple[int, int]) -> None:
     for opener, name in SHEETS.items():
-        busy.locator("#quiet").get_by_role("button", name=opener).click()
+        open_sheet(busy, opener)
         sheet = busy.get_by_role("region", name=name)
         expect(sheet).to_be_visible()
         check(busy, size)

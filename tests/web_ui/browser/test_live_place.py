@@ -14,6 +14,7 @@ from tests.web_ui.browser.conftest import (
     drag_on_picture,
     expect_live,
     free_port_pair,
+    open_sheet,
     point_on_picture,
     web_process,
 )
@@ -106,7 +107,7 @@ def test_a_saturated_reference_is_announced_with_the_first_picture_that_shows_it
 
 
 def test_exposure_is_set_by_one_touch_and_said(live: Page, device: PageDevice) -> None:
-    live.locator("[data-sheet=sheet-exposure]").first.click()
+    open_sheet(live, "Exposure")
     live.get_by_role("button", name="Set exposure").click()
     device.wait_for(lambda requests: c.ChooseExposure(apply=True) in requests)
     expect(live.locator("#line-text")).to_have_text(
@@ -281,7 +282,7 @@ def test_recording_starts_at_a_touch_and_stops_after_a_question(live: Page, devi
 
 
 def test_dye_in_starts_clock_and_recording_and_can_be_undone(live: Page, device: PageDevice) -> None:
-    live.get_by_role("button", name="Recordings").click()
+    open_sheet(live, "Recordings")
     live.locator("#case-code").fill("K7-Heron")
     live.locator("#act-dye").click()
     expect(live.locator("#since-injection")).to_have_text("Dye 0:01")
@@ -311,7 +312,7 @@ def test_still_is_kept_and_shown(live: Page) -> None:
 
 def test_a_refusal_is_in_sight_over_a_sheet(live: Page, device: PageDevice, size: tuple[int, int]) -> None:
     live.set_viewport_size({"width": size[0], "height": size[1]})
-    live.get_by_role("button", name="Note").click()
+    open_sheet(live, "Note")
     live.get_by_role("button", name="Skin marked").click()
     words = live.locator("#line-text")
     expect(words).to_be_visible()
@@ -321,7 +322,7 @@ def test_a_refusal_is_in_sight_over_a_sheet(live: Page, device: PageDevice, size
 
 
 def test_refusals_are_one_calm_line(live: Page) -> None:
-    live.get_by_role("button", name="Note").click()
+    open_sheet(live, "Note")
     live.get_by_role("button", name="Skin marked").click()
     expect(live.locator("#line-text")).to_have_text(
         "there is no recording to keep the note in; start a recording first"
@@ -329,7 +330,7 @@ def test_refusals_are_one_calm_line(live: Page) -> None:
 
 
 def test_a_recording_is_exported(live: Page, device: PageDevice) -> None:
-    live.get_by_role("button", name="Recordings").click()
+    open_sheet(live, "Recordings")
     rows = live.locator("#recordings-list > li")
     expect(rows).to_have_count(2)
     rows.first.get_by_role("button", name="Export").click()

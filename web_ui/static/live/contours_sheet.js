@@ -2,6 +2,7 @@
 /** @import { DeviceState } from "../page/device_state.js" */
 
 import { button, element } from "../page/element.js";
+import { words } from "../page/words.js";
 
 const CHOICES_PERCENT = [10, 20, 30, 40, 50, 60, 70, 80, 90, 100];
 const MOST = 4;
@@ -42,7 +43,7 @@ export class ContoursSheet {
     const without = this.chosen.filter((other) => other !== percent);
     const removed = without.length < this.chosen.length;
     if (!removed && without.length >= MOST) {
-      this.acts.line.say(`At most ${MOST} contours. Touch one that is on, to make room.`);
+      this.acts.line.say(words("live-contours-most", { most: MOST }));
       return;
     }
     this.chosen = removed ? without : [...without, percent].sort((a, b) => a - b);

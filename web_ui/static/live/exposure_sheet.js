@@ -2,6 +2,8 @@
 /** @import { DeviceState } from "../page/device_state.js" */
 
 import { element, write } from "../page/element.js";
+import { numberText } from "../page/value_text.js";
+import { put, words } from "../page/words.js";
 import { outputText, rippleText } from "./light_words.js";
 
 /** Steps of a third of a stop, as photographers count. */
@@ -48,12 +50,13 @@ export class ExposureSheet {
   /** @param {DeviceState | null} state */
   show(state) {
     if (state === null) return;
-    write(element("exposure-value"), `${(state.camera.exposure_us / 1000).toFixed(1)} ms`);
+    write(element("exposure-value"), `${numberText(state.camera.exposure_us / 1000, 1)} ms`);
     write(element("pulse-ripple"), rippleText(state.light, state.camera.exposure_us));
     write(element("light-output"), outputText(state.light_measured_at ?? ""));
-    write(element("gain-value"), `${state.camera.gain.toFixed(1)} ×`);
+    write(element("gain-value"), `${numberText(state.camera.gain, 1)} ×`);
     const locked = state.recording.name !== null;
-    write(element("exposure-teach"), locked ? "Locked while a recording runs." : "Set before the dye; locked while a recording runs.");
+    if (locked) put(element("exposure-teach"), "live-exposure-locked");
+    else put(element("exposure-teach"), "live-exposure-teach");
     for (const id of Object.keys(this.buttons)) element(id, HTMLButtonElement).disabled = locked;
     this.chooser.disabled = locked;
   }
@@ -62,6 +65,28 @@ export class ExposureSheet {
 /** @param {{exposure_us: number, gain: number, light_level: number, verdict: string, area: string, seen_share: number}} chosen */
 export function chosenText(chosen) {
   const { exposure_us, gain, light_level, verdict, area, seen_share } = chosen;
-  const set = `${(exposure_us / 1000).toFixed(1)} ms, gain ${gain.toFixed(1)} ×, light ${Math.round(100 * light_level)} %`;
-  return `Exposure set: ${set} (${verdict}); ${area} at ${Math.round(100 * seen_share)} % of full scale.`;
+  return words("live-exposure-set", {
+    exposure: numberText(exposure_us / 1000, 1),
+    gain: numberText(gain, 1),
+    light: Math.round(100 * light_level),
+    verdict: verdictWord(verdict),
+    area,
+    seen: Math.round(100 * seen_share),
+  });
+}
+
+/** What the device found, as in `shared/protocol/control.py`. @type {Record<string, string>} */
+const VERDICT_WORDS = {
+  "as it is": "live-verdict-as-it-is",
+  "brighter": "live-verdict-brighter",
+  "darker": "live-verdict-darker",
+  "rearranged": "live-verdict-rearranged",
+  "as bright as it goes": "live-verdict-brightest",
+  "as dark as it goes": "live-verdict-darkest",
+};
+
+/** @param {string} verdict */
+function verdictWord(verdict) {
+  const id = VERDICT_WORDS[verdict];
+  return id === undefined ? verdict : words(id);
 }

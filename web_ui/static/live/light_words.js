@@ -1,5 +1,8 @@
 /** @import { LampState } from "../page/device_state.js" */
 
+import { dateText, numberText } from "../page/value_text.js";
+import { words } from "../page/words.js";
+
 /**
  * What to say about the light beside the picture: why it tripped and what to do, why it stays dark though wanted; else nothing.
  *
@@ -7,11 +10,11 @@
  * @param {boolean} rearmed whether the press that leaves `tripped` was just made
  */
 export function lightSentence(light, rearmed) {
-  if (!light.reachable) return "The light guard does not answer: the light is off. It is started again by itself.";
+  if (!light.reachable) return words("live-guard-silent");
   if (light.state === "tripped") {
-    const why = sentence(light.reason || "The light was tripped");
-    if (rearmed) return `${why} Let go of Light.`;
-    return `${why} Put that right, then press Light once to arm it again; the next press lights.`;
+    const why = sentence(light.reason || words("live-tripped"));
+    if (rearmed) return words("live-tripped-rearmed", { why });
+    return words("live-tripped-because", { why });
   }
   if (light.wanted_on && light.state !== "lit" && light.reason) return sentence(light.reason);
   return "";
@@ -24,22 +27,22 @@ export function lightSentence(light, rearmed) {
  * @param {number} exposureUs
  */
 export function rippleText(light, exposureUs) {
-  const name = light.pwm === "software" ? "Software PWM" : "PWM";
-  if (light.state !== "lit" || light.ripple === undefined) return `${name} ripple: known while lit`;
-  const at = `at ${(exposureUs / 1000).toFixed(1)} ms`;
-  if (!light.pulse_hz) return `No PWM ripple ${at}: the light does not pulse`;
+  const pwm = light.pwm === "software" ? words("live-software-pwm") : "PWM";
+  if (light.state !== "lit" || light.ripple === undefined) return words("live-ripple-unknown", { pwm });
+  const exposure = numberText(exposureUs / 1000, 1);
+  if (!light.pulse_hz) return words("live-ripple-none", { exposure });
   const percent = light.ripple * 100;
-  return `${name} ripple ${percent >= 0.995 ? percent.toFixed(1) : percent.toFixed(2)} % ${at}`;
+  return words("live-ripple", { pwm, percent: numberText(percent, percent >= 0.995 ? 1 : 2), exposure });
 }
 
 /** @param {string} measuredAt moment in ISO 8601; empty: never */
 export function outputText(measuredAt) {
-  return measuredAt === "" ? "Light output assumed linear" : `Light output measured ${measuredAt.slice(0, 10)}`;
+  return measuredAt === "" ? words("live-output-assumed") : words("live-output-measured", { date: dateText(measuredAt) });
 }
 
-/** @param {string} words */
-function sentence(words) {
-  const trimmed = words.trim();
+/** @param {string} text */
+function sentence(text) {
+  const trimmed = text.trim();
   const capital = trimmed.charAt(0).toUpperCase() + trimmed.slice(1);
   return /[.!?]$/.test(capital) ? capital : `${capital}.`;
 }

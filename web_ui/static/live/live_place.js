@@ -3,25 +3,33 @@
 /** @import { Point } from "../picture/region_text.js" */
 
 import { ContoursSheet } from "./contours_sheet.js";
+import { CurvesPanel } from "./curves_panel.js";
+import { DyeClock } from "./dye_clock.js";
 import { element, write } from "../page/element.js";
 import { ExposureSheet } from "./exposure_sheet.js";
+import { FrozenPicture } from "./frozen_picture.js";
 import { Freshness, isLive, notLiveText } from "../picture/freshness.js";
 import { Legend } from "../picture/legend.js";
 import { LightButton } from "./light_button.js";
 import { lightSentence } from "./light_words.js";
 import { NoteSheet } from "./note_sheet.js";
 import { PictureCanvas } from "../picture/picture_canvas.js";
+import { copies, shownPoint, windowOf } from "../picture/picture_geometry.js";
 import { PictureFinger } from "../picture/picture_finger.js";
 import { fitPicture } from "../picture/picture_fit.js";
+import { PictureTools } from "./picture_tools.js";
+import { PictureZoom } from "../picture/picture_zoom.js";
 import { RecordingsSheet } from "./recordings_sheet.js";
 import { RegionActs } from "../picture/region_acts.js";
+import { RegionDrawer } from "./region_drawer.js";
 import { RegionMarks } from "../picture/region_marks.js";
 import { rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
 import { RegionsSheet } from "./regions_sheet.js";
 import { RunActions } from "./run_actions.js";
+import { ScaleBar } from "./scale_bar.js";
 import { SpotMenu } from "../picture/spot_menu.js";
+import { put, words } from "../page/words.js";
 import { calibrationText, StatusLine } from "./status_line.js";
-import { ValuesList } from "./values_list.js";
 
 /** Numbers on the picture change no more often than this: faster ones cannot be read. */
 const VALUES_EVERY_MS = 250;
@@ -47,19 +55,27 @@ export class LivePlace {
     const current = () => page.state();
     this.regionActs = new RegionActs(acts, current);
     this.freshness = new Freshness();
+    /** How old the newest picture is that came, shown or not. */
+    this.arrivals = new Freshness();
     this.status = new StatusLine();
     this.marks = new RegionMarks();
-    this.values = new ValuesList();
     this.legend = new Legend(JSON.parse(element("percent-colours").textContent ?? ""));
     this.light = new LightButton(acts, current);
-    this.spotMenu = new SpotMenu(this.regionActs);
+    this.zoom = new PictureZoom(() => this.shape(), () => this.zoomed());
+    this.drawer = new RegionDrawer(page, this.regionActs, this.marks, () => this.shape(), () => this.header?.mm_per_px ?? null);
+    this.spotMenu = new SpotMenu(this.regionActs, this.drawer);
+    this.curves = new CurvesPanel(page);
+    this.clock = new DyeClock();
+    this.scale = new ScaleBar();
+    this.tools = new PictureTools(this.zoom);
     this.recordings = new RecordingsSheet(acts);
     sheets.whenOpened("sheet-recordings", () => void this.recordings.opened());
     this.run = new RunActions(acts, current, sheets, () => this.recordings.caseCode());
-    this.shownByState = [new RegionsSheet(this.regionActs), new ContoursSheet(acts), new ExposureSheet(acts, current), this.recordings, this.light, this.run];
-    new NoteSheet(acts, () => sheets.closeAll());
+    this.shownByState = [new RegionsSheet(this.regionActs, this.drawer), new ContoursSheet(acts), new ExposureSheet(acts, current), this.recordings, this.light, this.run];
+    this.notes = new NoteSheet(acts, () => sheets.closeAll());
     this.listenToPicture();
     this.canvas = this.makeCanvas();
+    this.frozen = new FrozenPicture(this.canvas, () => isLive(this.freshness.ageMs(), page.known.connected), () => this.frozenChanged());
     fitPicture(element("stage"), element("picture"), () => this.shape());
     page.onState((state) => this.heard(state));
     setInterval(() => this.look(), LOOK_EVERY_MS);
@@ -77,39 +93,96 @@ export class LivePlace {
   close() {
     this.shown = false;
     this.light.release();
+    this.drawer.leave();
+    this.frozen.melt();
     this.page.takePictures(null);
     this.freshness.lost();
     this.line.stand("");
   }
 
+  relabel() {
+    this.notes.relabel();
+    this.curves.relabel();
+    this.showMarks();
+    this.look();
+  }
+
   makeCanvas() {
-    return new PictureCanvas(element("canvas", HTMLCanvasElement), this.freshness, {
-      drawn: (header) => this.drawn(header),
-      passedOver: (header) => this.page.stream.drawn(header.publication),
-      failed: (error) => this.line.say(`A picture could not be shown: ${error instanceof Error ? error.message : error}`),
-    });
+    return new PictureCanvas(
+      element("canvas", HTMLCanvasElement),
+      this.freshness,
+      {
+        drawn: (header) => this.drawn(header),
+        held: ({ header, ageMs, received }) => {
+          this.arrivals.drawn(ageMs, received);
+          this.curves.take(header);
+        },
+        passedOver: (header) => this.page.stream.drawn(header.publication),
+        failed: (error) => this.line.say(words("live-picture-failed", { why: error instanceof Error ? error.message : String(error) })),
+      },
+      (header) => this.shapeOf(header),
+    );
   }
 
   listenToPicture() {
-    new PictureFinger(element("picture"), element("canvas"), () => this.shape(), {
-      touch: (at) => {
-        if (!this.spotMenu.close()) this.regionActs.touched(at);
+    const meant = {
+      touch: (/** @type {Point} */ at) => {
+        if (this.spotMenu.close() || this.isFrozen()) return;
+        if (this.drawer.active) this.drawer.touched(at);
+        else this.regionActs.touched(at);
       },
-      hold: (at) => this.held(at),
-      drag: (from, to, done) => this.dragged(from, to, done),
-      given: () => this.marks.sketch(null),
-    });
+      hold: (/** @type {Point} */ at) => this.held(at),
+      drag: (/** @type {Point} */ from, /** @type {Point} */ to, /** @type {boolean} */ done) => this.dragged(from, to, done),
+      given: () => this.drawer.show(),
+      back: () => this.drawer.back(),
+      leave: () => this.drawer.leave(),
+    };
+    new PictureFinger(element("picture"), element("canvas"), () => this.shape(), meant, this.zoom);
   }
 
   /** What the picture shows, once there is one. */
   shape() {
-    const header = this.header;
-    return header && { width: header.width, height: header.height, sideBySide: header.view === "side by side" };
+    return this.header && this.shapeOf(this.header);
+  }
+
+  /** @param {PictureHeader} header */
+  shapeOf(header) {
+    return { width: header.width, height: header.height, sideBySide: header.view === "side by side", window: this.zoom.window };
+  }
+
+  /** Another part of the picture is shown: also of one that is frozen. */
+  zoomed() {
+    this.tools.show();
+    this.canvas.redraw();
+    this.showMarks();
+  }
+
+  showMarks() {
+    const shape = this.shape();
+    if (shape === null || this.header === null) return;
+    this.marks.show(shape, this.header.reference, this.header.values, this.header.sequence);
+    this.scale.show(shape, this.header.mm_per_px ?? null);
+    if (this.drawer.active) this.drawer.show();
+  }
+
+  /** Nothing is marked on a picture of the past: the tissue may lie elsewhere by now. */
+  isFrozen() {
+    if (this.frozen.frozen) this.line.say(words("live-frozen-marks"), [{ word: words("live-melt"), run: () => this.frozen.melt() }]);
+    return this.frozen.frozen;
+  }
+
+  frozenChanged() {
+    if (this.frozen.frozen) {
+      this.drawer.leave();
+      this.arrivals.shown = this.freshness.shown;
+    }
+    this.look();
   }
 
   /** @param {PictureHeader} header */
   drawn(header) {
     this.page.stream.drawn(header.publication);
+    this.curves.take(header);
     const before = this.header;
     this.header = header;
     if (before?.view !== header.view || before.width !== header.width || before.height !== header.height) {
@@ -119,9 +192,7 @@ export class LivePlace {
     const now = performance.now();
     if (now - this.valuesAt >= VALUES_EVERY_MS || before?.view !== header.view || before.lit !== header.lit || before.values.length !== header.values.length) {
       this.valuesAt = now;
-      const shape = this.shape();
-      if (shape !== null) this.marks.show(shape, header.reference, header.values, header.sequence);
-      this.values.show(header.values);
+      this.showMarks();
     }
     this.look();
   }
@@ -137,18 +208,29 @@ export class LivePlace {
   /** Looks at the clock, whether or not anything came: the picture must never look live when it is not. */
   look() {
     if (!this.shown) return;
-    const ageMs = this.freshness.ageMs();
-    const live = isLive(ageMs, this.page.known.connected) && !document.hidden;
-    this.status.showPicture(live, ageMs);
-    const band = element("band");
-    band.hidden = live;
-    if (!live) write(band, notLiveText(ageMs));
+    const live = this.lookAtPicture();
     const state = this.page.state();
     this.status.showState(state, this.page.known.sinceMs());
+    this.clock.show(state === null || state.since_injection_s === null ? null : state.since_injection_s + this.page.known.sinceMs() / 1000);
     this.line.stand(this.standingWords(state));
-    element("reference-wish").hidden = !live || state === null || state.reference !== null;
-    write(element("reference-wish-words"), wishWords(this.header?.lit ?? false, state?.hold_to_light ?? true));
-    if (state !== null) this.showDevice(state);
+    const busy = !live || this.frozen.frozen || this.drawer.active;
+    element("reference-wish").hidden = busy || state === null || state.reference !== null;
+    if (state === null) return;
+    write(element("reference-wish-words"), wishWords(this.header?.lit ?? false, state.hold_to_light ?? true));
+    this.showDevice(state);
+  }
+
+  /** @returns {boolean} whether pictures come as they are taken; of a frozen one the stream behind it counts, and that is said as well */
+  lookAtPicture() {
+    const shownMs = this.freshness.ageMs();
+    this.frozen.look(shownMs);
+    const newestMs = this.frozen.frozen ? this.arrivals.ageMs() : shownMs;
+    const live = isLive(newestMs, this.page.known.connected) && !document.hidden;
+    this.status.showPicture(live, this.frozen.frozen, shownMs);
+    const band = element("band");
+    band.hidden = live;
+    if (!live) write(band, notLiveText(newestMs));
+    return live;
   }
 
   /** @param {DeviceState | null} state */
@@ -157,10 +239,10 @@ export class LivePlace {
     const light = lightSentence(state.light, this.light.rearmed);
     if (light !== "") return light;
     if (this.header?.reference?.flag === "reference saturated") {
-      return "The reference is saturated: no percent can be told. Dim the light.";
+      return words("live-reference-saturated");
     }
     if (state.recording.name === null && state.recording.ended_because) {
-      return `The recording stopped by itself: ${state.recording.ended_because}`;
+      return words("live-recording-ended", { why: state.recording.ended_because });
     }
     return state.warnings[0] ?? "";
   }
@@ -168,7 +250,7 @@ export class LivePlace {
   /** @param {DeviceState} state */
   showDevice(state) {
     const { model, width, height, kind } = state.camera;
-    write(element("device-words"), `Camera ${model} (${kind}), ${width} × ${height}; ${calibrationText(state.calibration)}.`);
+    put(element("device-words"), "live-camera", { model, kind, size: `${width} × ${height}`, calibration: calibrationText(state.calibration) });
     const warnings = element("device-warnings");
     write(warnings, state.warnings.join(" "));
   }
@@ -177,12 +259,11 @@ export class LivePlace {
   held(at) {
     const state = this.page.state();
     const shape = this.shape();
-    if (state === null || shape === null) return;
-    const finger = shape.width * 0.015;
+    if (state === null || shape === null || this.drawer.active || this.isFrozen()) return;
+    const finger = windowOf(shape).width * 0.015;
     const region = regionAt(state.regions.map((one) => one.region), at, finger);
     const reference = region === null && state.reference ? regionAt([state.reference.region], at, finger) : null;
-    const x = (at.x / shape.width) * (shape.sideBySide ? 0.5 : 1) + (shape.sideBySide ? 0.5 : 0);
-    this.spotMenu.open(at, region, reference !== null, { x, y: at.y / shape.height });
+    this.spotMenu.open(at, region, reference !== null, shownPoint(shape, at, copies(shape).length - 1));
   }
 
   /**
@@ -191,6 +272,14 @@ export class LivePlace {
    * @param {boolean} done
    */
   dragged(from, to, done) {
+    if (this.frozen.frozen) {
+      if (done) this.isFrozen();
+      return;
+    }
+    if (this.drawer.active) {
+      this.drawer.dragged(from, to, done);
+      return;
+    }
     this.marks.sketch(done ? null : regionText(rectangleBetween("new", from, to)));
     if (done) this.regionActs.drawnRound(from, to);
   }
@@ -203,6 +292,6 @@ export class LivePlace {
  * @param {boolean} holdToLight
  */
 function wishWords(lit, holdToLight) {
-  if (lit) return "Touch healthy skin: it becomes 100\u00a0%";
-  return holdToLight ? "Hold Light and touch healthy skin: it becomes 100\u00a0%" : "Press Light, then touch healthy skin: it becomes 100\u00a0%";
+  if (lit) return words("live-wish");
+  return holdToLight ? words("live-wish-hold") : words("live-wish-press");
 }

@@ -1,9 +1,10 @@
 /** @import { Acts } from "../page/acts.js" */
 
 import { button, element } from "../page/element.js";
+import { words } from "../page/words.js";
 
 /** What is often said at the table, so that nobody must type. */
-const READY_NOTES = ["Skin marked", "Pull on", "Pull off", "Pressure low", "Pressure restored", "Dressing moved", "Second look"];
+const READY_NOTE_WORDS = ["live-note-skin-marked", "live-note-pull-on", "live-note-pull-off", "live-note-pressure-low", "live-note-pressure-restored", "live-note-dressing-moved", "live-note-second-look"];
 
 /** Words kept with the recording. */
 export class NoteSheet {
@@ -15,12 +16,17 @@ export class NoteSheet {
     this.acts = acts;
     this.close = close;
     this.field = element("note-text", HTMLInputElement);
-    element("note-choices").append(...READY_NOTES.map((text) => button(text, () => void this.keep(text))));
+    this.choices = element("note-choices");
+    this.relabel();
     element("note-form", HTMLFormElement).onsubmit = (event) => {
       event.preventDefault();
       const text = this.field.value.trim();
       if (text !== "") void this.keep(text);
     };
+  }
+
+  relabel() {
+    this.choices.replaceChildren(...READY_NOTE_WORDS.map((id) => button(words(id), () => void this.keep(words(id)))));
   }
 
   /** @param {string} text */
@@ -29,6 +35,6 @@ export class NoteSheet {
     if (!done) return;
     this.field.value = "";
     this.close();
-    this.acts.line.say(`Note kept: ${text}`);
+    this.acts.line.say(words("live-note-kept", { text }));
   }
 }

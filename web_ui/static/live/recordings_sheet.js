@@ -3,6 +3,7 @@
 
 import { button, element, write } from "../page/element.js";
 import { durationText, storageText } from "../page/value_text.js";
+import { locale, put, words } from "../page/words.js";
 
 /** What was recorded, and its way to other software. */
 export class RecordingsSheet {
@@ -48,18 +49,18 @@ export class RecordingsSheet {
   row(recording) {
     const line = document.createElement("li");
     line.className = "row";
-    const words = document.createElement("p");
-    words.className = "row-words";
+    const said = document.createElement("p");
+    said.className = "row-words";
     const title = document.createElement("strong");
     title.textContent = recording.case || recording.name;
     const about = document.createElement("span");
     about.className = "row-about";
     about.textContent = recordingAbout(recording);
-    words.append(title, about);
+    said.append(title, about);
     const acts = document.createElement("div");
     acts.className = "row-acts";
-    acts.append(button("Export", () => this.choose(recording, line)));
-    line.append(words, acts);
+    acts.append(button(words("live-export"), () => this.choose(recording, line)));
+    line.append(said, acts);
     return line;
   }
 
@@ -69,7 +70,7 @@ export class RecordingsSheet {
    */
   choose(recording, row) {
     this.chosen = recording.name;
-    write(element("export-title"), `Export ${recording.case || recording.name}`);
+    put(element("export-title"), "live-export-what", { what: recording.case || recording.name });
     row.append(this.form);
     this.form.hidden = false;
     this.form.scrollIntoView({ block: "nearest" });
@@ -81,7 +82,7 @@ export class RecordingsSheet {
       .filter((box) => box instanceof HTMLInputElement && box.checked)
       .map((box) => (box instanceof HTMLInputElement ? box.value : ""));
     if (formats.length === 0) {
-      this.acts.line.say("Choose at least one kind of file.");
+      this.acts.line.say(words("live-export-choose"));
       return;
     }
     const target = element("export-target", HTMLInputElement).value.trim() || null;
@@ -114,12 +115,12 @@ export class RecordingsSheet {
       this.exports.prepend(place);
       this.jobs.set(job.number, place);
     }
-    const [words, progress] = place.children;
-    if (words) write(words, exportWords(job));
+    const [said, progress] = place.children;
+    if (said) write(said, exportWords(job));
     if (progress instanceof HTMLProgressElement) {
       progress.hidden = job.finished;
       progress.value = job.done;
-      progress.setAttribute("aria-label", `Export of ${job.recording}`);
+      progress.setAttribute("aria-label", words("live-export-of", { what: job.recording }));
     }
   }
 }
@@ -130,23 +131,23 @@ export function recordingAbout(recording) {
     startText(recording.started_at),
     durationText(recording.seconds),
     storageText(recording.size_mb),
-    ...(recording.gaps > 0 ? [`${recording.gaps} ${recording.gaps === 1 ? "gap" : "gaps"}`] : []),
-    ...(recording.complete ? [] : ["cut off, opens all the same"]),
+    ...(recording.gaps > 0 ? [words("live-recording-gaps", { gaps: recording.gaps })] : []),
+    ...(recording.complete ? [] : [words("live-recording-cut-off")]),
   ];
   return parts.join(" · ");
 }
 
 /** @param {string} startedAt ISO 8601 */
 function startText(startedAt) {
-  if (startedAt === "") return "date unknown";
+  if (startedAt === "") return words("live-date-unknown");
   const at = new Date(startedAt);
   if (Number.isNaN(at.getTime())) return startedAt;
-  return at.toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+  return at.toLocaleString(locale(), { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
 }
 
 /** @param {ExportJob} job */
 export function exportWords(job) {
-  if (job.error !== "") return `Export of ${job.recording} failed: ${job.error}`;
-  if (job.finished) return `${job.recording}: ${job.files.length} files written to ${job.target}`;
-  return `Exporting ${job.recording}: ${Math.floor(job.done * 100)} %`;
+  if (job.error !== "") return words("live-export-failed", { what: job.recording, why: job.error });
+  if (job.finished) return words("live-export-written", { what: job.recording, files: job.files.length, target: job.target });
+  return words("live-exporting", { what: job.recording, percent: Math.floor(job.done * 100) });
 }

@@ -4,12 +4,17 @@
 import { button, element, write } from "../page/element.js";
 import { nameChooser } from "../page/name_chooser.js";
 import { valueText } from "../page/value_text.js";
+import { language, words } from "../page/words.js";
 
 /** The list of reference and regions, with everything their menus can do. */
 export class RegionsSheet {
-  /** @param {RegionActs} regionActs */
-  constructor(regionActs) {
+  /**
+   * @param {RegionActs} regionActs
+   * @param {{move: (region: string) => void}} drawer
+   */
+  constructor(regionActs, drawer) {
     this.regionActs = regionActs;
+    this.drawer = drawer;
     this.list = element("regions-list");
     this.teach = element("regions-teach");
     this.key = "";
@@ -19,7 +24,7 @@ export class RegionsSheet {
   show(state) {
     if (state === null) return;
     this.teach.hidden = state.regions.length > 0;
-    const key = JSON.stringify([state.reference?.region, state.regions.map((region) => region.region)]);
+    const key = JSON.stringify([language(), state.reference?.region, state.regions.map((region) => region.region)]);
     if (key !== this.key) this.draw(state);
     this.key = key;
     const shown = [...(state.reference ? [state.reference] : []), ...state.regions];
@@ -37,18 +42,22 @@ export class RegionsSheet {
 
   /** @param {RegionState} reference */
   referenceRow(reference) {
-    return row(reference.name, [button("Remove", () => void this.regionActs.removeReference())]);
+    return row(words("picture-reference"), [
+      button(words("picture-move"), () => this.drawer.move(reference.region)),
+      button(words("picture-remove"), () => void this.regionActs.removeReference()),
+    ]);
   }
 
   /** @param {RegionState} region */
   regionRow(region) {
     const line = row(region.name, [
-      button("Make reference", () => void this.regionActs.makeReference(region.region)),
-      button("Rename", () => {
+      button(words("picture-make-reference"), () => void this.regionActs.makeReference(region.region)),
+      button(words("picture-rename"), () => {
         if (line.querySelector(".name-chooser") !== null) return;
         line.append(nameChooser((name) => void this.regionActs.rename(region.region, name)));
       }),
-      button("Remove", () => void this.regionActs.remove(region.region)),
+      button(words("picture-move"), () => this.drawer.move(region.region)),
+      button(words("picture-remove"), () => void this.regionActs.remove(region.region)),
     ]);
     return line;
   }
@@ -61,16 +70,16 @@ export class RegionsSheet {
 function row(name, acts) {
   const line = document.createElement("li");
   line.className = "row";
-  const words = document.createElement("p");
-  words.className = "row-words";
+  const said = document.createElement("p");
+  said.className = "row-words";
   const title = document.createElement("strong");
   title.textContent = name;
   const value = document.createElement("span");
   value.className = "row-value";
-  words.append(title, value);
+  said.append(title, value);
   const buttons = document.createElement("div");
   buttons.className = "row-acts";
   buttons.append(...acts);
-  line.append(words, buttons);
+  line.append(said, buttons);
   return line;
 }

@@ -2,10 +2,15 @@
 /** @import { DeviceState, View } from "../page/device_state.js" */
 /** @import { Sheets } from "../page/sheets.js" */
 
-import { element, write } from "../page/element.js";
+import { element } from "../page/element.js";
+import { durationText } from "../page/value_text.js";
+import { put, words } from "../page/words.js";
 
 /** @type {View[]} */
 const VIEWS = ["grey", "relative", "side by side"];
+
+/** @type {Record<View, string>} */
+const VIEW_WORDS = { "grey": "live-view-grey", "relative": "live-view-relative", "side by side": "live-view-side-by-side" };
 
 /** Dye in, Record, Still and View. */
 export class RunActions {
@@ -24,7 +29,7 @@ export class RunActions {
     this.asked = null;
     /** @type {Promise<unknown>} done when the device has all of them, in the order of the touches */
     this.sent = Promise.resolve();
-    element("act-dye").onclick = () => this.atThePicture(() => this.dyeIn());
+    element("act-dye").onclick = () => this.atThePicture(() => this.dyePressed());
     element("act-record").onclick = () => this.atThePicture(() => this.record());
     element("act-still").onclick = () => this.atThePicture(() => this.still());
     element("act-view").onclick = () => void this.nextView();
@@ -40,19 +45,32 @@ export class RunActions {
     void act();
   }
 
+  /** Once it runs the clock is asked about first: a wrong touch must not begin it anew, nor take what was there before the dye again. */
+  async dyePressed() {
+    const since = this.state()?.since_injection_s ?? null;
+    if (since === null) {
+      await this.dyeIn();
+      return;
+    }
+    this.acts.line.say(words("live-dye-again-ask", { time: durationText(since) }), [
+      { word: words("live-dye-again"), run: () => void this.dyeIn() },
+      { word: words("live-dye-undo"), run: () => void this.dyeOut() },
+    ]);
+  }
+
   async dyeIn() {
     const wasRunning = this.state()?.recording.name ?? null;
     const asked = { undo: false, case: this.caseCode() };
     const { done, answer } = await this.acts.run("POST", "/injection", asked, element("act-dye"));
     if (!done) return;
-    this.acts.line.say(dyeWords(wasRunning, answer.recording.name), [{ word: "Undo", run: () => void this.dyeOut() }]);
+    this.acts.line.say(dyeWords(wasRunning, answer.recording.name), [{ word: words("live-undo"), run: () => void this.dyeOut() }]);
   }
 
   /** The recording goes on: what it holds cannot be seen again, and stopping it is asked for elsewhere. */
   async dyeOut() {
     const { done, answer } = await this.acts.run("POST", "/injection", { undo: true }, element("act-dye"));
     if (!done) return;
-    this.acts.line.say(answer.recording.name === null ? "Dye in taken back." : "Dye in taken back. The recording goes on.");
+    this.acts.line.say(answer.recording.name === null ? words("live-dye-undone") : words("live-dye-undone-recording"));
   }
 
   /** Starting is one touch; stopping cannot be undone, so it is asked. */
@@ -62,18 +80,18 @@ export class RunActions {
       await this.acts.run("POST", "/recording", { act: "start", case: this.caseCode() }, element("act-record"));
       return;
     }
-    this.acts.line.say("Stop the recording?", [{ word: "Stop", run: () => void this.stopRecording() }], "Go on");
+    this.acts.line.say(words("live-stop-ask"), [{ word: words("live-stop"), run: () => void this.stopRecording() }], words("live-go-on"));
   }
 
   async stopRecording() {
     const { done } = await this.acts.run("POST", "/recording", { act: "stop" }, element("act-record"));
-    if (done) this.acts.line.say("Recording kept.");
+    if (done) this.acts.line.say(words("live-recording-kept"));
   }
 
   async still() {
     const { done, answer } = await this.acts.run("POST", "/stills", {}, element("act-still"));
     if (!done) return;
-    this.acts.line.say(`Still kept: ${answer.name}`, [{ word: "Show", run: () => this.showStill(answer.name) }]);
+    this.acts.line.say(words("live-still-kept", { name: answer.name }), [{ word: words("live-show"), run: () => this.showStill(answer.name) }]);
   }
 
   /** @param {string} name */
@@ -88,7 +106,7 @@ export class RunActions {
     const now = this.asked ?? this.state()?.view ?? "grey";
     const next = VIEWS[(VIEWS.indexOf(now) + 1) % VIEWS.length] ?? "grey";
     this.asked = next;
-    write(element("view-word"), next);
+    put(element("view-word"), VIEW_WORDS[next]);
     this.sent = this.sent.then(() => this.acts.run("PUT", "/view", { view: next }, element("act-view")));
     await this.sent;
     if (this.asked === next) this.asked = null;
@@ -98,7 +116,7 @@ export class RunActions {
   show(state) {
     if (state === null) return;
     element("act-record").setAttribute("aria-pressed", String(state.recording.name !== null));
-    if (this.asked === null) write(element("view-word"), state.view);
+    if (this.asked === null) put(element("view-word"), VIEW_WORDS[state.view]);
   }
 }
 
@@ -109,6 +127,6 @@ export class RunActions {
  * @param {string | null} now the one that runs now
  */
 export function dyeWords(before, now) {
-  if (now === null) return "Dye in: the clock runs.";
-  return before === null ? "Dye in: the clock runs, and a recording with it." : "Dye in: the clock runs. The recording goes on.";
+  if (now === null) return words("live-dye-in-clock");
+  return before === null ? words("live-dye-in-recording") : words("live-dye-in-goes-on");
 }

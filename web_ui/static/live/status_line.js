@@ -2,7 +2,8 @@
 
 import { element, write } from "../page/element.js";
 import { dyeWord, lightWord, recordingWord } from "../page/state_words.js";
-import { shareText, storageText } from "../page/value_text.js";
+import { numberText, shareText, storageText } from "../page/value_text.js";
+import { put, words } from "../page/words.js";
 
 /** Live or not, light, recording, dye: always in sight, and "not known" rather than an old word. */
 export class StatusLine {
@@ -13,13 +14,14 @@ export class StatusLine {
   }
 
   /**
-   * @param {boolean} live
-   * @param {number | null} ageMs
+   * @param {boolean} live whether pictures come as they are taken
+   * @param {boolean} frozen whether an older one is held on the screen
+   * @param {number | null} ageMs of the picture on the screen
    */
-  showPicture(live, ageMs) {
+  showPicture(live, frozen, ageMs) {
     this.root.classList.toggle("not-live", !live);
-    write(element("live-word"), live ? "LIVE" : "NOT LIVE");
-    write(element("frame-age"), `${ageText(ageMs)} old`);
+    put(element("live-word"), live ? (frozen ? "live-frozen-word" : "live-now") : "page-not-live");
+    put(element("frame-age"), "live-age", { age: ageText(ageMs) });
   }
 
   /**
@@ -32,21 +34,21 @@ export class StatusLine {
       this.showUnknown();
       return;
     }
-    write(element("frame-rate"), `${state.camera.rate_hz.toFixed(1)} per s`);
+    put(element("frame-rate"), "live-rate", { rate: numberText(state.camera.rate_hz, 1) });
     this.showLight(state.light);
     this.showRecording(state);
     write(element("since-injection"), dyeWord(state.since_injection_s === null ? null : state.since_injection_s + sinceMs / 1000));
-    write(element("lost-frames"), `dropped ${state.camera.lost_frames}`);
+    put(element("lost-frames"), "live-dropped", { frames: String(state.camera.lost_frames) });
     write(element("calibration"), calibrationText(state.calibration));
   }
 
   showUnknown() {
-    write(element("frame-rate"), "– per s");
-    write(element("light-word"), "Light not known");
+    put(element("frame-rate"), "live-rate", { rate: "–" });
+    put(element("light-word"), "page-light-not-known");
     write(element("light-level"), "– %");
-    write(element("light-lease"), "lease –");
-    write(element("recording-word"), "Rec not known");
-    write(element("recording-gaps"), "gaps –");
+    put(element("light-lease"), "live-lease", { left: "–" });
+    put(element("recording-word"), "page-recording-not-known");
+    put(element("recording-gaps"), "live-gaps", { gaps: "–" });
     this.root.classList.remove("lit", "tripped", "recording", "gappy");
   }
 
@@ -55,9 +57,10 @@ export class StatusLine {
     const lit = light.reachable && light.state === "lit";
     this.root.classList.toggle("lit", lit);
     this.root.classList.toggle("tripped", light.reachable && light.state === "tripped");
-    write(element("light-word"), lightWord(light));
-    write(element("light-level"), `set to ${shareText(light.wanted_level)}`);
-    write(element("light-lease"), lit ? `lease ${Math.round(light.lease_left_ms)} ms` : "no lease");
+    say(element("light-word"), lightWord(light));
+    say(element("light-level"), words("live-set-to", { level: shareText(light.wanted_level) }));
+    if (lit) put(element("light-lease"), "live-lease", { left: `${Math.round(light.lease_left_ms)} ms` });
+    else put(element("light-lease"), "live-no-lease");
   }
 
   /** @param {DeviceState} state */
@@ -65,20 +68,31 @@ export class StatusLine {
     const running = recording.name !== null;
     this.root.classList.toggle("recording", running);
     this.root.classList.toggle("gappy", recording.gaps > 0);
-    write(element("recording-word"), recordingWord(recording));
-    write(element("recording-gaps"), `gaps ${recording.gaps}`);
-    write(element("storage"), `${storageText(recording.free_mb)} free`);
+    say(element("recording-word"), recordingWord(recording));
+    put(element("recording-gaps"), "live-gaps", { gaps: String(recording.gaps) });
+    put(element("storage"), "live-free", { room: storageText(recording.free_mb) });
   }
 }
 
 /** @param {DeviceState["calibration"]} calibration */
 export function calibrationText(calibration) {
-  if (calibration === "commissioned") return "calibrated";
-  return calibration === "assumed" ? "not calibrated" : "scene truth";
+  if (calibration === "commissioned") return words("live-calibrated");
+  return calibration === "assumed" ? words("live-not-calibrated") : words("live-scene-truth");
 }
 
 /** @param {number | null} ageMs */
 export function ageText(ageMs) {
   if (ageMs === null) return "– s";
-  return ageMs < 9950 ? `${(ageMs / 1000).toFixed(1)} s` : `${Math.min(9999, Math.round(ageMs / 1000))} s`;
+  return ageMs < 9950 ? `${numberText(ageMs / 1000, 1)} s` : `${Math.min(9999, Math.round(ageMs / 1000))} s`;
+}
+
+/**
+ * Words that come again with the next state, so that no language need be told.
+ *
+ * @param {Element} where
+ * @param {string} text
+ */
+function say(where, text) {
+  where.removeAttribute("data-words");
+  write(where, text);
 }

@@ -10,6 +10,7 @@ const FLAG_WORDS = {
   "reference saturated": "page-reference-saturated",
   "saturated": "page-saturated",
   "too dark": "page-too-dark",
+  "uncertain": "page-uncertain",
   "unlit": "page-unlit",
   "no picture yet": "page-no-picture-yet",
 };
@@ -68,6 +69,15 @@ export function numberText(value, decimals) {
  */
 export function momentText(moment) {
   return new Date(moment).toLocaleString(locale(), { dateStyle: "medium", timeStyle: "short" });
+}
+
+/**
+ * The day alone, as the reader's country writes it.
+ *
+ * @param {string} moment ISO 8601
+ */
+export function dateText(moment) {
+  return new Date(moment).toLocaleDateString(locale(), { dateStyle: "medium", timeZone: "UTC" });
 }
 
 /** @param {number} megabytes */

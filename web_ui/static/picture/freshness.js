@@ -1,3 +1,5 @@
+import { words } from "../page/words.js";
+
 /** A picture older than this is not live, in ms. */
 export const STALE_AFTER_MS = 500;
 
@@ -59,8 +61,8 @@ export function isLive(ageMs, connected) {
  * @param {number | null} ageMs
  */
 export function notLiveText(ageMs) {
-  if (ageMs === null) return "NOT LIVE, no picture yet";
+  if (ageMs === null) return words("picture-not-live-yet");
   const seconds = Math.max(1, Math.floor(ageMs / 1000));
-  if (seconds < 120) return `NOT LIVE, ${seconds} s old`;
-  return `NOT LIVE, ${Math.floor(seconds / 60)} min old`;
+  if (seconds < 120) return words("picture-not-live-seconds", { seconds: String(seconds) });
+  return words("picture-not-live-minutes", { minutes: String(Math.floor(seconds / 60)) });
 }

@@ -2,7 +2,8 @@
 /** @import { PercentColours } from "./legend_scale.js" */
 
 import { element, write } from "../page/element.js";
-import { dot, drawMark, stripe } from "./legend_marks.js";
+import { language } from "../page/words.js";
+import { dash, dot, drawMark, stripe } from "./legend_marks.js";
 import { contourWords, legendTicks, percentColour } from "./legend_scale.js";
 
 const BAR_STEPS = 256;
@@ -18,11 +19,12 @@ export class Legend {
     this.key = "";
     drawMark(element("legend-saturated", HTMLCanvasElement), stripe);
     drawMark(element("legend-dark", HTMLCanvasElement), dot);
+    drawMark(element("legend-uncertain", HTMLCanvasElement), dash);
   }
 
   /** @param {PictureHeader} header */
   show({ view, full_scale_percent: fullScale, contours_percent: contours }) {
-    const key = JSON.stringify([view, fullScale, contours]);
+    const key = JSON.stringify([view, fullScale, contours, language()]);
     if (key === this.key) return;
     this.key = key;
     this.place.classList.toggle("grey-view", view === "grey");

@@ -1,3 +1,5 @@
+import { words } from "../page/words.js";
+
 /**
  * The colours of percent, as `shared/colour.py` has them: from nothing to full scale, clear at low values.
  *
@@ -41,5 +43,6 @@ export function legendTicks(fullScale) {
 
 /** @param {number[]} contours */
 export function contourWords(contours) {
-  return contours.length === 0 ? "no contours" : `at ${contours.map((percent) => Math.round(percent)).join(", ")}\u00a0%`;
+  if (contours.length === 0) return words("picture-no-contours");
+  return words("picture-contours-at", { percent: contours.map((percent) => String(Math.round(percent))).join(", ") });
 }

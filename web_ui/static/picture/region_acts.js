@@ -4,6 +4,9 @@
 
 import { nextName, parsedRegion, rectangleBetween, regionText, renamed, squareAround } from "./region_text.js";
 
+import { numberText } from "../page/value_text.js";
+import { words } from "../page/words.js";
+
 export const REFERENCE_NAME = "Reference";
 
 /** What can be done with the reference and the regions, each with its undo. */
@@ -49,8 +52,8 @@ export class RegionActs {
     const before = this.state()?.reference?.region ?? null;
     const { done } = await this.acts.run("PUT", "/reference", { region: regionText(region) });
     if (!done) return;
-    this.acts.line.say("Reference set: this tissue counts as 100 %.", [
-      { word: "Undo", run: () => void this.putBackReference(before) },
+    this.acts.line.say(words("picture-reference-set"), [
+      { word: words("picture-undo"), run: () => void this.putBackReference(before) },
     ]);
   }
 
@@ -58,7 +61,7 @@ export class RegionActs {
     const before = this.state()?.reference?.region ?? null;
     const { done } = await this.acts.run("DELETE", "/reference");
     if (!done) return;
-    this.acts.line.say("Reference removed.", [{ word: "Undo", run: () => void this.putBackReference(before) }]);
+    this.acts.line.say(words("picture-reference-removed"), [{ word: words("picture-undo"), run: () => void this.putBackReference(before) }]);
   }
 
   /** @param {string | null} before */
@@ -67,14 +70,17 @@ export class RegionActs {
     else await this.acts.run("PUT", "/reference", { region: before });
   }
 
-  /** @param {Region} region */
-  async add(region) {
+  /**
+   * @param {Region} region
+   * @param {{px: number, mm: number | null} | null} [width] of a line: its value is the mean over so much of the tissue along it
+   */
+  async add(region, width = null) {
     this.given.add(region.name);
     const { done } = await this.acts.run("PUT", "/regions", { region: regionText(region) });
     this.given.delete(region.name);
     if (!done) return;
-    this.acts.line.say(`Region ${region.name} added. Hold it for its menu.`, [
-      { word: "Undo", run: () => void this.acts.run("DELETE", regionPath(region.name)) },
+    this.acts.line.say(addedWords(region.name, width), [
+      { word: words("picture-undo"), run: () => void this.acts.run("DELETE", regionPath(region.name)) },
     ]);
   }
 
@@ -83,9 +89,23 @@ export class RegionActs {
     const { name } = parsedRegion(text);
     const { done } = await this.acts.run("DELETE", regionPath(name));
     if (!done) return;
-    this.acts.line.say(`Region ${name} removed.`, [
-      { word: "Undo", run: () => void this.acts.run("PUT", "/regions", { region: text }) },
+    this.acts.line.say(words("picture-region-removed", { name }), [
+      { word: words("picture-undo"), run: () => void this.acts.run("PUT", "/regions", { region: text }) },
     ]);
+  }
+
+  /**
+   * The same region elsewhere; its curve begins anew, and goes on where it was when this is undone.
+   *
+   * @param {string} from
+   * @param {string} to
+   */
+  async move(from, to) {
+    const isReference = this.state()?.reference?.region === from;
+    const put = (/** @type {string} */ region) => this.acts.run("PUT", isReference ? "/reference" : "/regions", { region });
+    const { done } = await put(to);
+    if (!done) return;
+    this.acts.line.say(words("picture-region-moved", { name: parsedRegion(to).name }), [{ word: words("picture-undo"), run: () => void put(from) }]);
   }
 
   /**
@@ -98,7 +118,7 @@ export class RegionActs {
     const old = parsedRegion(text).name;
     if (name === old) return;
     if (this.taken().includes(name)) {
-      this.acts.line.say(`There is already a region ${name}. Choose another name.`);
+      this.acts.line.say(words("picture-name-taken", { name }));
       return;
     }
     const { done } = await this.acts.run("PUT", "/regions", { region: renamed(text, name) });
@@ -109,6 +129,16 @@ export class RegionActs {
   async makeReference(text) {
     await this.setReference(parsedRegion(renamed(text, REFERENCE_NAME)));
   }
+}
+
+/**
+ * @param {string} name
+ * @param {{px: number, mm: number | null} | null} width
+ */
+function addedWords(name, width) {
+  if (width === null) return words("picture-region-added", { name });
+  if (width.mm === null) return words("picture-line-added-px", { name, width: width.px });
+  return words("picture-line-added-mm", { name, width: numberText(width.mm, 1) });
 }
 
 /** @param {string} name */

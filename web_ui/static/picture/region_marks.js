@@ -4,9 +4,11 @@
 
 import { element, write } from "../page/element.js";
 import { labelPlaces, leader } from "./label_places.js";
-import { copies } from "./picture_geometry.js";
+import { copies, shownPoint, windowOf } from "./picture_geometry.js";
 import { bounds, corners, parsedRegion } from "./region_text.js";
-import { isCertain, valueText } from "../page/value_text.js";
+import { flagWord, isCertain, valueText } from "../page/value_text.js";
+import { words } from "../page/words.js";
+import { REFERENCE_NAME } from "./region_acts.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -61,7 +63,7 @@ export class RegionMarks {
   draw(shape) {
     this.outlines.setAttribute("viewBox", `0 0 ${shape.width * copies(shape).length} ${shape.height}`);
     this.outlines.replaceChildren(
-      ...this.marked.flatMap(({ value, isReference }) => outlinesOf(shape, value.region, isReference ? "reference" : "region")),
+      ...inEachCopy(shape, () => this.marked.flatMap(({ value, isReference }) => outlineOf(value.region, isReference ? "reference" : "region"))),
     );
     this.labels.replaceChildren(...this.marked.map(({ isReference }) => emptyLabel(isReference)));
   }
@@ -73,20 +75,22 @@ export class RegionMarks {
    * @param {{width: number, height: number}} room
    */
   place(shape, room) {
-    const copy = copies(shape).at(-1) ?? { left: 0, width: 1 };
+    const half = copies(shape).length - 1;
+    const copy = copies(shape)[half] ?? { left: 0, width: 1 };
     const scale = (room.width * copy.width) / shape.width;
     const shift = room.width * copy.left;
     const wanted = this.marked.map(({ value }, index) => {
       const label = this.labels.children[index];
-      const size = label instanceof HTMLElement ? { width: label.offsetWidth, height: label.offsetHeight } : { width: 0, height: 0 };
-      return { box: scaled(bounds(parsedRegion(value.region)), scale, shift), ...size };
+      const box = shownBox(shape, bounds(parsedRegion(value.region)), half, room);
+      if (!(label instanceof HTMLElement)) return { box, width: 0, height: 0 };
+      label.hidden = box.right <= shift || box.left >= shift + room.width * copy.width || box.bottom <= 0 || box.top >= room.height;
+      return { box, width: label.offsetWidth, height: label.offsetHeight };
     });
-    const half = copies(shape).length - 1;
     for (const old of this.outlines.querySelectorAll(".leader")) old.remove();
     labelPlaces(wanted, { left: shift, width: room.width * copy.width, height: room.height }).forEach((place, index) => {
       const label = this.labels.children[index];
       if (label instanceof HTMLElement) label.style.transform = `translate(${Math.round(place.x)}px, ${Math.round(place.y)}px)`;
-      const line = wanted[index] && leader(wanted[index], place);
+      const line = label instanceof HTMLElement && !label.hidden && wanted[index] && leader(wanted[index], place);
       if (!line) return;
       const ends = line.map(({ x, y }) => ({ x: (x - shift) / scale + half * shape.width, y: y / scale }));
       this.outlines.append(...strokes("polyline", ends, "leader"));
@@ -103,37 +107,63 @@ export class RegionMarks {
     this.draft = null;
     if (region === null || this.shape === null) return;
     const group = document.createElementNS(SVG, "g");
-    group.append(...outlinesOf(this.shape, region, "draft"));
+    group.append(...inEachCopy(this.shape, () => outlineOf(region, "draft")));
     this.outlines.append(group);
     this.draft = group;
   }
 }
 
 /**
- * @param {Box} box
- * @param {number} scale
- * @param {number} shift
- * @returns {Box}
+ * @param {Shape} shape
+ * @param {Box} box in sensor pixels
+ * @param {number} half
+ * @param {{width: number, height: number}} room
+ * @returns {Box} where it is shown, in CSS pixels
  */
-function scaled(box, scale, shift) {
-  return {
-    left: box.left * scale + shift,
-    right: box.right * scale + shift,
-    top: box.top * scale,
-    bottom: box.bottom * scale,
-  };
+function shownBox(shape, box, half, room) {
+  const start = shownPoint(shape, { x: box.left, y: box.top }, half);
+  const end = shownPoint(shape, { x: box.right, y: box.bottom }, half);
+  return { left: start.x * room.width, right: end.x * room.width, top: start.y * room.height, bottom: end.y * room.height };
 }
 
 /**
+ * What is drawn in sensor pixels, once for each copy of the sensor and cut off at its edge.
+ *
  * @param {Shape} shape
- * @param {string} region
+ * @param {() => SVGElement[]} drawn
+ */
+function inEachCopy(shape, drawn) {
+  const { x, y, width, height } = windowOf(shape);
+  return copies(shape).map((_, half) => {
+    const copy = document.createElementNS(SVG, "svg");
+    const place = { x: half * shape.width, y: 0, width: shape.width, height: shape.height, viewBox: `${x} ${y} ${width} ${height}` };
+    for (const [name, value] of Object.entries(place)) copy.setAttribute(name, String(value));
+    copy.setAttribute("preserveAspectRatio", "none");
+    copy.append(...drawn());
+    return copy;
+  });
+}
+
+/**
+ * A line shows how wide it is.
+ *
+ * @param {string} text
  * @param {string} className
  */
-function outlinesOf(shape, region, className) {
-  const points = corners(parsedRegion(region));
-  return copies(shape).flatMap((_, half) => {
-    return strokes("polygon", points.map(({ x, y }) => ({ x: x + half * shape.width, y })), className);
-  });
+function outlineOf(text, className) {
+  const region = parsedRegion(text);
+  const points = corners(region);
+  if (region.shape !== "line") return strokes("polygon", points, className);
+  const width = document.createElementNS(SVG, "polyline");
+  width.setAttribute("points", pointsText(points));
+  width.setAttribute("class", "line-width");
+  width.setAttribute("stroke-width", String(region.numbers[0] ?? 1));
+  return [width, ...strokes("polyline", points, className)];
+}
+
+/** @param {{x: number, y: number}[]} points */
+function pointsText(points) {
+  return points.map(({ x, y }) => `${x},${y}`).join(" ");
 }
 
 /**
@@ -146,7 +176,7 @@ function outlinesOf(shape, region, className) {
 function strokes(kind, points, className) {
   return ["under", "over"].map((layer) => {
     const outline = document.createElementNS(SVG, kind);
-    outline.setAttribute("points", points.map(({ x, y }) => `${x},${y}`).join(" "));
+    outline.setAttribute("points", pointsText(points));
     outline.setAttribute("class", `outline ${className} ${layer}`);
     return outline;
   });
@@ -176,8 +206,8 @@ function emptyLabel(isReference) {
 function writeLabel(label, value, isReference, sequence, referenceFlag) {
   const [name, number] = label.children;
   if (name === undefined || number === undefined) return;
-  write(name, value.name);
-  if (isReference) write(number, value.flag.replace(/^reference /, "") || "100 %");
+  write(name, isReference && value.name === REFERENCE_NAME ? words("picture-reference") : value.name);
+  if (isReference) write(number, value.flag === "" ? "100 %" : flagWord(value.flag.replace(/^reference /, "")));
   else write(number, referenceFlag === "" ? valueText(value) : "–");
   label.classList.toggle("uncertain", isReference ? value.flag !== "" : !isCertain(value));
   label.dataset["name"] = value.name;

@@ -5,13 +5,20 @@ import { button, element } from "../page/element.js";
 import { nameChooser } from "../page/name_chooser.js";
 import { nextName, parsedRegion, squareAround } from "./region_text.js";
 import { REFERENCE_NAME } from "./region_acts.js";
+import { words } from "../page/words.js";
+
+/** @typedef {{begin: (shape: "polygon" | "line", from?: Point) => void, move: (region: string) => void}} Drawer */
 
 /** The menu of a held spot: of the region there, of the reference, or of bare tissue. */
 export class SpotMenu {
-  /** @param {RegionActs} regionActs */
-  constructor(regionActs) {
+  /**
+   * @param {RegionActs} regionActs
+   * @param {Drawer | null} [drawer] null where nothing is drawn corner by corner
+   */
+  constructor(regionActs, drawer = null) {
     this.place = element("spot-menu");
     this.regionActs = regionActs;
+    this.drawer = drawer;
     this.wish = { x: 0, y: 0 };
     this.place.addEventListener("keydown", (event) => {
       if (event.key === "Escape") this.close();
@@ -33,7 +40,7 @@ export class SpotMenu {
    */
   open(at, region, isReference, shareOfPicture) {
     const items = isReference ? this.referenceItems() : region === null ? this.spotItems(at) : this.regionItems(region);
-    this.show(isReference ? REFERENCE_NAME : region === null ? "Here" : parsedRegion(region).name, items);
+    this.show(isReference ? words("picture-reference") : region === null ? words("picture-here") : parsedRegion(region).name, items);
     const picture = element("picture");
     this.moveTo(picture.offsetLeft + shareOfPicture.x * picture.offsetWidth, picture.offsetTop + shareOfPicture.y * picture.offsetHeight);
     this.place.querySelector("button")?.focus();
@@ -60,7 +67,7 @@ export class SpotMenu {
   show(title, items) {
     const heading = document.createElement("h2");
     heading.textContent = title;
-    const shut = button("Close", () => this.close(), "faint");
+    const shut = button(words("picture-close"), () => this.close(), "faint");
     this.place.replaceChildren(heading, ...items, shut);
     this.place.hidden = false;
     this.moveTo(this.wish.x, this.wish.y);
@@ -78,15 +85,20 @@ export class SpotMenu {
   }
 
   referenceItems() {
-    return [this.item("Remove", () => void this.regionActs.removeReference())];
+    const reference = this.regionActs.state()?.reference?.region;
+    return [
+      ...(this.drawer && reference ? [this.item(words("picture-move"), () => this.drawer?.move(reference))] : []),
+      this.item(words("picture-remove"), () => void this.regionActs.removeReference()),
+    ];
   }
 
   /** @param {string} region */
   regionItems(region) {
     return [
-      this.item("Make reference", () => void this.regionActs.makeReference(region)),
-      button("Rename", () => this.show("Name", [nameChooser((name) => this.renamed(region, name))])),
-      this.item("Remove", () => void this.regionActs.remove(region)),
+      this.item(words("picture-make-reference"), () => void this.regionActs.makeReference(region)),
+      button(words("picture-rename"), () => this.show(words("picture-name"), [nameChooser((name) => this.renamed(region, name))])),
+      ...(this.drawer ? [this.item(words("picture-move"), () => this.drawer?.move(region))] : []),
+      this.item(words("picture-remove"), () => void this.regionActs.remove(region)),
     ];
   }
 
@@ -104,8 +116,14 @@ export class SpotMenu {
     const camera = this.regionActs.state()?.camera;
     if (camera === undefined) return [];
     return [
-      this.item("Reference here", () => void this.regionActs.setReference(squareAround(REFERENCE_NAME, at, camera))),
-      this.item("Region here", () => void this.regionActs.add(squareAround(nextName(this.regionActs.taken()), at, camera))),
+      this.item(words("picture-reference-here"), () => void this.regionActs.setReference(squareAround(REFERENCE_NAME, at, camera))),
+      this.item(words("picture-region-here"), () => void this.regionActs.add(squareAround(nextName(this.regionActs.taken()), at, camera))),
+      ...(this.drawer
+        ? [
+            this.item(words("picture-polygon-from-here"), () => this.drawer?.begin("polygon", at)),
+            this.item(words("picture-line-from-here"), () => this.drawer?.begin("line", at)),
+          ]
+        : []),
     ];
   }
 }

@@ -1,0 +1,27 @@
+# Ein Bild mit seinen Markierungen, wo immer man es berührt.
+picture-not-live-yet = NICHT LIVE, noch kein Bild
+picture-not-live-seconds = NICHT LIVE, { $seconds } s alt
+picture-not-live-minutes = NICHT LIVE, { $minutes } min alt
+picture-no-contours = keine Konturen
+picture-contours-at = bei { $percent } %
+picture-undo = Rückgängig
+picture-close = Schließen
+picture-reference = Referenz
+picture-reference-set = Referenz gesetzt: Dieses Gewebe gilt als 100 %.
+picture-reference-removed = Referenz entfernt.
+picture-region-added = Bereich { $name } angelegt. Halten Sie ihn für sein Menü.
+picture-line-added-mm = Linie { $name } angelegt: Ihr Wert ist das Mittel über { $width } mm Breite.
+picture-line-added-px = Linie { $name } angelegt: Ihr Wert ist das Mittel über { $width } Pixel Breite (Maßstab nicht vermessen).
+picture-region-removed = Bereich { $name } entfernt.
+picture-region-moved = { $name } verschoben; die Kurve beginnt neu.
+picture-name-taken = Es gibt schon einen Bereich { $name }. Wählen Sie einen anderen Namen.
+picture-here = Hier
+picture-name = Name
+picture-rename = Umbenennen
+picture-move = Verschieben
+picture-remove = Entfernen
+picture-make-reference = Zur Referenz machen
+picture-reference-here = Referenz hier
+picture-region-here = Bereich hier
+picture-polygon-from-here = Vieleck ab hier
+picture-line-from-here = Linie ab hier

@@ -1,0 +1,27 @@
+# A picture with its marks, wherever it is touched.
+picture-not-live-yet = NOT LIVE, no picture yet
+picture-not-live-seconds = NOT LIVE, { $seconds } s old
+picture-not-live-minutes = NOT LIVE, { $minutes } min old
+picture-no-contours = no contours
+picture-contours-at = at { $percent } %
+picture-undo = Undo
+picture-close = Close
+picture-reference = Reference
+picture-reference-set = Reference set: this tissue counts as 100 %.
+picture-reference-removed = Reference removed.
+picture-region-added = Region { $name } added. Hold it for its menu.
+picture-line-added-mm = Line { $name } added: its value is the mean over { $width } mm along it.
+picture-line-added-px = Line { $name } added: its value is the mean over { $width } pixels along it (scale not measured).
+picture-region-removed = Region { $name } removed.
+picture-region-moved = { $name } moved; its curve begins anew.
+picture-name-taken = There is already a region { $name }. Choose another name.
+picture-here = Here
+picture-name = Name
+picture-rename = Rename
+picture-move = Move
+picture-remove = Remove
+picture-make-reference = Make reference
+picture-reference-here = Reference here
+picture-region-here = Region here
+picture-polygon-from-here = Polygon from here
+picture-line-from-here = Line from here

@@ -1,0 +1,27 @@
+# Una imagen con sus marcas, dondequiera que se toque.
+picture-not-live-yet = NO EN VIVO, aún sin imagen
+picture-not-live-seconds = NO EN VIVO, hace { $seconds } s
+picture-not-live-minutes = NO EN VIVO, hace { $minutes } min
+picture-no-contours = sin contornos
+picture-contours-at = al { $percent } %
+picture-undo = Deshacer
+picture-close = Cerrar
+picture-reference = Referencia
+picture-reference-set = Referencia fijada: este tejido vale 100 %.
+picture-reference-removed = Referencia quitada.
+picture-region-added = Región { $name } añadida. Manténgala pulsada para ver su menú.
+picture-line-added-mm = Línea { $name } añadida: su valor es la media en { $width } mm de ancho.
+picture-line-added-px = Línea { $name } añadida: su valor es la media en { $width } píxeles de ancho (escala sin medir).
+picture-region-removed = Región { $name } quitada.
+picture-region-moved = { $name } movida; su curva empieza de nuevo.
+picture-name-taken = Ya hay una región { $name }. Elija otro nombre.
+picture-here = Aquí
+picture-name = Nombre
+picture-rename = Renombrar
+picture-move = Mover
+picture-remove = Quitar
+picture-make-reference = Usar como referencia
+picture-reference-here = Referencia aquí
+picture-region-here = Región aquí
+picture-polygon-from-here = Polígono desde aquí
+picture-line-from-here = Línea desde aquí
