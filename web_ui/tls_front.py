@@ -116,10 +116,10 @@ class TlsFront:
 async def _first_byte(tablet: socket.socket) -> bytes:
     """What a connection begins with, left where it is; empty where it ended."""
     loop = asyncio.get_running_loop()
-    said = loop.create_future()
-    loop.add_reader(tablet, lambda: said.done() or said.set_result(None))
+    said = asyncio.Event()
+    loop.add_reader(tablet, said.set)
     try:
-        await said
+        await said.wait()
     finally:
         loop.remove_reader(tablet)
     return tablet.recv(1, socket.MSG_PEEK)
