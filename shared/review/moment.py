@@ -45,12 +45,12 @@ class ReviewedRun:
         """A single frame is drawn by itself: nothing is steadied."""
         self.recording = recording
         self._settings = replace(settings, steadying=0.0)
-        self._sources: dict[bool, DefectSources] = {}
+        self._pictures: dict[bool, PlainPicture] = {}
         self._baselines: dict[bool, NDArray[np.float32] | None] = {}
         self._region_baselines: dict[str, Measured] = {}
 
     def number_at(self, at_s: float) -> int:
-        """Of the frame nearest to ``at_s`` after the first, or of one with light near it. Raises Refused where there is no frame."""
+        """Of the frame nearest to ``at_s`` after the first, or of one with light near it. Raises Refused without any."""
         if not self.recording.frames:
             raise Refused("the recording holds no frames", self.recording.name, "choose another recording")
         times_s = self.times_s
@@ -86,15 +86,18 @@ class ReviewedRun:
     def picture(self, number: int, reference: Region | None, look: Look, *, reduced: bool) -> Planes:
         """The frame as ``look`` says, percent of ``reference`` where it can be told; at half size where ``reduced``."""
         frame = self._frame(number)
-        calibration = self._calibration(reduced)
         above = self._above(frame, reference) if self._dye_is_in(number) else None
         shown = (
             look if above is not None else replace(look, view="side by side" if look.view == "side by side" else "grey")
         )
         baseline = self._baseline(reduced) if above is not None else None
-        picture = PlainPicture(calibration, self._settings)
+        if reduced not in self._pictures:
+            self._pictures[reduced] = PlainPicture(self._calibration(reduced), self._settings)
+        picture = self._pictures[reduced]
         drawn = binned_frame(frame, self.recording.calibration) if reduced else frame
-        return picture.draw(drawn, replace(shown, reference=above, baseline=baseline))
+        planes = picture.draw(drawn, replace(shown, reference=above, baseline=baseline))
+        picture.restart()
+        return planes
 
     def look(self, view: View, contours_percent: tuple[float, ...]) -> Look:
         """What to draw; raises Refused for contours that do not rise."""
