@@ -86,6 +86,7 @@ class Comparison:
     regions: Mapping[str, RegionChange]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
+    runs: "Runs"
 
     def as_json(self) -> dict[str, Any]:
         """The object that ``tapetum compare --json`` prints."""
@@ -160,7 +161,53 @@ def compare(
         {name: run.change(name) for name in curves},
         (*_prefixed(first, before.warnings), *_prefixed(second, run.warnings()), *_doubts(aligned, run)),
         cautions(first, second, shift if aligned is not None else None),
+        Runs(
+            before,
+            run.clean[before.reference.name],
+            _before(run.readings[before.reference.name]),
+            run.remainders[before.reference.name],
+            _ViewToView(hands, aligned),
+            offset_s,
+            run.mark_s,
+        ),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _ViewToView:
+    """Motion from the view at the first recording's beginning to frames of either."""
+
+    hands: tuple[FollowedHand, FollowedHand]
+    aligned: Alignment | None
+
+    def to_first(self, number: int) -> Motion | None:
+        """To a frame of the first recording; None where its place is not known."""
+        motion = self.hands[0].motion(number)
+        return None if motion is None else self.hands[0].place_at(0.0).back().then(motion)
+
+    def to_second(self, number: int) -> Motion | None:
+        """To a frame of the second."""
+        motion = self.hands[1].motion(number)
+        if motion is None:
+            return None
+        if self.aligned is None:
+            return self.hands[1].place_at(0.0).back().then(motion)
+        return self.hands[0].place_at(0.0).back().then(self.aligned.pose).then(motion)
+
+
+@dataclass(frozen=True, eq=False)
+class Runs:
+    """What pictures of both runs are made of: the first one's analysis, the second's reference without left-over dye and its level
+    before the dye, what was left there, the way from view to view, and the clocks as in ``compare``.
+    """
+
+    before: Analysis
+    clean_reference: RegionCurve
+    second_before: Measured | None
+    remainder: Remainder
+    views: _ViewToView
+    offset_s: float | None
+    mark_s: float | None
 
 
 class _SecondRun:

@@ -18,6 +18,7 @@ from web_ui.api import api
 from web_ui.button_press import Busy
 from web_ui.catalogues import catalogue, languages
 from web_ui.commissioning_api import commissioning_api
+from web_ui.compare_api import compare_api
 from web_ui.curves_api import curves_api
 from web_ui.device_api import device_api
 from web_ui.device_link import DeviceLink
@@ -83,6 +84,7 @@ def create_app(
     app.register_blueprint(records_api)
     app.register_blueprint(dye_api)
     app.register_blueprint(export_api)
+    app.register_blueprint(compare_api)
     app.register_blueprint(curves_api)
     app.register_blueprint(review_api)
     app.register_blueprint(commissioning_api)

@@ -8,7 +8,9 @@ from typing import Any
 import click
 
 from device.cli import answer, json_option
+from device.cli.share_done import ShareDone
 from device.comparison import Comparison, RegionChange, compare
+from device.comparison_files import write_comparison
 from shared.compare.change import difference, ratio
 from shared.inflow.parameters import Estimate
 from shared.recording import Recording
@@ -46,6 +48,12 @@ _ROWS = (
 @click.option(
     "--same-view", is_flag=True, help="Take a pixel for the same place in both instead of matching the views."
 )
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Also write pictures, a table and the result into DIR.",
+)
 @json_option
 def command(
     first: Path,
@@ -54,17 +62,21 @@ def command(
     regions: tuple[str, ...],
     minutes_between: float | None,
     same_view: bool,
+    out: Path | None,
     as_json: bool,
 ) -> None:
     """What differs between FIRST and SECOND, two recordings of the same view, the earlier one first.
 
     R is name:x,y,width,height or name:polygon:x1,y1,x2,y2,... in pixels of FIRST, or a region marked in it; the same tissue is
-    looked for in SECOND. What was left of the first injection's dye is taken out of the second run. Relative intensity is no
-    measure of viability: the decision stays with licensed practice.
+    looked for in SECOND. What was left of the first injection's dye is taken out of the second run. Pictures show both runs' ends
+    in one view and their difference, with no colour where it is uncertain. Relative intensity is no measure of viability: the
+    decision stays with licensed practice.
     """
     between_s = None if minutes_between is None else 60.0 * minutes_between
     with Recording.open(first) as before, Recording.open(second) as after:
-        result = compare(before, after, reference, regions, between_s, same_view)
+        result = compare(before, after, reference, regions, between_s, same_view, ShareDone(as_json))
+        if out is not None:
+            write_comparison(result, out)
         answer(result.as_json(), "\n".join(_readable(result)), as_json)
 
 

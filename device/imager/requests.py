@@ -10,6 +10,7 @@ from device.commissioning.cases import is_step
 from device.imager.awaited_press import AwaitedPress
 from device.imager.choices import Choices, ChoicesFile
 from device.imager.commissioning_desk import CommissioningDesk
+from device.imager.comparisons import Comparisons
 from device.imager.device_desk import DeviceDesk
 from device.imager.export_desk import ExportDesk
 from device.imager.exports import Exports
@@ -20,8 +21,8 @@ from device.imager.record_requests import RecordRequests
 from device.imager.review_desk import ReviewDesk
 from device.inflow_maps import Marks
 from shared.errors import Refused
+from shared.protocol import comparing, records
 from shared.protocol import control as c
-from shared.protocol import records
 from shared.protocol.curves import GetCurves
 from shared.protocol.light import LightStatus
 from shared.recording.durable import replace_file
@@ -61,6 +62,9 @@ class Requests:
         self._note = ""
         self._case = ""
         self._review = ReviewDesk(parts.settings.recording.directory, lambda: parts.recorder.state().name)
+        self._comparisons = Comparisons(
+            parts.settings.recording.directory, parts.data_folder / comparing.FOLDER, lambda: parts.recorder.state().name
+        )
         self._records = RecordRequests(parts.recorder, parts.settings.recording, self._user_of)
         self._acts: dict[type, Callable[..., object]] = {
             c.GetState: lambda _: None,
@@ -81,6 +85,7 @@ class Requests:
             c.TakeStill: self._take_still,
             records.OpenCase: self._open_case,
             **self._records.acts(),
+            **self._comparisons.acts(),
             **self._review.acts,
             **ExportDesk(exports, parts.settings.recording.directory, lambda: parts.recorder.state().name).acts(),
             GetCurves: lambda asked: self._loop.curves.after(asked.after_ms, self._loop.injections_ns),
@@ -137,11 +142,12 @@ class Requests:
 
     def _user_of(self, recording: str) -> str:
         """Who uses a recording just now, "" nobody."""
-        return self._exports.user_of(recording) or self._review.user_of(recording)
+        return self._exports.user_of(recording) or self._review.user_of(recording) or self._comparisons.user_of(recording)
 
     def close(self) -> None:
         """End what goes on beside the requests."""
         self._records.close()
+        self._comparisons.close()
         self._review.close()
 
     # ---- the button -------------------------------------------------------------------------------------------------
@@ -218,6 +224,7 @@ class Requests:
             calibrated_at=parts.source.calibration.made_at,
             data_folder=str(parts.data_folder),
             case=self._case,
+            comparison=self._comparisons.newest,
             walk=None if self._desk is None else self._desk.walk,
             analysis=self._review.analysis,
         )

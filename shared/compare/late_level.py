@@ -7,7 +7,7 @@ from shared.inflow.parameters import Estimate
 from shared.relative import ZERO, relative_measured
 from shared.signal import Measured
 
-_SHARE = 0.1
+LATE_SHARE = 0.1
 
 
 def late_percent(
@@ -19,15 +19,16 @@ def late_percent(
     """
     if region is reference or not region.signal.size or not reference.signal.size:
         return Estimate(100.0, 0.0) if region is reference and region.signal.size else Estimate()
-    ends = [_end(curve) for curve in (region, reference)]
+    ends = [late_signal(curve) for curve in (region, reference)]
     if ends[0] is None or ends[1] is None:
         return Estimate()
     found = relative_measured(ends[0], ends[1], before or ZERO, reference_before or ZERO)
     return Estimate() if found is None else Estimate(found.value, found.u)
 
 
-def _end(curve: RegionCurve) -> Measured | None:
-    count = max(int(curve.signal.size * _SHARE), 1)
+def late_signal(curve: RegionCurve) -> Measured | None:
+    """Mean signal over the last tenth of the frames; None where it is saturated there."""
+    count = max(int(curve.signal.size * LATE_SHARE), 1)
     if curve.saturated[-count:].any():
         return None
     return Measured(float(curve.signal[-count:].mean()), float(np.linalg.norm(curve.signal_u[-count:])) / count)

@@ -6,10 +6,12 @@ from pathlib import Path
 from typing import Any
 
 from device.drives import Drive
+from device.imager.comparisons import Comparisons
 from device.imager.export_desk import ExportDesk
 from device.imager.exports import Exports
 from device.imager.record_requests import RecordRequests
 from shared.errors import Refused
+from shared.protocol import comparing
 from shared.protocol import control as c
 from shared.protocol import exporting as e
 from shared.protocol import records as r
@@ -35,9 +37,11 @@ class FakeRecords:
         self._recording = recording
         self._requests = RecordRequests(_Recorder(recording), RecordingSettings(folder), self._user_of)  # type: ignore[arg-type]
         desk = ExportDesk(Exports(folder), folder, lambda: recording().name, lambda: self.drives)
+        self.comparisons = Comparisons(folder, folder.parent / comparing.FOLDER, lambda: recording().name)
         self.acts: dict[type, Callable[[Any], object]] = {
             **self._requests.acts(),
             **desk.acts(),
+            **self.comparisons.acts(),
             r.OpenCase: self._open_case,
             e.StartExport: self._start,
             e.StopExport: self._stop,
@@ -47,6 +51,7 @@ class FakeRecords:
 
     def close(self) -> None:
         self._requests.close()
+        self.comparisons.close()
 
     def end_export(self, **fields: Any) -> None:
         """The newest job is over, as told."""
@@ -66,7 +71,8 @@ class FakeRecords:
         self.case = asked.case
 
     def _user_of(self, name: str) -> str:
-        return "an export" if any(name in job.recordings and not job.finished for job in self.jobs) else ""
+        exported = any(name in job.recordings and not job.finished for job in self.jobs)
+        return "an export" if exported else self.comparisons.user_of(name)
 
     def _start(self, asked: e.StartExport) -> e.ExportJob:
         if any(not job.finished for job in self.jobs):
