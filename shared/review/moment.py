@@ -12,6 +12,7 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.live_picture import Look, PlainPicture, Planes, smoothed
+from shared.picture_noise import NO_NOISE, Noise, frame_noise
 from shared.protocol.control import RegionState, View
 from shared.recording import Recording
 from shared.region import Region
@@ -38,6 +39,14 @@ class Moment:
     regions: tuple[RegionState, ...]
 
 
+@dataclass(frozen=True, eq=False)
+class _Baseline:
+    """What was there before the dye, (height, width) float32 in signal units, and the noise of its pixels before smoothing."""
+
+    plane: NDArray[np.float32] | None = None
+    noise: Noise = NO_NOISE
+
+
 class ReviewedRun:
     """A recording opened to be looked at. Belongs to one thread at a time; keeps a few planes, and no frames."""
 
@@ -46,7 +55,7 @@ class ReviewedRun:
         self.recording = recording
         self._settings = replace(settings, steadying=0.0)
         self._pictures: dict[bool, PlainPicture] = {}
-        self._baselines: dict[bool, NDArray[np.float32] | None] = {}
+        self._baselines: dict[bool, _Baseline] = {}
         self._region_baselines: dict[str, Measured] = {}
 
     def number_at(self, at_s: float) -> int:
@@ -90,12 +99,16 @@ class ReviewedRun:
         shown = (
             look if above is not None else replace(look, view="side by side" if look.view == "side by side" else "grey")
         )
-        baseline = self._baseline(reduced) if above is not None else None
         if reduced not in self._pictures:
             self._pictures[reduced] = PlainPicture(self._calibration(reduced), self._settings)
         picture = self._pictures[reduced]
         drawn = binned_frame(frame, self.recording.calibration) if reduced else frame
-        planes = picture.draw(drawn, replace(shown, reference=above, baseline=baseline))
+        if above is not None:
+            before = self._baseline(reduced)
+            shown = replace(
+                shown, reference=above.value, reference_u=above.u, baseline=before.plane, baseline_noise=before.noise
+            )
+        planes = picture.draw(drawn, shown)
         picture.restart()
         return planes
 
@@ -156,19 +169,23 @@ class ReviewedRun:
         chosen = found[:: max(1, math.ceil(found.size / _MOST_BASELINE_FRAMES))]
         return tuple(int(number) for number in chosen)
 
-    def _baseline(self, reduced: bool) -> NDArray[np.float32] | None:
-        """Mean signal of the second before the dye, smoothed as the picture is; None where nothing was recorded then."""
+    def _baseline(self, reduced: bool) -> "_Baseline":
+        """Mean signal of the second before the dye, smoothed as the picture is; none where nothing was recorded then."""
         if reduced not in self._baselines:
             calibration = self._calibration(reduced)
             sources = DefectSources.around(calibration.defects)
-            total = np.zeros(calibration.camera.shape, np.float64)
+            total, noise = np.zeros(calibration.camera.shape, np.float64), NO_NOISE
             for number in self._before:
                 frame = self._frame(number)
                 drawn = binned_frame(frame, self.recording.calibration) if reduced else frame
                 total += signal(drawn, calibration, sources)
-            mean = total / max(len(self._before), 1)
+                factor = calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
+                noise += frame_noise(calibration, frame.gain, factor)
+            frames = max(len(self._before), 1)
+            mean = total / frames
             plane = smoothed(mean) if self._settings.smoothing else mean
-            self._baselines[reduced] = plane.astype(np.float32) if self._before else None
+            seen = _Baseline(plane.astype(np.float32), noise * (1.0 / frames**2))
+            self._baselines[reduced] = seen if self._before else _Baseline()
         return self._baselines[reduced]
 
     def _region_baseline(self, region: Region) -> Measured:
@@ -187,14 +204,14 @@ class ReviewedRun:
         pixels = RegionPixels.gathered(region.indices(calibration.camera.shape), calibration)
         return region_signal(frame, pixels, calibration)
 
-    def _above(self, frame: Frame, reference: Region | None) -> float | None:
+    def _above(self, frame: Frame, reference: Region | None) -> Measured | None:
         """The reference's signal above its baseline; None where it cannot serve."""
         if reference is None or not frame.lit:
             return None
         seen, below = self._signal(frame, reference), self._region_baseline(reference)
-        above = seen.signal.value - below.value
-        least = self._settings.least_signal_to_noise * math.hypot(seen.signal.u, below.u)
-        return None if seen.is_saturated or above <= 0 or above < least else above
+        above = Measured(seen.signal.value - below.value, math.hypot(seen.signal.u, below.u))
+        least = self._settings.least_signal_to_noise
+        return None if seen.is_saturated or above.value <= 0 or above.value < least * above.u else above
 
     def _reference_flag(self, frame: Frame, reference: Region | None, number: int) -> str:
         if not frame.lit:
@@ -210,9 +227,9 @@ class ReviewedRun:
     def _state_of_reference(self, frame: Frame, reference: Region, flag: str) -> RegionState:
         if flag:
             return RegionState(str(reference), reference.name, None, None, flag)
-        seen, below = self._signal(frame, reference).signal, self._region_baseline(reference)
-        u = 100.0 * math.hypot(seen.u, below.u) / (seen.value - below.value)
-        return RegionState(str(reference), reference.name, 100.0, u)
+        above = self._above(frame, reference)
+        assert above is not None
+        return RegionState(str(reference), reference.name, 100.0, 100.0 * above.u / above.value)
 
     def _state(self, frame: Frame, region: Region, reference: Region | None, flag: str) -> RegionState:
         if flag or reference is None:

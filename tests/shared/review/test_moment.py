@@ -5,6 +5,7 @@ import pytest
 
 from shared.errors import Refused
 from shared.live_picture import Look, PlainPicture, smoothed
+from shared.picture_noise import frame_noise
 from shared.recording import Recording
 from shared.region import Region
 from shared.review.moment import ReviewedRun
@@ -29,8 +30,11 @@ def test_the_picture_is_the_plain_one_of_that_frame(run):
     mean = np.mean([signal(recording.frame(n), calibration, sources) for n in before], axis=0)
     good = reference.indices(calibration.camera.shape)
     good = good[~calibration.defects.reshape(-1)[good]]
-    above = signal(recording.frame(200), calibration, sources).reshape(-1)[good].mean() - mean.reshape(-1)[good].mean()
-    look = Look("relative", (20.0, 40.0), above, smoothed(mean).astype(np.float32))
+    frame = recording.frame(200)
+    above = signal(frame, calibration, sources).reshape(-1)[good].mean() - mean.reshape(-1)[good].mean()
+    factor = calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
+    noise = frame_noise(calibration, frame.gain, factor) * (1 / len(before))
+    look = Look("relative", (20.0, 40.0), above, smoothed(mean).astype(np.float32), baseline_noise=noise)
     expected = PlainPicture(calibration, SETTINGS).draw(recording.frame(200), look)
     for _ in range(2):  # nothing is carried over from one moment to the next
         drawn = run.picture(200, reference, run.look("relative", (20.0, 40.0)), reduced=False)
