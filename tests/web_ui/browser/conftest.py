@@ -154,8 +154,10 @@ def open_sheet(page: Page, name: str) -> None:
     """Open one of the live place's sheets, as a person finds it."""
     quiet = page.locator("#quiet")
     if name in IN_MORE:
-        quiet.get_by_role("button", name="More").click()
-        page.locator("#sheet-more").get_by_role("button", name=name).click()
+        more = page.locator("#sheet-more")
+        if not more.is_visible():
+            quiet.get_by_role("button", name="More").click()
+        more.get_by_role("button", name=name).click()
     else:
         quiet.get_by_role("button", name=name).click()
 

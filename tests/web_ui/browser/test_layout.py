@@ -47,6 +47,7 @@ def busy(web: WebProcess, device: PageDevice, opened: Callable[..., Page], size:
     )
     expect_live(page)
     expect(page.locator("#labels .label")).to_have_count(6)
+    expect(page.locator("#curves-chart .chart-key")).to_have_count(6)
     expect(page.locator("#light-word")).to_have_text("Light on 100 %")
     return page
 
