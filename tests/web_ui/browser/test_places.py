@@ -73,13 +73,10 @@ def go(page: Page, place: str) -> None:
 def test_each_place_is_two_touches_from_each(live: Page, size: tuple[int, int]) -> None:
     live.set_viewport_size({"width": size[0], "height": size[1]})
     places = live.evaluate(REGISTERED)
-    for start in places:
-        go(live, start)
-        for end in places:
-            go(live, end)
-            assert live.locator("main:visible").count() == 1
-            assert live.evaluate(SMALL) == [], end
-            go(live, start)
+    for place in [*places[1:], *reversed(places)]:
+        go(live, place)
+        assert live.locator("main:visible").count() == 1
+        assert live.evaluate(SMALL) == [], place
     go(live, "live")
     expect_live(live)
 
@@ -177,7 +174,7 @@ def test_another_language_changes_every_word_and_nothing_else(live: Page, device
     expect(live.locator("#role")).to_have_text(re.compile("^Sie (steuern|sehen zu)$"))
     expect(live.locator("#recording-word")).to_contain_text("Aufn. ")
     expect(live.locator("#note-text")).to_have_value("half a sentence")
-    live.get_by_role("button", name="Hell, unter der Lampe").tap()
+    live.get_by_role("button", name="Hell", exact=True).tap()
     expect(live.locator("html")).to_have_attribute("data-theme", "bright")
     live.reload()
     expect(live.locator("html")).to_have_attribute("lang", "de")

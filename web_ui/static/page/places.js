@@ -85,9 +85,9 @@ export class Places {
     const main = element(name);
     main.hidden = false;
     this.shown = name;
-    // what every place uses stands within the one that is on the screen
-    main.append(element("page-sheets"));
-    (main.querySelector("[data-lines]") ?? main).append(element("page-lines"));
+    // what every place uses stands where the place has room for it: the live one within its grid, all others over them
+    (main.hasAttribute("data-sheets") ? main : document.body).append(element("page-sheets"));
+    (main.querySelector("[data-lines]") ?? document.body).append(element("page-lines"));
     for (const tile of document.querySelectorAll("[data-place]")) {
       if (tile.getAttribute("data-place") === name) tile.setAttribute("aria-current", "page");
       else tile.removeAttribute("aria-current");

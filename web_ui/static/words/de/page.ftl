@@ -1,11 +1,10 @@
 # Was jeder Ort sagt: die Statusleiste, das Blatt „Orte“, Absagen der Seite selbst.
 page-places = Orte
 page-close = Schließen
-page-this-tablet = Dieses Tablet
 page-language = Sprache
-page-theme = Farben der Seite
-page-theme-dark = Dunkel, für den abgedunkelten Saal
-page-theme-bright = Hell, unter der Lampe
+page-theme = Seite
+page-theme-dark = Dunkel
+page-theme-bright = Hell
 page-state = Zustand des Geräts
 page-place-failed = Dieser Ort ließ sich nicht öffnen. Prüfen Sie, ob das Gerät eingeschaltet und in der Nähe ist, und versuchen Sie es noch einmal.
 
@@ -19,7 +18,7 @@ page-light-tripped = Licht gesperrt
 page-light-no-answer = Licht gestört
 page-light-not-known = Licht unklar
 page-light-put-out = antippen: Licht aus
-page-light-at-live = einschalten bei „Live“
+page-light-at-live = nur bei „Live“ an
 page-recording = Aufn. { $time }
 page-not-recording = Aufnahme aus
 page-recording-not-known = Aufn. unklar

@@ -1,11 +1,10 @@
 # What every place says: the bar of state, the Places sheet, refusals of the page itself.
 page-places = Places
 page-close = Close
-page-this-tablet = This tablet
 page-language = Language
-page-theme = Colours of the page
-page-theme-dark = Dark, for a dark theatre
-page-theme-bright = Bright, under a lamp
+page-theme = Page
+page-theme-dark = Dark
+page-theme-bright = Bright
 page-state = State of the device
 page-place-failed = This place could not be opened. Check that the device is on and near, then try again.
 

@@ -1,11 +1,10 @@
 # Lo que dice cada lugar: la barra de estado, la hoja de lugares, los avisos de la propia página.
 page-places = Lugares
 page-close = Cerrar
-page-this-tablet = Esta tableta
 page-language = Idioma
-page-theme = Colores de la página
-page-theme-dark = Oscuro, para el quirófano a oscuras
-page-theme-bright = Claro, bajo la lámpara
+page-theme = Página
+page-theme-dark = Oscura
+page-theme-bright = Clara
 page-state = Estado del aparato
 page-place-failed = No se pudo abrir este lugar. Compruebe que el aparato está encendido y cerca e inténtelo de nuevo.
 
@@ -19,7 +18,7 @@ page-light-tripped = Luz bloqueada
 page-light-no-answer = Luz: fallo
 page-light-not-known = Luz: sin datos
 page-light-put-out = toque: apagar la luz
-page-light-at-live = se enciende en «En vivo»
+page-light-at-live = solo en vivo
 page-recording = Grab. { $time }
 page-not-recording = Sin grabar
 page-recording-not-known = Sin datos
