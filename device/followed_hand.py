@@ -4,15 +4,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.frame import Frame
 from shared.inflow.curves import RegionCurve
 from shared.inflow.parameters import Estimate, InflowParameters
 from shared.motion.curves import MovingCurves
-from shared.motion.follower import Follower
-from shared.motion.pose import Motion, line_through
-from shared.motion.reduced import LEAST_SIDE
+from shared.motion.pose import Motion
+from shared.motion.track import MARKING_S, Track
 from shared.recording import Recording
 from shared.region import Region
 
@@ -23,9 +21,6 @@ OUT_OF_VIEW = "out-of-view"
 TOLERATED_SHARE = 0.01
 MOST_LACKING_SHARE = 0.2
 """A curve that lacks more of its frames than this is not read."""
-_MARKING_S = 1.0
-"""A region belongs where a line through the motion this long before and after it was marked has it: a finger follows no tremor."""
-_NAMED_SPANS = 3
 
 
 @dataclass(frozen=True)
@@ -53,10 +48,9 @@ class FollowedHand:
         self.unseen: dict[str, int] = {}
         """Frames a region's curve lacks because it was out of the picture."""
         self._seen_at_s, self._seen_at = seen_at_s, dict(seen_at or {})
-        self._follower = Follower(recording.calibration) if min(recording.camera.shape) >= LEAST_SIDE else None
-        self._motions: list[Motion | None] = []
-        """From the reference view; None for frames without light."""
-        self._found_at: int | None = None
+        self._track = Track(recording.calibration)
+        self._marks = _marks(recording)
+        self._marked = 0
 
     def motion(self, number: int, frame: Frame | None = None) -> Motion | None:
         """Motion from the reference view to frame ``number`` (given if at hand); None where the tissue's place is not known.
@@ -64,45 +58,26 @@ class FollowedHand:
         While nothing was ever found to follow, regions stay where they were marked.
         """
         self._go_to(number, frame)
-        if self._found_at is None or number < self._found_at:
-            return Motion()
-        return self._sure(number)
+        return self._track.motion(number)
 
     def place_at(self, seen_at_s: float) -> Motion:
         """Motion from the reference view to the view ``seen_at_s`` after the first frame, tremor smoothed out."""
-        times_s = self._times_s()
-        first, last = np.searchsorted(times_s, (seen_at_s - _MARKING_S, seen_at_s + _MARKING_S))
-        first = min(int(first), len(times_s) - 1)
-        last = max(min(int(last), len(times_s)), first + 1)
-        self._go_to(last - 1)
-        near = [(number, motion) for number in range(first, last) if (motion := self._sure(number)) is not None]
-        if near:
-            return line_through([times_s[number] for number, _ in near], [motion for _, motion in near], seen_at_s)
-        earlier = (self._sure(number) for number in reversed(range(first)))
-        return next((motion for motion in earlier if motion is not None), Motion())
-
-    def _sure(self, number: int) -> Motion | None:
-        motion = self._motions[number]
-        return motion if motion is not None and motion.locked else None
+        table = self.recording.frame_table
+        times_s = (table.sensor_time_ns - table.sensor_time_ns[0]) / 1e9
+        last = int(np.searchsorted(times_s, seen_at_s + MARKING_S))
+        self._go_to(max(min(last, self.recording.frames) - 1, 0))
+        return self._track.place_at(seen_at_s)
 
     def place(self, region: Region) -> Motion:
         """Motion from the reference view to the view in which the region was marked."""
-        return self.place_at(self._marked_at_s(region))
-
-    def _marked_at_s(self, region: Region) -> float:
-        if str(region) in self._seen_at:
-            return self._seen_at[str(region)]
-        first_ns = int(self.recording.frame_table.sensor_time_ns[0])
-        for event in reversed(self.recording.events):
-            text = event.fields.get("region")
-            if event.kind in ("region", "reference") and isinstance(text, str) and Region.parse(text) == region:
-                return max((event.time_ns - first_ns) / 1e9, 0.0)
-        return self._seen_at_s
+        marked_s = [at_s for at_s, marked in self._marks if marked == region]
+        otherwise = marked_s[-1] if marked_s else self._seen_at_s
+        return self.place_at(self._seen_at.get(str(region), otherwise))
 
     def summary(self) -> HandMotion:
         """Figures over the whole recording."""
         self._go_to(self.recording.frames - 1)
-        lit = [motion for motion in self._motions if motion is not None]
+        lit = [motion for motion in self._track.motions if motion is not None]
         from_start = self.place_at(0.0).back()
         placed = [from_start.then(motion) for motion in lit if motion.locked]
         shift_px = max((motion.shift_px for motion in placed), default=0.0)
@@ -127,13 +102,12 @@ class FollowedHand:
         return replace(figures, **nothing, first_pass=None, signal_to_noise=None, flags=(*flags, why))
 
     def _flags(self, name: str) -> tuple[str, ...]:
-        known = [motion for motion in self._motions if motion is not None]
-        lost = sum(not motion.locked for motion in known) > TOLERATED_SHARE * len(known)
+        lost = len(self._track.lost) > TOLERATED_SHARE * self._track.lit
         return (*((NO_LOCK,) if lost else ()), *((OUT_OF_VIEW,) if self.unseen.get(name) else ()))
 
     def _lacking_share(self, name: str) -> float:
         """Share of the lit frames that a region's curve is without."""
-        lit = [number for number, motion in enumerate(self._motions) if motion is not None]
+        lit = [number for number, motion in enumerate(self._track.motions) if motion is not None]
         unplaced = sum(self.motion(number) is None for number in lit)
         return (unplaced + self.unseen.get(name, 0)) / max(len(lit), 1)
 
@@ -144,46 +118,30 @@ class FollowedHand:
             for name, frames in self.unseen.items()
             if frames
         )
-        return (*self._lock_warnings(), *unseen)
-
-    def _lock_warnings(self) -> tuple[str, ...]:
-        if self._found_at is None:
-            return ("nothing in the picture lets the hand's motion be followed: regions stay where they were marked",)
-        lost = [number for number, motion in enumerate(self._motions) if motion is not None and not motion.locked]
-        if not lost:
-            return ()
-        before = sum(number < self._found_at for number in lost)
-        found = []
-        if before:
-            found.append(f"the first {before} frames show nothing to follow the hand's motion by: taken as they are")
-        if len(lost) > before:
-            spans = _spans(lost[before:], self._times_s())
-            found.append(f"{len(lost) - before} frames without motion lock are left out of every curve: {spans}")
-        return tuple(found)
+        return (*self._track.warnings(), *unseen)
 
     def _go_to(self, number: int, frame: Frame | None = None) -> None:
-        while len(self._motions) <= number:
-            at = len(self._motions)
-            self._take(frame if frame is not None and at == number else self.recording.frame(at))
+        track, table = self._track, self.recording.frame_table
+        while (at := len(track.motions)) <= number:
+            since_s = (int(table.sensor_time_ns[at]) - int(table.sensor_time_ns[0])) / 1e9
+            for at_s, region in self._marks[self._marked :]:
+                if at_s > since_s:
+                    break
+                track.mark(region, at_s)
+                self._marked += 1
+            track.take(frame if frame is not None and at == number else self.recording.frame(at))
 
-    def _take(self, frame: Frame) -> None:
-        if not frame.lit or frame.light_level <= 0:
-            self._motions.append(None)
-            return
-        if self._follower is None:
-            self._motions.append(Motion(confidence=0.0, locked=False))
-            return
-        motion = self._follower.follow(frame.pixels)
-        if self._found_at is None and motion.locked:
-            # the reference view turned out to be the lit frame before this one
-            before = max(number for number, known in enumerate(self._motions) if known is not None)
-            self._motions[before] = Motion()
-            self._found_at = before
-        self._motions.append(motion)
 
-    def _times_s(self) -> NDArray[np.float64]:
-        table = self.recording.frame_table
-        return np.asarray((table.sensor_time_ns - table.sensor_time_ns[0]) / 1e9, np.float64)
+def _marks(recording: Recording) -> list[tuple[float, Region]]:
+    """Regions and references as they were marked, seconds since the first frame; those from before count as marked with it."""
+    if not recording.frames:
+        return []
+    first_ns, found = int(recording.frame_table.sensor_time_ns[0]), []
+    for event in recording.events:
+        text = event.fields.get("region")
+        if event.kind in ("region", "reference") and isinstance(text, str) and text:
+            found.append((max((event.time_ns - first_ns) / 1e9, 0.0), Region.parse(text)))
+    return sorted(found, key=lambda mark: mark[0])
 
 
 def followed_curves(
@@ -204,15 +162,3 @@ def followed_curves(
         on_progress((number + 1) / recording.frames)
     hand.unseen = {region.name: curves.unseen(region.name) for region in regions}
     return curves.curves()
-
-
-def _spans(numbers: Sequence[int], times_s: NDArray[np.float64]) -> str:
-    """Runs of frames as ``3.2 to 4.0 s, 7.1 s``, the longest few."""
-    breaks = np.flatnonzero(np.diff(numbers) > 1) + 1
-    runs = sorted(np.split(np.asarray(numbers), breaks), key=len, reverse=True)
-    named = [
-        f"{times_s[run[0]]:.1f} s" if len(run) == 1 else f"{times_s[run[0]]:.1f} to {times_s[run[-1]]:.1f} s"
-        for run in sorted(runs[:_NAMED_SPANS], key=lambda run: int(run[0]))
-    ]
-    more = len(runs) - len(named)
-    return ", ".join(named) + (f" and {more} shorter ones" if more > 0 else "")
