@@ -84,12 +84,13 @@ export class GrowingCurves {
    * @param {PictureHeader} header
    */
   put(now_ms, header) {
-    this.times_ms.push(now_ms);
+    const before = this.times_ms.length;
     for (const value of seenIn(header)) {
       const row = this.row(placeOf(value.region));
       [row.baseline, row.baseline_u] = [value.baseline, value.baseline_u];
-      if (row.signal.length < this.times_ms.length) append(row, [value.signal], [value.signal_u]);
+      if (row.signal.length === before) append(row, [value.signal], [value.signal_u]);
     }
+    this.times_ms.push(now_ms);
     this.even();
     if (this.times_ms.length > MOST_POINTS) this.thin();
   }
@@ -119,7 +120,7 @@ export class GrowingCurves {
     };
   }
 
-  /** @param {string} place */
+  /** To be asked for before a time is added. @param {string} place */
   row(place) {
     let row = this.rows.get(place);
     if (row === undefined) {
