@@ -8,6 +8,7 @@ import { curveCsv, inOrder, isMap } from "../static/commissioning/curve_table.js
 import { numbersOf } from "../static/commissioning/numbers.js";
 import { standing } from "../static/commissioning/step_list.js";
 import { guideOf, NEEDED, STEPS } from "../static/commissioning/step_words.js";
+import { SAY_EVERY_MS, WalkWatch } from "../static/commissioning/walk_watch.js";
 import { daysBetween, whatNext } from "../static/commissioning/what_next.js";
 
 const NOW = "2031-05-04T09:41:00Z";
@@ -87,4 +88,40 @@ test("curves are drawn from left to right, and kept as tables", () => {
   const map = { step: /** @type {const} */ ("flat"), x: [1, 2, 3, 4], series: [], columns: 2, mark: null };
   assert.ok(isMap(map));
   assert.equal(curveCsv(map), "1,2\n3,4\n");
+});
+
+test("a walk is watched while the page is in sight, by the tablet that began it, and no longer than it runs", () => {
+  let [said, inSight, ticks] = [0, true, /** @type {(() => void)[]} */ ([])];
+  const watch = new WalkWatch({
+    say: async () => void (said += 1),
+    repeat: (run, ms) => {
+      assert.equal(ms, SAY_EVERY_MS);
+      ticks = [...ticks, run];
+      return () => (ticks = ticks.filter((one) => one !== run));
+    },
+    inSight: () => inSight,
+  });
+  const tick = () => ticks.forEach((run) => run());
+  const state = (/** @type {boolean} */ running, started_at = NOW) => /** @type {import("../static/page/device_state.js").DeviceState} */ (/** @type {unknown} */ ({ walk: { running, started_at } }));
+  watch.heard(state(true));
+  tick();
+  assert.equal(said, 0, "another tablet's walk is not this one's to keep going");
+  watch.begun(NOW);
+  watch.begun(NOW);
+  watch.heard(state(false, YESTERDAY));
+  tick();
+  assert.equal(said, 1, "what was on its way since before it began tells nothing");
+  watch.heard(state(true));
+  inSight = false;
+  tick();
+  assert.equal(said, 1, "nobody looks at a page that is not in sight");
+  inSight = true;
+  watch.heard(null);
+  tick();
+  assert.equal(said, 2, "what is not known has not ended");
+  watch.heard(state(true, YESTERDAY));
+  assert.equal(ticks.length, 0, "the next one may be another tablet's");
+  watch.begun(NOW);
+  watch.heard(state(false));
+  assert.equal(ticks.length, 0);
 });

@@ -2,6 +2,7 @@
 /** @import { Page, Place } from "../page/place.js" */
 /** @import { Commissioning } from "./commissioning_types.js" */
 
+import { ask } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { words } from "../page/words.js";
 import { HistorySheet } from "./history_sheet.js";
@@ -31,10 +32,20 @@ export class CommissioningPlace {
     this.timer = 0;
     this.detail = element("commissioning-detail");
     this.list = new StepList(element("commissioning-list"), page);
-    this.watch = new WalkWatch(page);
+    this.watch = new WalkWatch({
+      say: () => ask("PUT", "/commissioning/walk"),
+      repeat: (run, ms) => {
+        const timer = setInterval(run, ms);
+        return () => clearInterval(timer);
+      },
+      inSight: () => !document.hidden,
+    });
     /** @type {WalkSheet | HistorySheet | PapersSheet | null} */
     this.sheet = null;
-    page.onState((state) => this.heard(state));
+    page.onState((state) => {
+      this.watch.heard(state);
+      this.heard(state);
+    });
   }
 
   /** @param {string[]} parts */

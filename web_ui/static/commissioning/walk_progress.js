@@ -24,7 +24,7 @@ export class WalkProgress {
     this.items = made("div", "");
     const end = button(words("commissioning-stop"), () => stop(end), "strong walk-stop");
     this.place = made("div", "progress", this.title, made("div", "progress-head", this.lamp, this.since), end, this.lines, this.items);
-    this.said = 0;
+    this.said = "";
     this.found = -1;
   }
 
@@ -39,9 +39,9 @@ export class WalkProgress {
     if (word !== null) write(word, lit ? words("commissioning-ring-lit") : words("commissioning-ring-dark"));
     put(this.since, "commissioning-running-since", { seconds: Math.floor((performance.now() - this.beganMs) / 1000) });
     const said = walk.said.length === 0 ? [words("commissioning-begins")] : walk.said;
-    if (said.length !== this.said || this.lines.childElementCount === 0 || walk.said.length === 0) {
-      this.said = said.length;
-      if (this.lines.lastElementChild?.textContent !== said.at(-1)) this.lines.replaceChildren(...said.map((one) => made("li", "", one)));
+    if (said.join("\n") !== this.said) {
+      this.said = said.join("\n");
+      this.lines.replaceChildren(...said.map((one) => made("li", "", one)));
     }
     if (walk.items.length !== this.found) {
       this.found = walk.items.length;

@@ -125,9 +125,9 @@ export class WalkSheet {
    * @param {Element} pressed
    */
   async start(request, pressed) {
-    const { done } = await this.desk.page.acts.run("POST", "/commissioning/walk", request, pressed);
+    const { done, answer } = await this.desk.page.acts.run("POST", "/commissioning/walk", request, pressed);
     if (!done) return;
-    this.desk.watch.begun();
+    this.desk.watch.begun(answer.walk?.started_at ?? "");
     this.guiding = false;
     this.heard(this.desk.page.state());
   }
