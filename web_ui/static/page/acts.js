@@ -1,7 +1,7 @@
 /** @import { CalmLine } from "./calm_line.js" */
 /** @import { DeviceState } from "./device_state.js" */
 
-import { ask, Unpaired, Watching } from "./device_api.js";
+import { ask, Refusal, Unpaired, Watching } from "./device_api.js";
 import { words } from "./words.js";
 
 /** Asks the device, and says on the calm line what it refuses. */
@@ -44,6 +44,6 @@ export class Acts {
   failed(error) {
     if (error instanceof Unpaired) this.unpaired();
     else if (error instanceof Watching) this.line.say(words("page-watches"), [{ word: words("pairing-ask-control"), run: this.askForControl }]);
-    else this.line.say(error instanceof Error ? error.message : String(error));
+    else this.line.say(error instanceof Error ? error.message : String(error), [], undefined, error instanceof Refusal ? error.lang : "");
   }
 }

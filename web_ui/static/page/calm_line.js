@@ -5,7 +5,7 @@ const STAYS_MS = 8000;
 
 /**
  * @typedef {{word: string, run: () => void}} Act
- * @typedef {{text: string, acts: Act[], leave: string}} Said
+ * @typedef {{text: string, acts: Act[], leave: string, lang?: string}} Said
  */
 
 /** The one line at the foot of the picture: what went wrong and what to do, what can be undone, what is asked. */
@@ -29,10 +29,11 @@ export class CalmLine {
    * @param {string} text
    * @param {Act[]} [acts]
    * @param {string} [leave] the word that does nothing but close
+   * @param {string} [lang] the language of the text where it is not the page's, so that it is read aloud as such
    */
-  say(text, acts = [], leave = words("page-close")) {
+  say(text, acts = [], leave = words("page-close"), lang = "") {
     clearTimeout(this.timer);
-    this.passing = { text, acts, leave };
+    this.passing = { text, acts, leave, lang };
     this.timer = window.setTimeout(() => this.clear(), STAYS_MS);
     this.show();
   }
@@ -93,6 +94,8 @@ export class CalmLine {
     this.place.classList.toggle("stands", said?.leave === "");
     if (said === null) return;
     this.text.textContent = said.text;
+    if (said.lang) this.text.lang = said.lang;
+    else this.text.removeAttribute("lang");
     this.acts.replaceChildren(
       ...said.acts.map(({ word, run }) =>
         button(word, () => {

@@ -1,7 +1,16 @@
 import { words } from "./words.js";
 
-/** The device said no, or could not be asked; the message is one line for people. */
-export class Refusal extends Error {}
+/** The device said no, or could not be asked; the message is one line for people, in English where the device said it. */
+export class Refusal extends Error {
+  /**
+   * @param {string} line
+   * @param {boolean} ofDevice whether these are the device's own words
+   */
+  constructor(line, ofDevice = false) {
+    super(line);
+    this.lang = ofDevice ? "en" : "";
+  }
+}
 
 /** The device did not answer at all. */
 export class Unreachable extends Refusal {}
@@ -27,8 +36,8 @@ export async function ask(method, path, body, how = {}) {
   if (answer.status === 401) throw new Unpaired(words("page-unpaired"));
   const json = answer.headers.get("content-type")?.includes("json") ? await answer.json().catch(() => null) : null;
   if (answer.ok) return json;
-  const line = refusalLine(answer.status, json);
-  throw answer.status === 403 ? new Watching(line) : new Refusal(line);
+  const [line, ofDevice] = [refusalLine(answer.status, json), deviceLine(json) !== null];
+  throw answer.status === 403 ? new Watching(line, ofDevice) : new Refusal(line, ofDevice);
 }
 
 /**
@@ -58,9 +67,15 @@ async function sent(method, path, body, { signal = null, keepalive = false }) {
  * @param {any} json
  */
 export function refusalLine(status, json) {
-  const line = json?.line ?? json?.message;
-  if (typeof line === "string" && line !== "") return line;
+  const line = deviceLine(json);
+  if (line !== null) return line;
   if (status === 503) return words("page-camera-silent");
   if (status === 429) return words("page-too-many-tries");
   return words("page-could-not", { status: String(status) });
+}
+
+/** @param {any} json */
+function deviceLine(json) {
+  const line = json?.line ?? json?.message;
+  return typeof line === "string" && line !== "" ? line : null;
 }

@@ -1,0 +1,55 @@
+"""Text at twice its size, by zoom and by the browser's size of text: nothing is lost or scrolls sideways (WCAG 2.2, 1.4.4)."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests import chromium
+from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live
+
+pytestmark = pytest.mark.browser
+
+TWICE_THE_TEXT = "--blink-settings=defaultFontSize=32"  # browsers start from 16
+REGISTERED = "() => [...document.querySelectorAll('[data-place]')].map((tile) => tile.dataset.place)"
+LOST = """() => {
+  const seen = (one) => one.checkVisibility() && one.clientWidth > 0 && !one.closest(".unseen, svg, canvas");
+  const spills = (one) => one.scrollWidth > one.clientWidth + 1;
+  const clips = (one) => ["hidden", "clip"].includes(getComputedStyle(one).overflowX);
+  const all = [...document.querySelectorAll("body *")].filter((one) => seen(one) && spills(one));
+  const lost = all.filter((one) => clips(one) || one.matches("button, .bar-cell, .bar-title"));
+  const sideways = [document.documentElement, ...all.filter((one) => one.matches("main, .sheet"))].filter(spills);
+  return [...lost, ...sideways].map((one) => `${one.tagName} #${one.id} .${one.className}: ${one.textContent.trim().slice(0, 40)}`);
+}"""
+
+
+@contextmanager
+def enlarged(chrome: Browser, how: str, size: tuple[int, int]) -> Iterator[Page]:
+    """A page whose text is twice as large: zoom halves the window in CSS pixels, a larger default leaves it."""
+    width, height = (size[0] // 2, size[1] // 2) if how == "zoom" else size
+    flags = [] if how == "zoom" else [TWICE_THE_TEXT]
+    browser = chrome.browser_type.launch(executable_path=chromium.PATH, args=[*chromium.FLAGS, *flags])
+    page = browser.new_context(viewport={"width": width, "height": height}, has_touch=True).new_page()
+    yield page
+    browser.close()
+
+
+@pytest.mark.usefixtures("device")
+@pytest.mark.parametrize("size", [LANDSCAPE, PORTRAIT], ids=["landscape", "portrait"])
+@pytest.mark.parametrize("how", ["zoom", "size of text"])
+def test_nothing_is_lost_at_twice_the_text(web: WebProcess, chrome: Browser, how: str, size: tuple[int, int]) -> None:
+    with enlarged(chrome, how, size) as page:
+        page.goto(web.url)
+        expect(page.get_by_label("Word shown by the device")).to_be_visible()
+        found = {"pairing": page.evaluate(LOST)}
+        page.goto("about:blank")
+        page.goto(f"{web.url}/#pair={web.pair}")
+        expect_live(page)
+        for place in page.evaluate(REGISTERED):
+            page.locator("[data-sheet=sheet-places]:visible").tap()
+            found[f"the Places sheet before {place}"] = page.evaluate(LOST)
+            page.locator(f"[data-place={place}]").tap()
+            expect(page.locator(f"main#{place}")).to_be_visible()
+            found[place] = page.evaluate(LOST)
+    assert {where: what for where, what in found.items() if what} == {}
