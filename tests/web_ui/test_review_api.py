@@ -17,7 +17,7 @@ from shared.inflow.maps_store import write_maps
 from shared.recording import Recording
 from shared.recording.afterwards import MOST_NOTES, LateNote, add_late_note
 from tests.bench.running_demo import wait_for
-from tests.web_ui.reviewed import BASE, FPS, INJECTED_S, NAME, SECONDS, TIP, put_recording
+from tests.web_ui.reviewed import BASE, FPS, INJECTED_S, NAME, NOTE, SECONDS, TIP, put_recording
 from tests.web_ui.test_api import line_of
 from web_ui.review_runs import OPEN_AT_MOST, PICTURES_AT_MOST, ReviewRuns
 
@@ -64,6 +64,9 @@ def test_a_recording_is_described_with_what_happened(path, browser, viewer):
     assert found["injected_at_s"] == pytest.approx(INJECTED_S, abs=0.11)
     assert (found["reference"], found["regions"], found["marked"]) == (None, [], False)
     assert [event["kind"] for event in found["events"]].count("injection") == 1
+    told = {event["kind"]: (event["at_s"], event["text"]) for event in found["events"]}
+    assert told["note"] == (12.0, NOTE)
+    assert (told["light"], told["gap"], told["trip"]) == ((0.0, "60"), (15.0, "2"), (22.0, "frames stopped coming"))
     assert (found["has_maps"], found["has_analysis"], found["late_notes"]) == (False, False, [])
 
 

@@ -3,17 +3,21 @@
 import csv
 import io
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
+from shutil import rmtree
 
+import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import BrowserContext, Page, expect
 
+from shared.inflow.map_values import NAMES, InflowMaps, MapsAbout
+from shared.inflow.maps_store import write_maps
 from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import PORTRAIT, WebProcess
 from tests.web_ui.browser.page_device import PageDevice
-from tests.web_ui.reviewed import BASE, NAME, TIP, put_recording
+from tests.web_ui.reviewed import BASE, NAME, NOTE, TIP, put_recording
 
 PHONE = (390, 844)
 HOSTILE = "<img src=x onerror=\"document.title='owned'\"> \u202eexe.png =1+1"
@@ -22,21 +26,27 @@ API = "path => fetch('/api/v1' + path).then(answer => answer.json())"
 
 @pytest.fixture(scope="session")
 def recorded(folders: tuple[Path, Path]) -> Path:
-    """One recording on the device of the session."""
-    return put_recording(folders[1])
+    """One recording on the device of the session, with maps: the left half arrives after 11.5 s, the right cannot be told."""
+    path = put_recording(folders[1])
+    shape = (len(NAMES), 32, 48)
+    values, classes = np.full(shape, 11.5, np.float32), np.zeros(shape, np.uint8)
+    values[:, :, 24:], classes[:, :, 24:] = np.nan, 3
+    u = np.where(np.isfinite(values), np.float32(0.4), np.nan).astype(np.float32)
+    write_maps(path, InflowMaps(values, u, classes, MapsAbout(BASE, True, 4.0, 200)))
+    return path
 
 
 @pytest.fixture
 def review(
     web: WebProcess, device: PageDevice, recorded: Path, opened: Callable[..., Page], tablet: BrowserContext
-) -> Iterator[Page]:
-    """A paired tablet that has the recording open, with nothing marked."""
+) -> Page:
+    """A paired tablet that has the recording open, with nothing marked or analysed."""
+    rmtree(recorded / "afterwards", ignore_errors=True)
     page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
     expect(page.locator("#live")).to_be_visible(timeout=10_000)
     page.evaluate(f"location.hash = '#review/{NAME}'")
     shown(page)
-    yield page
-    page.evaluate(f"fetch('/api/v1/recordings/{NAME}/marks', {{method: 'DELETE'}})")
+    return page
 
 
 def shown(page: Page) -> None:
@@ -154,6 +164,48 @@ def test_a_note_said_afterwards_is_inert_and_can_be_taken_back(review: Page) -> 
     expect(review.locator("#review-note-text")).to_have_value(HOSTILE)
 
 
+def test_a_map_is_read_under_the_finger_and_saved(review: Page) -> None:
+    review.locator("#review-tab-maps").click()
+    review.locator("#review-map-choices").select_option("half_rise_s")
+    frame = review.locator("#review-map-frame")
+    box = frame.bounding_box()
+    assert box is not None
+    review.mouse.click(box["x"] + box["width"] * 0.2, box["y"] + box["height"] * 0.5)
+    expect(review.locator("#review-map-value")).to_have_text("11.5 ± 0.4 s", use_inner_text=True)
+    frame.focus()
+    for _ in range(5):
+        review.keyboard.press("Shift+ArrowRight")
+    expect(review.locator("#review-map-value")).to_have_text("uncertain")
+    for button, begins in (("#review-map-png", b"\x89PNG"), ("#review-map-csv", b"x (pixels),y (pixels),half_rise_s")):
+        with review.expect_download() as saving:
+            review.locator(button).click()
+        assert Path(saving.value.path()).read_bytes().startswith(begins)
+
+
+def test_the_timeline_tells_what_happened_and_leads_there(review: Page) -> None:
+    kinds = review.evaluate("() => [...document.querySelectorAll('#review-timeline li')].map(one => one.dataset.kind)")
+    assert kinds == ["light", "injection", "note", "gap", "trip"]
+    review.locator("#review-timeline li[data-kind='note'] button").press("Enter")
+    review.wait_for_function("() => document.getElementById('review-canvas').dataset.time === '12'")
+    expect(review.locator("#line-text")).to_have_text(f"\u2068{NOTE}\u2069")  # its order is kept to itself
+    assert review.title() != "owned"
+
+
+def test_all_is_done_by_keyboard_too(review: Page) -> None:
+    review.locator("#review-time").focus()
+    review.keyboard.press("Home")
+    review.wait_for_function("() => document.getElementById('review-canvas').dataset.time === '0'")
+    review.locator("#review-canvas").focus()
+    review.keyboard.press("Enter")  # the cross stands in the middle: it becomes the reference
+    expect(review.locator("#review-labels .label")).to_have_count(1)
+    review.keyboard.press("Enter")
+    review.locator("#review-region-acts button", has_text="Remove").press("Enter")
+    expect(review.locator("#review-labels .label")).to_have_count(0)
+    review.locator("#review-tab-curves").focus()
+    review.keyboard.press("ArrowLeft")
+    expect(review.locator("#review-panel-notes")).to_be_visible()
+
+
 @pytest.mark.parametrize("size", [(1180, 820), PORTRAIT, PHONE], ids=["landscape", "portrait", "phone"])
 def test_nothing_overflows_and_all_can_be_touched(review: Page, size: tuple[int, int]) -> None:
     review.set_viewport_size({"width": size[0], "height": size[1]})
@@ -175,7 +227,7 @@ def test_nothing_overflows_and_all_can_be_touched(review: Page, size: tuple[int,
 @pytest.mark.parametrize("theme", ["dark", "bright"])
 def test_axe_finds_nothing(review: Page, theme: str) -> None:
     review.evaluate("theme => { document.documentElement.dataset.theme = theme; }", theme)
-    for tab in ("curves", "notes"):
+    for tab in ("curves", "figures", "maps", "notes"):
         review.locator(f"#review-tab-{tab}").click()
         assert axe_finds(review) == []
     review.evaluate("() => { document.documentElement.dataset.theme = 'dark'; }")

@@ -11,7 +11,7 @@ import { words } from "../page/words.js";
 import { PictureFinger } from "../picture/picture_finger.js";
 import { fitPicture } from "../picture/picture_fit.js";
 import { RegionMarks } from "../picture/region_marks.js";
-import { rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
+import { parsedRegion, rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
 import { AnalysisBar } from "./analysis_bar.js";
 import { CurvesPanel } from "./curves_panel.js";
 import { toldEvents } from "./event_words.js";
@@ -322,7 +322,8 @@ function inWords(state) {
 }
 
 /** @param {ReviewedRecording} review */
-function aboutText({ started_at, name, case: code }) {
+function aboutText({ started_at, name, case: code, reference }) {
   const began = started_at === "" || Number.isNaN(Date.parse(started_at)) ? "" : momentText(started_at);
-  return [began, code === "" ? "" : name].filter((one) => one !== "").join(" · ");
+  const percent = reference === null ? "" : words("review-percent-of", { reference: parsedRegion(reference.region).name });
+  return [began, code === "" ? "" : name, percent].filter((one) => one !== "").join(" · ");
 }

@@ -77,6 +77,7 @@ review-washout = Halbwertszeit des Auswaschens
 review-washout-means = Halbwertszeit der Exponentialkurve durch das letzte Viertel der Zeit zwischen Gipfel und Ende.
 review-baseline = Grundlinie
 review-baseline-means = Mittleres Signal, bevor der Farbstoff ankommt.
+review-percent-of = Prozent von { $reference } im gezeigten Augenblick
 review-not-known = nicht bekannt
 
 review-map-shown = Karte

@@ -77,6 +77,7 @@ review-washout = Washout half-life
 review-washout-means = Half-life of the exponential through the last quarter of the time between peak and end.
 review-baseline = Baseline
 review-baseline-means = Mean signal before the dye arrives.
+review-percent-of = percent of { $reference } at the moment shown
 review-not-known = not known
 
 review-map-shown = Map

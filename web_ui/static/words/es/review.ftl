@@ -77,6 +77,7 @@ review-washout = Semivida de lavado
 review-washout-means = Semivida de la exponencial por el último cuarto del tiempo entre el máximo y el final.
 review-baseline = Línea de base
 review-baseline-means = Señal media antes de que llegue el colorante.
+review-percent-of = porcentaje de { $reference } en el momento mostrado
 review-not-known = no se conoce
 
 review-map-shown = Mapa
