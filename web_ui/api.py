@@ -173,15 +173,3 @@ def get_still(name: str) -> Response:
     if path.is_symlink() or not path.is_file():
         raise NoSuchThing(f"no such still: {name}; it may have been removed")
     return send_file(path.resolve(), mimetype="image/png", conditional=True, max_age=0)
-
-
-@api.get("/picture.jpg")
-@api.output(FileSchema(), content_type="image/jpeg")
-@operation(api, "The newest picture, however old: X-Age-Ms says how old", "watches")
-def get_picture() -> Response:
-    """For whoever cannot take the stream."""
-    newest = parts().pictures.look()
-    response = Response(newest.jpeg, mimetype="image/jpeg")
-    response.headers["X-Age-Ms"] = str(newest.age_ms)
-    response.headers["X-Sequence"] = str(newest.sequence)
-    return response

@@ -30,6 +30,7 @@ from web_ui.newest_picture import NewestPicture
 from web_ui.operation import NoSuchThing, Parts, Watches, needs_of
 from web_ui.own_names import OwnNames, own_names
 from web_ui.pairing import Unpaired
+from web_ui.pictures_api import pictures_api
 from web_ui.records_api import records_api
 from web_ui.review_api import review_api
 from web_ui.review_runs import ReviewRuns
@@ -86,6 +87,7 @@ def create_app(
     app.register_blueprint(export_api)
     app.register_blueprint(compare_api)
     app.register_blueprint(curves_api)
+    app.register_blueprint(pictures_api)
     app.register_blueprint(review_api)
     app.register_blueprint(commissioning_api)
     app.register_blueprint(device_api)

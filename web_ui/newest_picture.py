@@ -5,25 +5,26 @@ from pathlib import Path
 from threading import Lock
 
 from shared.clock import Clock
-from shared.frame_bus import FrameBusReader
+from shared.frame_bus import BusPicture, FrameBusReader
 from shared.protocol.control_client import DeviceGone
+from web_ui.picture_message import age_ms
 
 
 @dataclass(frozen=True)
 class AgedPicture:
-    """A JPEG and how long ago it was published."""
+    """A picture of the frame bus and how long ago it was published."""
 
-    jpeg: bytes
-    sequence: int
+    picture: BusPicture
     age_ms: int
 
 
 class NewestPicture:
-    """Looks at the frame bus on request, for any thread."""
+    """Looks at the frame bus of ``bus_path`` on request, for any thread."""
 
     def __init__(self, bus_path: Path, clock: Clock) -> None:
+        self.bus_path = bus_path
+        self.clock = clock
         self._reader = FrameBusReader(bus_path, doorbell=False)
-        self._clock = clock
         self._lock = Lock()
 
     def look(self) -> AgedPicture:
@@ -32,8 +33,7 @@ class NewestPicture:
             picture = self._reader.latest()
         if picture is None:
             raise DeviceGone("there is no picture yet", remedy="look at the device")
-        age_ms = max(0, self._clock.now_ns() - picture.published_ns) // 1_000_000
-        return AgedPicture(picture.jpeg, picture.sequence, age_ms)
+        return AgedPicture(picture, age_ms(picture.published_ns, self.clock.now_ns()))
 
     def close(self) -> None:
         """Let go of the bus."""

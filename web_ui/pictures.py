@@ -16,7 +16,7 @@ import ssl
 from collections import deque
 from http import HTTPStatus
 from pathlib import Path
-from struct import Struct, pack
+from struct import pack
 from urllib.parse import urlsplit
 
 from websockets.frames import CloseCode, Frame, Opcode
@@ -27,11 +27,11 @@ from werkzeug.http import parse_cookie
 
 from shared.bounded import plain
 from shared.clock import Clock
-from shared.errors import Refused
 from shared.frame_bus import BusPicture, FrameBusReader
 from shared.protocol.control import State
 from web_ui.admission import Admission
 from web_ui.own_names import OwnNames
+from web_ui.picture_message import age_ms, numbered_header, prefix
 from web_ui.sessions import COOKIE
 
 _log = logging.getLogger(__name__)
@@ -40,8 +40,6 @@ MOST_UNDER_WAY = 2
 SEND_BUFFER_BYTES = 131_072
 PATH = "/pictures"
 
-_PREFIX = Struct("<4sII")
-_MAGIC = b"tpm1"
 _LONGEST_FROM_PAGE = 256
 _RECEIVE_BYTES = 4096
 _HANDSHAKE_S = 5.0
@@ -53,11 +51,8 @@ class PreparedPicture:
     """A picture as WebSocket bytes: copied once, and then the same for every viewer served in the same millisecond of its age."""
 
     def __init__(self, picture: BusPicture) -> None:
-        if not picture.header.startswith(b"{"):
-            raise Refused("a picture's header is not a JSON object", picture.header[:80].decode(errors="replace"))
-        comma = b"" if picture.header[1:].lstrip().startswith(b"}") else b","
         self.publication = picture.publication
-        self._header = b'{"publication":%d%s%s' % (picture.publication, comma, picture.header[1:])
+        self._header = numbered_header(picture)
         self._jpeg = picture.jpeg
         self._published_ns = picture.published_ns
         self._age_ms = -1
@@ -65,12 +60,12 @@ class PreparedPicture:
 
     def at(self, now_ns: int) -> bytes:
         """The whole frame, its age counted up to ``now_ns``."""
-        age_ms = min(max(0, now_ns - self._published_ns) // 1_000_000, 0xFFFF_FFFF)
-        if age_ms != self._age_ms:
-            prefix = _PREFIX.pack(_MAGIC, age_ms, len(self._header))
-            head = _frame_head(len(prefix) + len(self._header) + len(self._jpeg))
-            self._bytes = b"".join((head, prefix, self._header, self._jpeg))
-            self._age_ms = age_ms
+        age = age_ms(self._published_ns, now_ns)
+        if age != self._age_ms:
+            before = prefix(age, self._header)
+            head = _frame_head(len(before) + len(self._header) + len(self._jpeg))
+            self._bytes = b"".join((head, before, self._header, self._jpeg))
+            self._age_ms = age
         return self._bytes
 
 

@@ -109,6 +109,7 @@ def served(tmp_path):
         app = create_app(
             run_folder=folder, data_folder=folder, access=access, device=link, picture_port=8081, names=["localhost"]
         )
+        app.config["LONGEST_STREAM_S"] = 0.05
         yield app, access, device
         close_app(app)
 
