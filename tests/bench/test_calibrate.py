@@ -2,28 +2,34 @@
 
 import json
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
+from playwright.sync_api import Page, expect
 
+from device.cli import tapetum
 from device.commissioning.kept_checks import newest
 from shared.commissioning.calibration_folder import listed, load
-from shared.protocol.commissioning import StartWalk, WatchWalk
+from shared.errors import Refused
+from shared.protocol.commissioning import PutInForce, StartWalk, StopWalk, WatchWalk
 from shared.protocol.control import Light, Record
+from shared.protocol.control_client import ControlClient, DeviceGone
+from shared.protocol.device_facts import DeviceFacts, GetDevice, Trip
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 from shared.scene.targets import DILUTIONS
-from tests.bench.bare_device import BareDevice, bare_device
-from tests.bench.running_demo import wait_for
+from tests.bench.bare_device import BareDevice
+from tests.bench.running_demo import START_S, Demo, running_demo, wait_for
 
 SCENE = """
 title = "Commissioning on the harbour-town clinic's bench"
 [camera]
 width = 364
 height = 272
-fps = 60.0
+fps = 30.0
 exposure_us = 8000.0
 [camera.noise]
 counts_per_electron = 0.2
@@ -38,7 +44,7 @@ distortion = -0.03
 SETTINGS = """
 [light]
 levels = [0.5, 1.0]
-lease_ms = 300
+lease_ms = 400
 [recording]
 least_free_mb = 50
 """
@@ -53,14 +59,23 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def device(folder: Path) -> Iterator[BareDevice]:
-    with bare_device(folder / "run", folder / "data", folder / "scene.toml", folder / "settings.toml") as running:
+def demo(folder: Path) -> Iterator[Demo]:
+    options = ("--scene", str(folder / "scene.toml"), "--settings", str(folder / "settings.toml"))
+    with running_demo(folder, *options) as running:
         yield running
 
 
+@pytest.fixture(scope="module")
+def device(demo: Demo) -> BareDevice:
+    return BareDevice(demo.run_folder, demo.data)
+
+
 def answered(device: BareDevice, *words: str) -> dict:
-    done = device.tapetum(*words, "--json")
-    assert done.returncode == 0, done.stderr
+    """What a command prints; run in this process, which has loaded everything already."""
+    before = signal.getsignal(signal.SIGTERM)
+    done = CliRunner().invoke(tapetum, [*words, "--json", "--run-dir", str(device.run_folder)])
+    signal.signal(signal.SIGTERM, before)
+    assert done.exit_code == 0, done.stderr + repr(done.exception)
     assert device.ring_level() == 0.0
     return json.loads(done.stdout)
 
@@ -111,23 +126,31 @@ def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) 
 
 
 @pytest.fixture(scope="module")
-def commissioned(device: BareDevice, folder: Path) -> Iterator[BareDevice]:
-    """The same device, started again after all steps (the tests before made them, but for light)."""
+def commissioned(device: BareDevice) -> BareDevice:
+    """The same device with everything in force: all steps (the test before made them, but for light), and a new start."""
     answered(device, "calibrate", "light", "--yes")
-    with bare_device(folder / "run2", device.data, folder / "scene.toml", folder / "settings.toml") as again:
-        yield again
-
-
-def test_it_is_in_force_from_the_next_start(device: BareDevice, commissioned: BareDevice) -> None:
     assert device.state().calibration == "scene truth", "not before the next start"
+    device.ask(PutInForce())
+    wait_for(lambda: calibration_of(device) == "commissioned", "the imager started again", START_S)
+    return device
+
+
+def calibration_of(device: BareDevice) -> str:
+    try:
+        return device.state().calibration
+    except (DeviceGone, Refused):
+        return "nobody answers"
+
+
+def test_it_is_in_force_from_the_next_start(commissioned: BareDevice) -> None:
     state = commissioned.state()
-    assert (state.calibration, state.warnings) == ("commissioned", ())
+    assert not [one for one in state.warnings if "calibration" in one]
     name, figures = listed(commissioned.data, state.sensor)[0]
     assert state.calibrated_at.replace(":", "-") == name
     assert figures.missing == ()
 
 
-def test_the_check_passes_on_a_commissioned_device_from_shell_and_page(commissioned: BareDevice) -> None:
+def test_the_check_passes_on_a_commissioned_device(commissioned: BareDevice) -> None:
     found = answered(commissioned, "check", "--yes")
     assert found["passed"], found
     assert {one["name"] for one in found["items"]} == {
@@ -135,27 +158,68 @@ def test_the_check_passes_on_a_commissioned_device_from_shell_and_page(commissio
         "clock", "calibration",
     }  # fmt: skip
     assert found["seconds"] < 60
-    assert not list((commissioned.data / "recordings").glob("*_check.zarr")), "frames are kept where something failed"
     assert newest(commissioned.data)[0].passed
-    state = commissioned.ask(StartWalk("check"))
-    assert state.walk is not None
-    assert state.walk.running
-    ended = wait_for(lambda: (it := commissioned.ask(WatchWalk()).walk) and not it.running and it, "check ended", 60)
-    assert (ended.passed, ended.error) == (True, "")
+    assert not list((commissioned.data / "recordings").glob("*_check.zarr")), "frames are kept where something failed"
+
+
+@pytest.mark.browser
+def test_a_check_and_a_step_from_the_page(commissioned: BareDevice, demo: Demo, opened: Callable[..., Page]) -> None:
+    """A whole check, and the dark step with its result kept, on the real device through a real browser."""
+    page = opened(f"{demo.url}/#pair={demo.word}")
+    expect(page.locator("#live-word")).to_have_text("LIVE", timeout=20_000)
+    page.evaluate("() => { location.hash = '#commissioning/check'; }")
+    page.get_by_role("button", name="Check again").click()
+    page.locator(".caution-box input").check()
+    page.get_by_role("button", name="Start: the ring lights").click()
+    expect(page.locator(".check-item").first).to_be_visible(timeout=20_000)
+    expect(page.locator(".verdict")).to_contain_text("PASSED", timeout=60_000)
+    expect(page.locator(".check-item")).to_have_count(10)
     assert len(newest(commissioned.data)) == 2, "both are kept"
+    assert commissioned.ring_level() == 0
     assert commissioned.state().light.state in ("off", "ready"), "armed again after the trip on purpose"
 
+    before = [name for name, _ in listed(commissioned.data, commissioned.state().sensor)]
+    page.locator("#commissioning-list").get_by_role("link", name="Dark").click()
+    page.get_by_role("button", name="Take it again").click()
+    expect(page.locator(".guide")).to_contain_text("The ring stays dark")
+    page.get_by_role("button", name="Start", exact=True).click()
+    expect(page.locator(".decide")).to_be_visible(timeout=60_000)
+    expect(page.locator(".figures")).to_contain_text("DSNU")
+    assert [name for name, _ in listed(commissioned.data, commissioned.state().sensor)] == before, "not kept yet"
+    page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator("#commissioning-next")).to_contain_text("not in force yet")
+    kept, figures = listed(commissioned.data, commissioned.state().sensor)[0]
+    assert kept not in before
+    assert figures.missing == ()
+    assert {one.at for one in trips(commissioned)} != set(), "the trip on purpose is in the device's log"
 
-@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
-def test_a_check_that_is_killed_leaves_no_light(commissioned: BareDevice, number: int) -> None:
+
+def trips(device: BareDevice) -> tuple[Trip, ...]:
+    with ControlClient(device.run_folder / "control.sock") as client:
+        found = client.ask_for(DeviceFacts, GetDevice()).trips
+    assert all(one.tried for one in found), found
+    return found
+
+
+def test_a_walk_that_is_stopped_while_lit_leaves_no_light_and_everything_as_it_was(commissioned: BareDevice) -> None:
     before = commissioned.state().camera.exposure_us
+    commissioned.ask(StartWalk("flat"))
+    wait_for(lambda: commissioned.ask(WatchWalk()) and commissioned.ring_level() > 0, "lit", 60)
+    commissioned.ask(StopWalk())
+    wait_for(lambda: commissioned.ring_level() == 0, "dark", 1.0)
+    ended = wait_for(lambda: (it := commissioned.state().walk) and not it.running and it, "the walk ended")
+    assert ended.error == "it was stopped"
+    state = wait_for(lambda: (it := commissioned.state()).recording.name is None and it, "recording written")
+    assert state.camera.exposure_us == before
+    assert commissioned.ring_level() == 0
+
+
+def test_a_check_that_is_killed_leaves_no_light(commissioned: BareDevice) -> None:
     with commissioned.started("check", "--yes") as process:
         wait_for(lambda: commissioned.ring_level() > 0, "lit", 60)
-        process.send_signal(number)
+        process.kill()
         process.wait(20)
     wait_for(lambda: commissioned.ring_level() == 0, "dark", 2.0)
-    if number == signal.SIGTERM:
-        assert commissioned.state().camera.exposure_us == before
     commissioned.ask(Light("off"))
     commissioned.ask(Light("rearm"))
     if commissioned.state().recording.name is not None:
