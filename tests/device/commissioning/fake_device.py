@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from shared.errors import Refused
 from shared.protocol.control import (
     CameraState,
     LampState,
@@ -32,7 +33,10 @@ LEASE_S = 0.1
 
 
 class FakeDevice:
-    """``lights`` false: never lit; ``trips`` false: a guard that goes on without leases; the two moments make something happen."""
+    """``lights`` false: never lit; ``trips`` false: a guard that goes on without leases; the two moments make something happen.
+
+    ``fail_at``: the request of that number is refused, as if the imager did not answer.
+    """
 
     def __init__(self, **light):
         self.state = replace(STATE, light=replace(STATE.light, **light))
@@ -40,13 +44,22 @@ class FakeDevice:
         self.now_s, self.held_until_s = 0.0, -1.0
         self.trip_at_s = self.stop_recording_at_s = float("inf")
         self.lights = self.trips = True
+        self.fail_at = -1
         self.still = bool(light)  # stays as it was made
 
     def pause(self, seconds):
         self.now_s += seconds
 
+    @property
+    def let_go(self):
+        """Whether nobody's finger is left on the light: no hold was asked for after the last off."""
+        acts = [one.act for one in self.asked if isinstance(one, Light) and one.act in ("hold", "off")]
+        return "hold" not in acts or acts[-1] == "off"
+
     def ask(self, request):
         self.asked.append(request)
+        if len(self.asked) == self.fail_at + 1:
+            raise Refused("the imager does not answer")
         self.now_s += 0.001
         match request:
             case Light(act="hold"):

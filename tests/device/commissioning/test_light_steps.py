@@ -96,17 +96,8 @@ def test_a_recording_that_ended_by_itself_ends_the_walk_and_is_not_stopped_twice
 @pytest.mark.parametrize("failing", range(1, 60, 4))
 def test_whatever_request_fails_light_is_let_go_of(failing):
     device = FakeDevice()
-    answers = device.ask
-
-    def ask(request):
-        if len(device.asked) == failing:
-            device.asked.append(request)
-            raise Refused("the imager does not answer")
-        return answers(request)
-
-    device.ask = ask
+    device.fail_at = failing
     with pytest.raises(Refused, match="does not answer"):
         walked(device)
-    device.ask = answers
-    if any(isinstance(request, Light) and request.act == "hold" for request in device.asked):
-        assert device.held_until_s < 0
+    assert device.let_go
+    assert device.held_until_s < 0
