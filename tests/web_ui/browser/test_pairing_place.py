@@ -3,8 +3,9 @@
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
+from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import PAIR_WORD, WebProcess, expect_live
 
 pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("device")]
@@ -33,3 +34,19 @@ def test_the_word_of_a_link_leaves_the_history(web: WebProcess, opened: Callable
     page.go_back()
     expect_live(page)
     assert "pair" not in page.url
+
+
+@pytest.mark.parametrize(("locale", "title"), [("de-AT", "Dieses Tablet koppeln"), ("es-MX", "Emparejar esta tableta")])
+def test_pairing_speaks_the_browsers_language_and_any_other(
+    web: WebProcess, chrome: Browser, locale: str, title: str
+) -> None:
+    tablet = chrome.new_context(locale=locale, has_touch=True)
+    page = tablet.new_page()
+    page.goto(web.url)
+    expect(page.get_by_role("heading", name=title)).to_be_visible()
+    assert axe_finds(page) == []
+    page.get_by_role("button", name="English").tap()
+    expect(page.get_by_role("heading", name="Pair this tablet")).to_be_visible()
+    page.reload()
+    expect(page.get_by_role("heading", name="Pair this tablet")).to_be_visible()
+    tablet.close()

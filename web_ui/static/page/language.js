@@ -1,7 +1,8 @@
 /** @import { Language } from "./words.js" */
 
+import { Refusal } from "./device_api.js";
 import { keep, kept } from "./kept.js";
-import { LANGUAGES, relabelPage, speak } from "./words.js";
+import { LANGUAGES, relabelPage, speak, words } from "./words.js";
 
 /**
  * The first of the reader's languages that the page speaks, English where there is none.
@@ -28,8 +29,8 @@ export async function chooseLanguage(language) {
 
 /** @param {Language} language */
 async function fetchAndSpeak(language) {
-  const answer = await fetch(`/words/${language}.ftl`);
-  if (!answer.ok) throw new Error(`the words of ${language} could not be fetched (${answer.status})`);
+  const answer = await fetch(`/words/${language}.ftl`).catch(() => null);
+  if (!answer?.ok) throw new Refusal(words("page-unreachable"));
   speak(language, await answer.text());
   relabelPage();
 }

@@ -2,14 +2,22 @@ import { ask, Unpaired } from "./device_api.js";
 import { element } from "./element.js";
 import { speakReadersLanguage } from "./language.js";
 import { Shell } from "./shell.js";
+import { TabletChoices } from "./tablet_choices.js";
 import { showKeptTheme } from "./theme.js";
 import { openPairing } from "../pairing/pairing_place.js";
 
 showKeptTheme();
-await speakReadersLanguage();
+try {
+  await speakReadersLanguage();
+} catch (error) {
+  // without words nothing can be said but this
+  element("wordless").hidden = false;
+  throw error;
+}
 
 /** @type {Shell | null} */
 let shell = null;
+new TabletChoices((error) => shell?.acts.failed(error));
 
 /** Pictures come from the same host, one port on, unless the page was told another. */
 function picturesUrl() {
