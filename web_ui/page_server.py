@@ -11,6 +11,7 @@ from shared.errors import Refused
 
 _THREADS = 8
 _CONNECTIONS = 100
+_WAITING_BYTES = 1 << 20  # of one answer, for whoever reads slowly; the thread then waits, and pictures stay young
 _LONGEST_BODY_BYTES = 1 << 20  # the application refuses far less, with a line of its own
 
 
@@ -33,6 +34,7 @@ class PageServer:
                 threads=_THREADS,
                 connection_limit=_CONNECTIONS,
                 channel_timeout=30,
+                outbuf_high_watermark=_WAITING_BYTES,
                 max_request_body_size=_LONGEST_BODY_BYTES,
                 url_scheme="http" if addresses is None else "https",
                 ident=None,

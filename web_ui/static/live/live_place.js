@@ -210,7 +210,7 @@ export class LivePlace {
     if (!this.shown) return;
     const live = this.lookAtPicture();
     const state = this.page.state();
-    this.status.showState(state, this.page.known.sinceMs());
+    this.status.showState(state, this.page.known.sinceMs(), this.page.stream.bySingles);
     this.clock.show(state === null || state.since_injection_s === null ? null : state.since_injection_s + this.page.known.sinceMs() / 1000);
     this.line.stand(this.standingWords(state));
     const busy = !live || this.frozen.frozen || this.drawer.active;

@@ -27,14 +27,16 @@ export class StatusLine {
   /**
    * @param {DeviceState | null} state null: not known
    * @param {number} sinceMs how long ago the device said so
+   * @param {boolean} bySingles whether pictures come one by one, as no stream can be had
    */
-  showState(state, sinceMs) {
+  showState(state, sinceMs, bySingles) {
     this.root.classList.toggle("not-known", state === null);
     if (state === null) {
       this.showUnknown();
       return;
     }
-    put(element("frame-rate"), "live-rate", { rate: numberText(state.camera.rate_hz, 1) });
+    if (bySingles) put(element("frame-rate"), "live-by-singles");
+    else put(element("frame-rate"), "live-rate", { rate: numberText(state.camera.rate_hz, 1) });
     this.showLight(state.light);
     this.showRecording(state);
     write(element("since-injection"), dyeWord(state.since_injection_s === null ? null : state.since_injection_s + sinceMs / 1000));

@@ -1,5 +1,7 @@
 /** @import { AccessState, DeviceState } from "../page/device_state.js" */
 
+import { SinglePictures } from "./single_pictures.js";
+
 const SHORTEST_WAIT_MS = 250;
 const LONGEST_WAIT_MS = 4000;
 
@@ -9,6 +11,9 @@ const SILENCE_MS = 5000;
 /** The same while the imager is gone, when there is little to say. */
 const SILENCE_WITHOUT_DEVICE_MS = 20_000;
 
+/** After so many tries in a row that brought no stream, pictures come by single requests, until one does. */
+const TRIES = 3;
+
 /**
  * @typedef {object} Listener
  * @property {(message: ArrayBuffer) => void} picture
@@ -17,7 +22,10 @@ const SILENCE_WITHOUT_DEVICE_MS = 20_000;
  * @property {(open: boolean) => void} connection
  */
 
-/** Pictures and state as they come; connects again by itself after any loss, sleep or background. */
+/**
+ * Pictures and state as they come; connects again by itself after any loss, sleep or background. Where a stream cannot be had, though
+ * the device answers, they come by single requests.
+ */
 export class PictureStream {
   /**
    * @param {string} url
@@ -32,10 +40,20 @@ export class PictureStream {
     this.timer = 0;
     this.heardAt = 0;
     this.deviceUp = true;
+    this.failed = 0;
+    this.singles = new SinglePictures(listener);
     setInterval(() => this.watch(), 1000);
     for (const event of ["visibilitychange", "pageshow", "online"]) addEventListener(event, () => this.woken(), true);
     // a page that is left says so, and need not be waited for
-    addEventListener("pagehide", () => this.forget());
+    addEventListener("pagehide", () => {
+      this.singles.stop();
+      this.forget();
+    });
+  }
+
+  /** Whether pictures come one by one, more slowly, as no stream can be had. */
+  get bySingles() {
+    return this.singles.connected;
   }
 
   connect() {
@@ -47,6 +65,8 @@ export class PictureStream {
     this.heardAt = Date.now();
     socket.onopen = () => {
       this.waitMs = SHORTEST_WAIT_MS;
+      this.failed = 0;
+      this.singles.stop();
       this.listener.connection(true);
     };
     socket.onmessage = (event) => {
@@ -69,6 +89,7 @@ export class PictureStream {
   /** @param {number} publication newest picture that is on the screen, or was passed over for a newer one */
   drawn(publication) {
     if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(`drawn ${publication}`);
+    else this.singles.drawn(publication);
   }
 
   /** @param {string} text */
@@ -81,7 +102,9 @@ export class PictureStream {
 
   lost() {
     this.forget();
-    this.listener.connection(false);
+    if (!this.bySingles) this.listener.connection(false);
+    this.failed += 1;
+    if (this.failed >= TRIES && !document.hidden) this.singles.start();
     this.timer = window.setTimeout(() => this.connect(), this.waitMs);
     this.waitMs = Math.min(this.waitMs * 2, LONGEST_WAIT_MS);
   }

@@ -16,6 +16,7 @@ live-melt = Zurück zu Live
 live-frozen-marks = Das Bild ist angehalten: Das Gewebe kann inzwischen woanders liegen. Markieren Sie es im Live-Bild.
 live-age = { $age } alt
 live-rate = { $rate } pro s
+live-by-singles = kein Strom: langsamer
 live-set-to = gestellt: { $level }
 live-lease = Frist { $left }
 live-no-lease = keine Frist

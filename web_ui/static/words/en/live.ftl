@@ -16,6 +16,7 @@ live-melt = Back to live
 live-frozen-marks = The picture is frozen: the tissue may lie elsewhere by now. Mark it on the live picture.
 live-age = { $age } old
 live-rate = { $rate } per s
+live-by-singles = no stream: slower
 live-set-to = set to { $level }
 live-lease = lease { $left }
 live-no-lease = no lease

@@ -16,6 +16,7 @@ live-melt = Volver a en vivo
 live-frozen-marks = La imagen está congelada: el tejido puede estar ya en otro sitio. Márquelo en la imagen en vivo.
 live-age = hace { $age }
 live-rate = { $rate } por s
+live-by-singles = sin flujo: más lento
 live-set-to = ajuste { $level }
 live-lease = plazo { $left }
 live-no-lease = sin plazo
