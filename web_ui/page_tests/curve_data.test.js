@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { appended, columns, curvesCsv, quoted, valueAt } from "../static/charts/curve_data.js";
+import { gatheredEvents } from "../static/charts/gathered_events.js";
 import { decimalsFor, measuredText, numberText } from "../static/charts/measured_text.js";
 import { faint } from "../static/charts/curve_look.js";
 import { fileName } from "../static/charts/saved_file.js";
@@ -72,4 +73,15 @@ test("a file's name leads nowhere", () => {
 
 test("a faint colour keeps its hue", () => {
   assert.equal(faint("#56b4e9", 0.25), "rgb(86 180 233 / 0.25)");
+});
+
+test("marks of one kind that would lie on each other become one, others keep theirs", () => {
+  const gap = (/** @type {number} */ at_s) => ({ at_s, kind: "gap", text: "1 frame" });
+  const note = { at_s: 2.5, kind: "note", text: "here" };
+  const found = gatheredEvents([gap(3), gap(1), note, gap(2), gap(9)], 2);
+  assert.deepEqual(found, [
+    { first: gap(1), last_s: 3, count: 3 },
+    { first: note, last_s: 2.5, count: 1 },
+    { first: gap(9), last_s: 9, count: 1 },
+  ]);
 });

@@ -2,7 +2,11 @@
 
 import { write } from "../page/element.js";
 import { words } from "../page/words.js";
+import { gatheredEvents } from "./gathered_events.js";
 import { numberText } from "./measured_text.js";
+
+/** Marks closer than this share of the line would lie on each other. */
+const APART = 0.05;
 
 /** What happened, as marks on a line under the scrub bar; each is a touch that goes there, and says what it is. */
 export class EventTimeline {
@@ -24,21 +28,26 @@ export class EventTimeline {
   show(events, first_s, last_s) {
     const length_s = Math.max(last_s - first_s, 1e-6);
     const shown = events.filter(({ at_s }) => at_s >= first_s - 0.5 && at_s <= last_s + 0.5);
-    this.place.replaceChildren(...shown.map((event) => this.mark(event, Math.min(Math.max((event.at_s - first_s) / length_s, 0), 1))));
+    const marks = gatheredEvents(shown, APART * length_s).map(({ first, last_s: until_s, count }) => {
+      const share = Math.min(Math.max((first.at_s - first_s) / length_s, 0), 1);
+      return this.mark(first, share, count === 1 ? "" : words("charts-events-more", { count: count - 1, time: numberText(until_s, 1) }));
+    });
+    this.place.replaceChildren(...marks);
   }
 
   /**
    * @param {ChartEvent} event
    * @param {number} share
+   * @param {string} more what is said of others like it that follow at once
    */
-  mark(event, share) {
+  mark(event, share, more) {
     const item = document.createElement("li");
     item.style.setProperty("--share", String(share));
     item.dataset["kind"] = event.kind;
     const touch = document.createElement("button");
     touch.type = "button";
     touch.className = "timeline-mark";
-    const label = words("charts-event-at", { what: event.text, time: numberText(event.at_s, 1) });
+    const label = [words("charts-event-at", { what: event.text, time: numberText(event.at_s, 1) }), more].filter(Boolean).join("; ");
     touch.setAttribute("aria-label", label);
     touch.title = label;
     touch.addEventListener("click", () => this.chosen(event));

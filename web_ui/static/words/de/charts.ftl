@@ -9,3 +9,4 @@ charts-csv-value = { $name } ({ $unit })
 charts-csv-low = { $name }: unterer Rand des Bandes ({ $unit })
 charts-csv-high = { $name }: oberer Rand des Bandes ({ $unit })
 charts-event-at = { $what }, bei { $time } s
+charts-events-more = und { $count } weitere dieser Art bis { $time } s

@@ -9,3 +9,4 @@ charts-csv-value = { $name } ({ $unit })
 charts-csv-low = { $name }: lower edge of the band ({ $unit })
 charts-csv-high = { $name }: upper edge of the band ({ $unit })
 charts-event-at = { $what }, at { $time } s
+charts-events-more = and { $count } more of the kind until { $time } s

@@ -9,3 +9,4 @@ charts-csv-value = { $name } ({ $unit })
 charts-csv-low = { $name }: borde inferior de la banda ({ $unit })
 charts-csv-high = { $name }: borde superior de la banda ({ $unit })
 charts-event-at = { $what }, a los { $time } s
+charts-events-more = y { $count } más de este tipo hasta los { $time } s
