@@ -124,12 +124,13 @@ def compare(
     between_s: float | None = None,
     same_view: bool = False,
     on_progress: Progress = lambda _: None,
+    seen_at: Mapping[str, float] | None = None,
 ) -> Comparison:
     """Compare ``second`` with ``first``, which came before it.
 
-    ``reference`` and ``regions`` are as for ``analyse``, in the first one's pixels. ``between_s`` is the time from injection to
-    injection, where clocks do not tell it. ``same_view`` takes a pixel for the same place in both without looking. Raises Refused
-    where the two do not show the same, differ in size, or ``analyse`` would.
+    ``reference``, ``regions`` and ``seen_at`` are as for ``analyse``, in the first one's pixels. ``between_s`` is the time from
+    injection to injection, where clocks do not tell it. ``same_view`` takes a pixel for the same place in both without looking.
+    Raises Refused where the two do not show the same, differ in size, or ``analyse`` would.
     """
     if first.camera.shape != second.camera.shape:
         raise Refused(
@@ -138,7 +139,7 @@ def compare(
     if not (first.frames and second.frames):
         raise Refused("a recording holds no frames", f"{first.name} or {second.name}", "choose another recording")
     offset_s, clock = _offset_s(first, second, between_s)
-    before = analyse(first, reference, regions, lambda share: on_progress(0.5 * share))
+    before = analyse(first, reference, regions, lambda share: on_progress(0.5 * share), seen_at=seen_at)
     hands = before.hand or FollowedHand(first), FollowedHand(second)
     aligned = None if same_view else _aligned(first, second, hands)
     pose = Motion() if aligned is None else aligned.pose

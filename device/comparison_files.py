@@ -24,6 +24,8 @@ from shared.live_picture import dash_pattern, stripe_pattern
 
 FULL_SCALE_PERCENT = 120.0
 _OPACITY = 0.8
+_SURE = 2.0
+"""A difference below so many of its standard uncertainties has no colour: about 1 in 20 such would be by chance."""
 _LEAST_WIDTH = 900
 Colours = NDArray[np.uint8]
 
@@ -53,12 +55,13 @@ def write_comparison(compared: Comparison, out: Path) -> dict[str, Any]:
 
 def coloured(pictures: LatePictures) -> tuple[Colours, Colours, Colours]:
     """First, second and difference as (height, width, 3) red, green, blue."""
-    end = full_scale(_certain(pictures.difference))
-    change = laid_over(pictures.difference.grey.astype(np.float32), _certain(pictures.difference), end)
+    found = pictures.difference
+    sure = np.where(np.abs(found.percent) >= _SURE * found.u, _certain(found), np.float32(np.nan))
+    change = laid_over(found.grey.astype(np.float32), sure, full_scale(_certain(found)))
     return (
         _marked(_percent_colours(pictures.first), pictures.first),
         _marked(_percent_colours(pictures.second), pictures.second),
-        _marked(change, pictures.difference),
+        _marked(change, found),
     )
 
 
@@ -128,6 +131,7 @@ def _sheet(compared: Comparison, drawn: Sequence[Colours], end: float) -> Image.
     y += round(unit * 3)
     lines = (
         f"dashes: uncertain by more than {WIDEST_U_PERCENT:g} points (one standard uncertainty); stripes: saturated",
+        "no colour: no difference beyond twice its uncertainty",
         *compared.cautions[-3:],
         *CAUTION,
     )

@@ -11,7 +11,9 @@ from device.cli import answer, json_option
 from device.cli.share_done import ShareDone
 from device.comparison import Comparison, RegionChange, compare
 from device.comparison_files import write_comparison
+from device.review_marks import ReviewMarks
 from shared.compare.change import difference, ratio
+from shared.errors import Refused
 from shared.inflow.parameters import Estimate
 from shared.recording import Recording
 
@@ -48,6 +50,7 @@ _ROWS = (
 @click.option(
     "--same-view", is_flag=True, help="Take a pixel for the same place in both instead of matching the views."
 )
+@click.option("--review", is_flag=True, help="Take reference and regions from the review of FIRST.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -62,6 +65,7 @@ def command(
     regions: tuple[str, ...],
     minutes_between: float | None,
     same_view: bool,
+    review: bool,
     out: Path | None,
     as_json: bool,
 ) -> None:
@@ -72,9 +76,14 @@ def command(
     in one view and their difference, with no colour where it is uncertain. Relative intensity is no measure of viability: the
     decision stays with licensed practice.
     """
+    if review and (reference is not None or regions):
+        raise Refused("--review brings its own reference and regions", remedy="leave out --reference and --region")
     between_s = None if minutes_between is None else 60.0 * minutes_between
     with Recording.open(first) as before, Recording.open(second) as after:
-        result = compare(before, after, reference, regions, between_s, same_view, ShareDone(as_json))
+        marks = ReviewMarks.of(before) if review else ReviewMarks(reference, regions)
+        result = compare(
+            before, after, marks.reference, marks.regions, between_s, same_view, ShareDone(as_json), marks.seen_at
+        )
         if out is not None:
             write_comparison(result, out)
         answer(result.as_json(), "\n".join(_readable(result)), as_json)

@@ -59,6 +59,7 @@ class Comparisons:
         sources = [str(kept_folder(self._recordings, name)) for name in (asked.first, asked.second)]
         arguments = [*self._command, "compare", *sources, "--json", "--out", str(self._growing(asked))]
         arguments += ["--reference", asked.reference] if asked.reference else []
+        arguments += ["--review"] if not asked.reference and not asked.regions else []
         for region in asked.regions:
             arguments += ["--region", region]
         arguments += [] if asked.minutes_between is None else ["--minutes-between", f"{asked.minutes_between:g}"]

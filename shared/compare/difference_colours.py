@@ -24,6 +24,6 @@ def full_scale(points: NDArray[np.floating]) -> float:
 def laid_over(grey: NDArray[np.floating], points: NDArray[np.floating], end: float) -> NDArray[np.float32]:
     """(height, width, 3) red, green, blue, 0 to 255: differences of up to ``end`` points over grey; nan shows the grey alone."""
     known = np.nan_to_num(points / end)
-    cover = (OPACITY * np.sqrt(np.minimum(np.abs(known), 1.0)))[..., None]
+    cover = (OPACITY * np.minimum(np.abs(known), 1.0))[..., None]
     colour = np.where((known < 0)[..., None], np.array(LESS, np.float32), np.array(MORE, np.float32))
     return np.asarray((1.0 - cover) * grey[..., None] + cover * colour, np.float32)

@@ -16,8 +16,8 @@ FOLDER = "comparisons"
 class StartComparison:
     """Compare two recordings of the same view, the earlier one first. Answered by ComparisonJob; its result is kept.
 
-    ``reference`` and ``regions`` as on the command line, "" and none: those marked in the first. ``minutes_between`` from injection
-    to injection, None: what the recordings know. ``same_view`` takes a pixel for the same place in both without looking.
+    ``reference`` and ``regions`` as on the command line, "" and none: those of the first one's review. ``minutes_between`` from
+    injection to injection, None: what the recordings know. ``same_view`` takes a pixel for the same place in both without looking.
     """
 
     first: RecordingName

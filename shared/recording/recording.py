@@ -58,8 +58,8 @@ class Recording:
         """Open the folder ``path``.
 
         A recording that was cut off (``complete`` is then False) opens with the frames that are really there. Without ``planes``
-        its calibration is read, and checked, when it is first asked for: most of the time of opening is theirs. Raises Refused naming
-        file, place and remedy where there is no recording, or a damaged one.
+        its calibration is read, and checked, when it is first asked for: most of the time of opening is theirs. Raises Refused
+        naming file, place and remedy where there is no recording, or a damaged one.
         """
         path = Path(path)
         if not path.is_dir():

@@ -86,6 +86,7 @@
  * @property {string} [light_measured_at] empty: assumed linear
  * @property {boolean} [hold_to_light]
  * @property {string} [case] the one that is open, empty for none
+ * @property {import("../compare/compare_types.js").ComparisonJob | null} [comparison]
  * @property {string} [calibrated_at] empty: nothing of the camera was measured
  * @property {import("../commissioning/commissioning_types.js").WalkState | null} [walk] the check or step of commissioning that runs, or ran last
  * @property {import("../review/review_types.js").AnalysisJob | null} [analysis] the newest analysis of a recording

@@ -1,0 +1,87 @@
+/** @import { Page } from "../page/place.js" */
+/** @import { ExportJob } from "./export_types.js" */
+
+import { button, element } from "../page/element.js";
+import { made } from "../page/made.js";
+import { shareText, storageText } from "../page/value_text.js";
+import { words } from "../page/words.js";
+import { driveName } from "./export_room.js";
+
+/** The export that runs, how far it is, and what was written by those before it. */
+export class ExportJobs {
+  /** @param {Page} page */
+  constructor(page) {
+    this.page = page;
+    this.place = element("export-jobs");
+    this.text = "";
+    /** @type {HTMLProgressElement | null} */
+    this.bar = null;
+  }
+
+  /** @param {ExportJob[]} jobs newest last */
+  show(jobs) {
+    const text = JSON.stringify(jobs.map((job) => ({ ...job, done: job.finished ? 1 : 0 })));
+    if (text !== this.text) {
+      this.text = text;
+      this.bar = null;
+      this.place.replaceChildren(...jobs.toReversed().map((job) => this.job(job)));
+    }
+    const running = jobs.at(-1);
+    if (this.bar === null || running === undefined) return;
+    this.bar.value = running.done;
+    const share = this.bar.nextElementSibling;
+    if (share !== null && share.textContent !== shareText(running.done)) share.textContent = shareText(running.done);
+  }
+
+  /** @param {ExportJob} job */
+  job(job) {
+    const row = made("li", job.finished ? "export-job" : "export-job runs");
+    row.append(made("strong", "job-title", this.title(job)));
+    if (!job.finished) {
+      this.bar = made("progress", "job-bar");
+      this.bar.max = 1;
+      this.bar.setAttribute("aria-label", words("export-progress"));
+      const stop = button(words("export-stop"), () => void this.page.acts.run("DELETE", "/exports/running", undefined, stop));
+      row.append(made("div", "job-progress", this.bar, made("span", "job-share", shareText(job.done)), stop));
+      return row;
+    }
+    row.append(...this.outcome(job));
+    return row;
+  }
+
+  /** @param {ExportJob} job */
+  title(job) {
+    const count = (job.recordings ?? []).length || 1;
+    const where = driveName(job.target);
+    if (!job.finished) return words("export-writing", { what: job.recording, where });
+    if (job.stopped === true) return words("export-was-stopped", { where });
+    if (job.error !== "") return words("export-failed", { where });
+    return words("export-written", { count, where });
+  }
+
+  /** @param {ExportJob} job */
+  outcome(job) {
+    return [...this.troubles(job), ...this.written(job)];
+  }
+
+  /** @param {ExportJob} job */
+  troubles({ error, stopped, folders = [], failed = [] }) {
+    if (error === "" && stopped !== true) return [];
+    const why = stopped === true ? [] : [made("p", "export-trouble", error)];
+    const left = made("p", "", words(folders.length > 0 ? "export-whole-stay" : "export-nothing-left"));
+    return [...why, ...failed.map((line) => made("p", "export-trouble", line)), left];
+  }
+
+  /** @param {ExportJob} job */
+  written({ files, file_count: count = files.length, size_mb: size = 0, folders = [], notes = [] }) {
+    if (folders.length === 0) return [];
+    const checked = made("p", "", words("export-checked", { count, size: storageText(Math.max(size, 1)) }));
+    const said = notes.length === 0 ? [] : [made("details", "folded", made("summary", "", words("export-notes")), list(notes))];
+    return [checked, list(folders), ...said];
+  }
+}
+
+/** @param {string[]} lines */
+function list(lines) {
+  return made("ul", "job-lines", ...lines.map((line) => made("li", "", line)));
+}
