@@ -132,7 +132,7 @@ MOST = 38
 LEAST = 39
 MENDED = 40
 STROKE = 41
-UNSURE = 42  # two; also set where TOO_DARK is
+UNSURE = 42  # two
 GREY = 44  # as bytes
 SCRATCH_ROWS = 45
 AHEAD = 14
@@ -410,7 +410,7 @@ def block_row(j, blocks, inverse_flat, baseline, n, lines, line_words):
 
 @compiled
 def _doubtful_row(j, blocks, inverse_flat, baseline, n, lines):
-    """Masks of blocks too dark to tell from their own noise, and of these or too uncertain ones; says whether there are any.
+    """Masks of blocks too dark to tell from their own noise, and of those that are too uncertain; returns whether there are such.
 
     In floats: a variance runs over more powers of two than 16 bits hold.
     """
@@ -428,7 +428,7 @@ def _doubtful_row(j, blocks, inverse_flat, baseline, n, lines):
         is_dark = p * abs(p) < least * own
         is_unsure = own + by_reference * p * p > widest
         lines[dark, i] = np.int16(-1) if is_dark else np.int16(0)
-        lines[unsure, i] = np.int16(-1) if is_dark | is_unsure else np.int16(0)
+        lines[unsure, i] = np.int16(-1) if is_unsure else np.int16(0)
     found = np.int16(0)
     for i in range(blocks):
         found = either(found, lines[unsure, i])
@@ -462,11 +462,12 @@ def finish_relative(j, half_rows, blocks, offset, stripes, dots, dashes, light, 
         lines[STROKE, i] = chosen(is_light, light_word, both(is_dark, dark_word))
     for i in range(blocks):
         lines[STROKE, i] = blended(lines[unsure, i], dashes[pattern, i], lines[STROKE, i])
+        lines[MARKED, i] = either(either(lines[STROKE, i], lines[unsure, i]), lines[too_dark, i])
     for i in range(blocks):
         word = blended(lines[too_dark, i], dots[pattern, i], lines[STROKE, i])
         lines[MEAN, i] = blended(lines[over, i], stripes[pattern, i], word)
     for i in range(blocks):
-        lines[MARKED, i] = either(either(lines[STROKE, i], lines[unsure, i]), lines[over, i])
+        lines[MARKED, i] = either(lines[MARKED, i], lines[over, i])
     _write_luma(j, blocks, offset, lines, y_words)
     start = np.uintp(offset)  # an unsigned column needs no test for counting from the end
     for i in range(blocks):

@@ -225,7 +225,7 @@ class PlainPicture:
         if percent is not None:
             mean_percent = block_means(percent)
             too_dark, uncertain = self._marks(mean_percent, look)
-            cover = np.where(_wide(too_dark | uncertain, share.shape), 0.0, self._colours.opacity_at(percent))
+            cover = np.where(_wide(uncertain, share.shape), 0.0, self._colours.opacity_at(percent))
             luma += cover * (self._colours.luma(percent) - luma)
             blue, red = self._colours.chroma(mean_percent)
             ink = np.where(uncertain, dash_pattern(blocks), contour_strokes(mean_percent, look.contours_percent))
