@@ -33,6 +33,7 @@ test("a new case needs no typing and takes no code twice", () => {
 test("what is said of a recording, and of dye", () => {
   const one = { name: "r1", started_at: "", case: "", seconds: 91, frames: 1, gaps: 2, size_mb: 900, complete: false };
   assert.equal(aboutText(one), "1:31 · 900 MB · 2 gaps · cut off, opens all the same");
+  assert.equal(aboutText(one, true), "1:31 · 900 MB · 2 gaps");
   assert.equal(startText(""), "date unknown");
   assert.equal(startText("<b>x"), "<b>x");
   assert.equal(amountText(22.5), "22.5");

@@ -40,18 +40,21 @@ export class RecordingRow {
     this.opener = button(words("recordings-more"), () => this.toggle(), "faint");
     this.opener.setAttribute("aria-expanded", "false");
     this.opener.setAttribute("aria-label", words("recordings-more-about", { what: this.called() }));
-    this.place.append(label, this.link(withCase), running ? made("strong", "row-running", words("recordings-running")) : this.opener, this.more);
+    this.place.append(label, this.link(withCase, running), running ? made("strong", "row-running", words("recordings-running")) : this.opener, this.more);
   }
 
-  /** @param {boolean} withCase */
-  link(withCase) {
+  /**
+   * @param {boolean} withCase
+   * @param {boolean} running
+   */
+  link(withCase, running) {
     const { recording } = this;
     const link = made("a", "row-link");
     link.href = `#review/${encodeURIComponent(recording.name)}`;
     const title = made("strong", "row-title", withCase ? titleText(recording) : startText(recording.started_at));
     const second = withCase ? [made("span", "row-when", startText(recording.started_at))] : [];
     const named = A_MOMENT.test(recording.name) ? [] : [made("span", "row-name", recording.name)];
-    link.append(title, ...second, made("span", "row-about", aboutText(recording)), ...named);
+    link.append(title, ...second, made("span", "row-about", aboutText(recording, running)), ...named);
     return link;
   }
 

@@ -13,13 +13,14 @@ export function startText(startedAt) {
  * Everything about a recording that fits in one quiet line.
  *
  * @param {RecordingSummary} recording
+ * @param {boolean} running it is still being recorded, so that it has no end yet is no defect
  */
-export function aboutText(recording) {
+export function aboutText(recording, running = false) {
   return [
     durationText(recording.seconds),
     storageText(recording.size_mb),
     ...(recording.gaps > 0 ? [words("recordings-gaps", { count: recording.gaps })] : []),
-    ...(recording.complete ? [] : [words("recordings-cut-off")]),
+    ...(recording.complete || running ? [] : [words("recordings-cut-off")]),
   ].join(" · ");
 }
 
