@@ -131,6 +131,7 @@ class FakeDevice:
             "contours_percent": list(state.contours_percent),
             "baseline": self._injected_ns is not None,
             "mm_per_px": MM_PER_PX,
+            "published_ns": now_ns,
             "since_injection_s": state.since_injection_s,
         }
 
