@@ -1,29 +1,23 @@
-"""Inflow maps on the imager: gathered with every frame of a recording, read by threads of their own at its end, kept beside it.
+"""Inflow maps on the imager: gathered with every frame of a recording, read by a child process at its end, kept beside it.
 
 Gathering happens in the imager's loop, after the picture is out: it costs little more than the copy that a thread would need.
-Reading takes seconds, without the interpreter's lock but for moments. It gets half of the cores, for the light may be on meanwhile
-and lives on the loop's frames. Its threads have the loop's own priority: one of a lower priority that was put aside while it held
-the lock would hold up the loop, and with it the light's lease.
+Reading is left to a niced process (maps_reader.py), and memory for gathering is asked for when a recording begins.
 """
 
 import logging
-import os
+import shutil
 import threading
-import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
+from device.maps_reader import AFTERWARDS, MapsReader
 from shared.calibration import Calibration
-from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
-from shared.inflow.map_values import InflowMaps
-from shared.inflow.maps import inflow_maps
-from shared.inflow.maps_slots import SHORTEST_S, MapGatherer
-from shared.inflow.maps_store import write_maps
+from shared.inflow.handover import Answer, Order, hand_over
+from shared.inflow.maps_slots import SHORTEST_S, Bins, MapGatherer
 from shared.region import Region
 
 _log = logging.getLogger(__name__)
@@ -37,42 +31,43 @@ class Marks:
     injected_at_ns: int | None
 
 
-def warm_up() -> None:
-    """Compile what gathers and reads, or load it from numba's cache. Seconds once, then milliseconds."""
-    camera = CameraDescription("warm-up", 32, 32)
-    gatherer = MapGatherer(Calibration.assumed(camera), 16)
-    for number in range(40):
-        pixels = np.full(camera.shape, 100 + 5 * number, np.uint16)
-        gatherer.add(Frame(pixels, number, round(number * SHORTEST_S * 1e9), 10_000.0))
-    inflow_maps(gatherer, Region("warm-up", "rectangle", (0, 0, 32, 32)), None)
+@dataclass(eq=False)
+class _Run:
+    """A recording that is followed. ``ended`` is set when the last frame was taken, ``marks`` before."""
 
-
-def read_on_cores(
-    gatherer: MapGatherer,
-    reference: Region | None,
-    injected_at_s: float | None,
-    motion_followed: bool = False,
-    share: float = 1.0,
-) -> InflowMaps:
-    """The maps, read by one thread on each core of a ``share`` of them. Raises like ``inflow_maps``."""
-    with ThreadPoolExecutor(max(1, int(share * (os.cpu_count() or 1))), "maps") as pool:
-        return inflow_maps(gatherer, reference, injected_at_s, pool.map, motion_followed)
+    path: Path
+    gatherer: MapGatherer | None
+    before: threading.Thread | None
+    ended: threading.Event = field(default_factory=threading.Event)
+    marks: Marks = Marks(None, None)
 
 
 class LiveMaps:
     """Follows the recordings that run. ``take`` is called by the imager's loop; the rest from any thread."""
 
     def __init__(
-        self, calibration: Calibration, running: Callable[[], Path | None], marks: Callable[[], Marks]
+        self,
+        calibration: Calibration,
+        running: Callable[[], Path | None],
+        marks: Callable[[], Marks],
+        reader: MapsReader,
+        folder: Path,
     ) -> None:
-        """``running`` names the folder of the recording being kept. Make one before the camera starts: it compiles first."""
-        warm_up()
+        """``running`` names the folder of the recording being kept; ``reader`` finds what was gathered in ``folder``,
+        best in memory.
+
+        Make one before the camera starts: it compiles first.
+        """
+        _warm_up()
         self._calibration = calibration
+        self._bins = Bins.of(calibration)
         self._running = running
         self._marks = marks
+        self._reader = reader
+        self._folder = folder
+        shutil.rmtree(folder, ignore_errors=True)
+        self._run: _Run | None = None
         self._path: Path | None = None
-        self._gatherer: MapGatherer | None = None
-        self._spare: MapGatherer | None = MapGatherer(calibration)
         self._reading: threading.Thread | None = None
         self.ready: str | None = None
         """Name of the newest recording whose maps are kept with it."""
@@ -81,56 +76,80 @@ class LiveMaps:
         self.took_s = 0.0
 
     def take(self, frame: Frame) -> None:
-        """Take a frame of the recording that runs; begin with a new one, and read the maps of one that ended."""
+        """Take a frame of the recording that runs; begin with a new one, and have the maps of one that ended read."""
         path = self._running()
         if path != self._path:
             self._end()
             self._path = path
             if path is not None:
-                self._gatherer, self._spare = self._spare or MapGatherer(self._calibration), None
-        if self._gatherer is not None:
-            self._gatherer.add(frame)
+                self._begin(path)
+        gatherer = self._run.gatherer if self._run is not None else None
+        if gatherer is not None:
+            gatherer.add(frame)
 
     def close(self) -> None:
-        """Read what was gathered, and wait for it."""
+        """Have what was gathered read, and wait for it."""
         self._end()
         if self._reading is not None:
             self._reading.join()
 
     def wait(self, timeout_s: float) -> bool:
         """Wait until nothing is being read; returns whether that is so."""
-        if self._reading is None:
-            return True
+        if self._run is not None or self._reading is None:
+            return self._run is None
         self._reading.join(timeout_s)
         return not self._reading.is_alive()
 
-    def _end(self) -> None:
-        gatherer, path = self._gatherer, self._path
-        self._gatherer = self._path = None
-        if gatherer is None or path is None:
-            return
-        work = (gatherer, path, self._marks(), self._reading)
-        self._reading = threading.Thread(target=self._read, args=work, name="maps of the run", daemon=True)
+    def _begin(self, path: Path) -> None:
+        gatherer = MapGatherer(self._calibration, known_bins=self._bins)
+        self._run = _Run(path, gatherer, self._reading)
+        self._reading = threading.Thread(target=self._follow, args=(self._run,), name="maps of the run", daemon=True)
         self._reading.start()
 
-    def _read(self, gatherer: MapGatherer, path: Path, marks: Marks, before: threading.Thread | None) -> None:
-        if before is not None:
-            before.join()
-        began = time.monotonic()
+    def _end(self) -> None:
+        run, self._run, self._path = self._run, None, None
+        if run is not None:
+            run.marks = self._marks()
+            run.ended.set()
+
+    # ---- the run's own thread -----------------------------------------------------------------------------------------
+
+    def _follow(self, run: _Run) -> None:
+        """Wait for the end of the recording, hand over what was gathered, and wait for the maps."""
+        folder = self._folder / run.path.stem
+        self._reader.load()
+        run.ended.wait()
+        if run.before is not None:
+            run.before.join()
         try:
-            since_s = None
-            if marks.injected_at_ns is not None and gatherer.first_ns is not None:
-                since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
-            maps = read_on_cores(gatherer, marks.reference, since_s, share=0.5)
-            write_maps(path, maps)
-        except Refused as refused:
-            self.note = f"no maps: {refused.line}"
+            answer = self._reader.read(self._handed_over(run, folder), folder)
         except OSError as error:
-            self.note = f"the maps could not be kept: {error.strerror}"
+            run.gatherer = None
+            answer = Answer(f"no maps: {error.strerror}; {AFTERWARDS}")
+        finally:
+            shutil.rmtree(folder, ignore_errors=True)
+        self.note = answer.refused
+        if answer.refused:
+            _log.warning("%s: %s", run.path.stem, answer.refused)
         else:
-            self.note, self.ready, self.took_s = "", path.stem, time.monotonic() - began
-        if self.note:
-            _log.warning("%s: %s", path.stem, self.note)
-        del gatherer
-        if self._spare is None:
-            self._spare = MapGatherer(self._calibration)
+            self.ready, self.took_s = run.path.stem, answer.took_s
+
+    def _handed_over(self, run: _Run, folder: Path) -> Order:
+        """Write down what was gathered and give its memory back."""
+        gatherer, marks = run.gatherer, run.marks
+        assert gatherer is not None
+        hand_over(folder, gatherer)
+        since_s = None
+        if marks.injected_at_ns is not None and gatherer.first_ns is not None:
+            since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
+        run.gatherer = None
+        return Order(str(run.path.absolute()), str(marks.reference or ""), since_s)
+
+
+def _warm_up() -> None:
+    """Compile what gathers, or load it from numba's cache. Seconds once, then milliseconds."""
+    camera = CameraDescription("warm-up", 32, 32)
+    gatherer = MapGatherer(Calibration.assumed(camera), 8)
+    for number in range(12):
+        gatherer.add(Frame(np.full(camera.shape, 100, np.uint16), number, round(number * SHORTEST_S * 1e9), 10_000.0))
+    gatherer.finish()

@@ -1,7 +1,9 @@
 """``python -m device.imager``: put the parts together, serve the control socket, run the loop until asked to stop."""
 
 import argparse
+import gc
 import logging
+import multiprocessing
 import os
 import signal
 import sys
@@ -33,8 +35,10 @@ from device.inflow_maps import LiveMaps
 from device.light.lease import LeaseTerms
 from device.light.link import LightLink
 from device.light.pins import board_factory
-from device.live import LivePath
+from device.live import LivePath, warm_up
+from device.maps_reader import MapsReader
 from device.recorder import Recorder
+from device.spare_memory import give_back
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.frame_bus import FrameBusWriter
@@ -85,6 +89,10 @@ def _imager(options: argparse.Namespace, settings: Settings, end: Callable[[], N
     clock = SystemClock()
     restarted = (options.run_dir / "frame_bus").exists()
     with ExitStack() as opened:
+        warm_up()  # what it loads is shared with the reader
+        gc.freeze()  # and stays so: the collector would write to it
+        reader = MapsReader(multiprocessing.get_context("fork"))  # before there are threads, or much memory
+        opened.callback(reader.close)
         source = with_measured_light(open_source(options, settings, clock), options.data_dir)
         source = with_calibration(source, options.data_dir)
         opened.callback(source.camera.close)
@@ -109,11 +117,16 @@ def _imager(options: argparse.Namespace, settings: Settings, end: Callable[[], N
             settings=settings,
             data_folder=options.data_dir,
         )
-        yield _wired(parts, exports, opened, options, end)
+        yield _wired(parts, exports, reader, opened, options, end)
 
 
 def _wired(
-    parts: Parts, exports: Exports, opened: ExitStack, options: argparse.Namespace, end: Callable[[], None]
+    parts: Parts,
+    exports: Exports,
+    reader: MapsReader,
+    opened: ExitStack,
+    options: argparse.Namespace,
+    end: Callable[[], None],
 ) -> ImagerLoop:
     loop = ImagerLoop(parts)
     walks = Walks(options.run_dir, parts.clock, parts.light.page_off)
@@ -136,8 +149,15 @@ def _wired(
             clock=parts.clock,
         )
         opened.callback(loop.controls.close)
-    loop.maps = LiveMaps(parts.source.calibration, lambda: of_a_patient(parts.recorder.path), requests.marks)
+    loop.maps = LiveMaps(
+        parts.source.calibration,
+        lambda: of_a_patient(parts.recorder.path),
+        requests.marks,
+        reader,
+        options.run_dir / "maps",
+    )
     opened.callback(loop.maps.close)
+    give_back()
     parts.source.camera.start()
     requests.restore()
     opened.enter_context(ControlServer(options.run_dir / "control.sock", requests.handle))

@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,7 @@ from shared.inflow.map_values import NAMES as NAMES
 from shared.inflow.maps_first_pass import room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_local_cubic import Tables, tables_at
-from shared.inflow.maps_slots import MapGatherer
+from shared.inflow.maps_slots import Bins, Slot
 from shared.region import Region
 
 F64 = NDArray[np.float64]
@@ -34,12 +35,45 @@ _BANDS = 32
 _LEAST_SLOTS = 12
 
 
+class Gathered(Protocol):
+    """What is read: a gatherer of this process, or what one of another handed over."""
+
+    @property
+    def slots(self) -> list[Slot]:
+        """Finished, in order of time."""
+        ...
+
+    @property
+    def planes(self) -> NDArray[np.int16]:
+        """(places, height, width)."""
+        ...
+
+    @property
+    def saturated(self) -> NDArray[np.uint8]:
+        """Not 0 where a bin ever was."""
+        ...
+
+    @property
+    def bins(self) -> Bins:
+        """What the calibration says of them."""
+        ...
+
+    @property
+    def camera_shape(self) -> tuple[int, int]:
+        """Of the frames, in pixels."""
+        ...
+
+    def finish(self) -> None:
+        """Let ``slots`` hold every frame."""
+        ...
+
+
 Each = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], Iterable[None]]
 """``map``, or one that works on several bands of rows at once."""
 
 
 def inflow_maps(
-    gatherer: MapGatherer,
+    gatherer: Gathered,
     reference: Region | None,
     injected_at_s: float | None,
     each: Each = map,
@@ -106,7 +140,7 @@ class _Series:
     early: int
 
     @classmethod
-    def of(cls, gatherer: MapGatherer, injected_at_s: float | None) -> "_Series":
+    def of(cls, gatherer: Gathered, injected_at_s: float | None) -> "_Series":
         slots = gatherer.slots
         lengths_s = [(s.end_s - s.start_s) * s.frames / max(s.frames - 1, 1) for s in slots]
         rows = [
@@ -138,7 +172,7 @@ class _Series:
         return tables_at(nodes_s, self.slots, narrowest_s)
 
 
-def _read_reference(gatherer: MapGatherer, series: _Series, reference: Region | None, notes: list[str]) -> _Against:
+def _read_reference(gatherer: Gathered, series: _Series, reference: Region | None, notes: list[str]) -> _Against:
     """The reference's mean over its bins, read by the same code as every bin."""
     if reference is None:
         notes.append("no reference: levels and slopes have no percent")
@@ -166,9 +200,9 @@ def _read_reference(gatherer: MapGatherer, series: _Series, reference: Region | 
     return _Against(float(found[reading.TOP]), float(found_u[reading.TOP]), float(found[reading.TOP_TIME]))
 
 
-def region_bins(region: Region, gatherer: MapGatherer) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def region_bins(region: Region, gatherer: Gathered) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Rows and columns of the bins with good pixels of which a region covers at least half; raises Refused where there is none."""
-    shape = gatherer.calibration.camera.shape
+    shape = gatherer.camera_shape
     rows, columns = np.unravel_index(region.indices(shape), shape)
     height, width = gatherer.saturated.shape
     covered = np.zeros((height + 1, width + 1), np.intp)

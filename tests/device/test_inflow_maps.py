@@ -1,13 +1,22 @@
 """Maps on the imager and from a recording: the same frames give the same maps, whoever gathers them."""
 
+import contextlib
+import multiprocessing
+import subprocess
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+import psutil
 import pytest
 
 from device.inflow_maps import LiveMaps, Marks
+from device.maps_reader import MapsReader
 from device.recorded_maps import maps_of
+from shared.inflow.handover import hand_over
 from shared.inflow.maps import MEASURED, InflowMaps
+from shared.inflow.maps_slots import MapGatherer
 from shared.inflow.maps_store import has_maps, read_maps
 from shared.recording import Recording
 from shared.recording.writer import RecordingWriter
@@ -30,10 +39,30 @@ class Runs:
         return self.path
 
 
-def live_maps(tmp_path: Path, seconds: float = 60.0, marks: Marks = MARKS) -> tuple[LiveMaps, Path]:
+DYING_IMAGER = """
+import multiprocessing, os, sys
+from pathlib import Path
+from device.maps_reader import MapsReader
+from shared.inflow.handover import Order
+reader = MapsReader(multiprocessing.get_context("fork"))
+print(reader.pid, flush=True)
+reader._pipe.send((Order(sys.argv[1], "", 10.0), Path(sys.argv[2])))
+os.kill(os.getpid(), 9)
+"""
+
+
+@pytest.fixture(scope="module")
+def reader() -> Iterator[MapsReader]:
+    """One for all: it takes seconds to load."""
+    one = MapsReader(multiprocessing.get_context("spawn"))
+    yield one
+    one.close()
+
+
+def live_maps(tmp_path: Path, reader: MapsReader, seconds: float = 60.0, marks: Marks = MARKS) -> tuple[LiveMaps, Path]:
     """A run that was recorded from its first frame, and ended."""
     known, runs = calibration(24, 48), Runs()
-    maps = LiveMaps(known, runs, lambda: marks)
+    maps = LiveMaps(known, runs, lambda: marks, reader, tmp_path / "handover")
     folder = tmp_path / "run.zarr"
     folder.mkdir(exist_ok=True)
     for frame in frames(known, PATCHES, seconds):
@@ -50,8 +79,8 @@ def equal(one: InflowMaps, other: InflowMaps) -> bool:
     return all(np.array_equal(a, b, equal_nan=a.dtype.kind == "f") for a, b in pairs)
 
 
-def test_maps_are_ready_beside_the_recording_when_it_ends(tmp_path: Path) -> None:
-    maps, folder = live_maps(tmp_path)
+def test_maps_are_ready_beside_the_recording_when_it_ends(tmp_path: Path, reader: MapsReader) -> None:
+    maps, folder = live_maps(tmp_path, reader)
     assert (maps.ready, maps.note) == ("run", "")
     made = read_maps(folder)
     assert made.about.reference == str(REFERENCE)
@@ -62,8 +91,8 @@ def test_maps_are_ready_beside_the_recording_when_it_ends(tmp_path: Path) -> Non
     maps.close()
 
 
-def test_a_recording_of_the_same_frames_gives_the_same_maps(tmp_path: Path) -> None:
-    maps, folder = live_maps(tmp_path)
+def test_a_recording_of_the_same_frames_gives_the_same_maps(tmp_path: Path, reader: MapsReader) -> None:
+    maps, folder = live_maps(tmp_path, reader)
     maps.close()
     known, stored = calibration(24, 48), tmp_path / "stored.zarr"
     with RecordingWriter(stored, known.camera, known, started_at="2026-11-25T10:00:00Z") as writer:
@@ -76,25 +105,25 @@ def test_a_recording_of_the_same_frames_gives_the_same_maps(tmp_path: Path) -> N
     assert equal(again, read_maps(folder))
 
 
-def test_a_run_too_short_for_maps_says_so(tmp_path: Path) -> None:
-    maps, folder = live_maps(tmp_path, 3.0)
+def test_a_run_too_short_for_maps_says_so(tmp_path: Path, reader: MapsReader) -> None:
+    maps, folder = live_maps(tmp_path, reader, 3.0)
     assert maps.ready is None
     assert "too few frames for maps" in maps.note
     assert not has_maps(folder)
     maps.close()
 
 
-def test_a_disk_that_fails_is_said(tmp_path: Path) -> None:
+def test_a_disk_that_fails_is_said(tmp_path: Path, reader: MapsReader) -> None:
     (tmp_path / "run.zarr").mkdir()
     (tmp_path / "run.zarr" / ".maps.new").write_text("in the way")
-    maps, _ = live_maps(tmp_path)
+    maps, _ = live_maps(tmp_path, reader)
     assert "the maps could not be kept" in maps.note
     maps.close()
 
 
-def test_closing_reads_what_was_gathered(tmp_path: Path) -> None:
+def test_closing_reads_what_was_gathered(tmp_path: Path, reader: MapsReader) -> None:
     known, runs = calibration(24, 48), Runs()
-    maps = LiveMaps(known, runs, lambda: Marks(None, None))
+    maps = LiveMaps(known, runs, lambda: Marks(None, None), reader, tmp_path / "handover")
     runs.path = tmp_path
     for frame in frames(known, PATCHES, 60.0):
         maps.take(frame)
@@ -102,3 +131,35 @@ def test_closing_reads_what_was_gathered(tmp_path: Path) -> None:
     assert has_maps(tmp_path)
     assert not read_maps(tmp_path).about.injected
     assert "no reference" in read_maps(tmp_path).about.notes[0]
+
+
+def test_a_reader_that_dies_is_said_and_replaced(tmp_path: Path) -> None:
+    reader = MapsReader(multiprocessing.get_context("spawn"))
+    psutil.Process(reader.pid).kill()
+    maps, folder = live_maps(tmp_path, reader, 8.0)
+    assert "no maps: their reader ended with status -9" in maps.note
+    assert "export the recording's maps" in maps.note
+    assert not has_maps(folder)
+    maps.close()
+    again, folder = live_maps(tmp_path, reader)
+    assert again.ready == "run"
+    again.close()
+    reader.close()
+
+
+def test_a_reader_finishes_its_order_though_the_imager_is_gone(tmp_path: Path) -> None:
+    known, recording = calibration(24, 48), tmp_path / "run.zarr"
+    recording.mkdir()
+    gatherer = MapGatherer(known)
+    for frame in frames(known, PATCHES, 60.0):
+        gatherer.add(frame)
+    hand_over(tmp_path / "handover", gatherer)
+    died = subprocess.run(
+        [sys.executable, "-c", DYING_IMAGER, str(recording), str(tmp_path / "handover")],
+        stdout=subprocess.PIPE,
+        check=False,
+    )
+    assert died.returncode == -9
+    with contextlib.suppress(psutil.NoSuchProcess):
+        psutil.Process(int(died.stdout)).wait(DEADLINE_S)
+    assert has_maps(recording)

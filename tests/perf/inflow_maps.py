@@ -14,7 +14,7 @@ from statistics import median
 
 import numpy as np
 
-from device.inflow_maps import read_on_cores, warm_up
+from device.maps_reader import read_on_cores, warm_up
 from device.marked_regions import scene_region
 from shared.frame import Frame
 from shared.inflow.maps_slots import MapGatherer
