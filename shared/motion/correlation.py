@@ -33,12 +33,13 @@ class Peak:
 
 @dataclass(frozen=True, eq=False)
 class Correlator:
-    """One reference texture, transformed once."""
+    """One reference texture, transformed once. Keeps a buffer, so not for several threads."""
 
     shape: tuple[int, int]
     padded: tuple[int, int]
     window: F32
     spectrum: C64
+    _room: F32
 
     @classmethod
     def of(cls, texture: F32) -> Self:
@@ -46,11 +47,14 @@ class Correlator:
         rows, columns = texture.shape
         padded = (next_fast_len(rows, True), next_fast_len(columns, True))
         window = np.outer(_fade(rows), _fade(columns)).astype(np.float32)
-        return cls(texture.shape, padded, window, np.conj(_half_flat(rfft2(texture * window, padded))))
+        room = np.zeros(padded, np.float32)
+        np.multiply(texture, window, out=room[:rows, :columns])
+        return cls(texture.shape, padded, window, np.conj(_half_flat(rfft2(room))), room)
 
     def transformed(self, texture: F32) -> C64:
         """Spectrum of a texture of the same shape, for ``peak``; good for every reference of this shape."""
-        return _half_flat(rfft2(texture * self.window, self.padded))
+        np.multiply(texture, self.window, out=self._room[: self.shape[0], : self.shape[1]])
+        return _half_flat(rfft2(self._room))
 
     def peak(self, spectrum: C64) -> Peak:
         """Find the reference in the texture that has this spectrum."""
@@ -70,7 +74,7 @@ def _half_flat(spectrum: C64) -> C64:
     return spectrum
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def _flatten(spectrum: C64) -> None:
     for i in range(spectrum.size):
         value = spectrum[i]
@@ -83,20 +87,32 @@ def _highest(surface: F32, distance: int) -> tuple[int, int, float, float]:
     """Row, column and height of the highest place, and the height of the highest one away from it (round the edges)."""
     rows, columns = surface.shape
     best_row, best_column, best = 0, 0, surface[0, 0]
+    heights = np.empty(rows, np.float32)
     for row in range(rows):
-        for column in range(columns):
-            if surface[row, column] > best:
-                best_row, best_column, best = row, column, surface[row, column]
+        heights[row] = _largest(surface[row], 0, columns)
+        if heights[row] > best:
+            best_row, best = row, heights[row]
+    for column in range(columns):
+        if surface[best_row, column] == best:
+            best_column = column
     rival = np.float32(0)
     for row in range(rows):
         down = abs(row - best_row)
-        near = min(down, rows - down) <= distance
-        for column in range(columns):
-            if surface[row, column] > rival:
-                right = abs(column - best_column)
-                if not (near and min(right, columns - right) <= distance):
-                    rival = surface[row, column]
+        if min(down, rows - down) > distance:
+            rival = max(rival, heights[row])
+        else:
+            first, last = best_column - distance, best_column + distance + 1
+            rival = max(rival, _largest(surface[row], max(last - columns, 0), max(first, 0)))
+            rival = max(rival, _largest(surface[row], min(last, columns), min(first + columns, columns)))
     return best_row, best_column, float(best), float(rival)
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def _largest(line: F32, first: int, last: int) -> np.float32:
+    best = np.float32(-1e30)
+    for x in range(first, last):
+        best = max(best, line[x])
+    return best
 
 
 def _vertex(left: float, middle: float, right: float) -> float:

@@ -5,15 +5,20 @@ gradients, over the texels that both pictures show. The strength a is free becau
 """
 
 import math
+from pathlib import Path
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+import shared.motion.resample
+from shared.lanes import compiler
 from shared.motion.resample import sample_row, seen_columns
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+
+compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__), reorder=True)
 
 _STEPS = 5
 _SETTLED_TEXELS = 0.1
@@ -23,7 +28,6 @@ _ENOUGH_TEXELS = 33_000
 _LONGEST_STEP_TEXELS = 4.0
 _STEP_SHARE = 0.65
 """Part of each step that is taken: differences make gradients of so fine a texture too small, steps too long (measured: 1.6)."""
-_UPPER = np.triu_indices(4)
 
 
 def refined(reference: F32, texture: F32, start: tuple[float, float, float]) -> tuple[float, float, float, float]:
@@ -31,33 +35,8 @@ def refined(reference: F32, texture: F32, start: tuple[float, float, float]) -> 
 
     Likeness 0 says that there was nothing to refine with.
     """
-    dx, dy, radians = start
-    likeness = 0.0
-    sums, row_step = np.empty(15), _row_step(reference)
-    radius = max(reference.shape) / 2
-    for _ in range(_STEPS):
-        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), row_step, sums)
-        likeness = float(sums[10] / math.sqrt(sums[0] * sums[14])) if sums[0] > 0 and sums[14] > 0 else 0.0
-        normal = np.zeros((4, 4))
-        normal[_UPPER] = sums[:10]
-        normal += np.triu(normal, 1).T
-        try:
-            a, *moves = np.linalg.solve(normal, sums[10:14])
-        except np.linalg.LinAlgError:
-            return (*start, 0.0)
-        if not a > 0:
-            return (*start, 0.0)
-        # the gradients are the reference's: the picture moved by +d shows reference(p - d)
-        step_x, step_y, turn = (-_STEP_SHARE * float(move / a) for move in moves)
-        largest = max(abs(step_x), abs(step_y), abs(turn) * radius)
-        if not largest < _LONGEST_STEP_TEXELS:
-            return (*start, 0.0)
-        cosine, sine = math.cos(radians), math.sin(radians)
-        dx, dy = dx + cosine * step_x - sine * step_y, dy + sine * step_x + cosine * step_y
-        radians += turn
-        if largest < _SETTLED_TEXELS:
-            break
-    return dx, dy, radians, likeness
+    dx, dy, radians, likeness = _refined(reference, texture, *start, _row_step(reference))
+    return (dx, dy, radians, likeness) if likeness != 0.0 else (*start, 0.0)
 
 
 def compared_texels(reference: F32) -> int:
@@ -69,7 +48,53 @@ def _row_step(reference: F32) -> int:
     return max(reference.size // _ENOUGH_TEXELS, 1)
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@compiled
+def _refined(
+    reference: F32, texture: F32, dx: float, dy: float, radians: float, row_step: int
+) -> tuple[float, float, float, float]:
+    sums, normal, likeness = np.empty(15), np.empty((4, 5)), 0.0
+    radius = max(reference.shape[0], reference.shape[1]) / 2
+    for _ in range(_STEPS):
+        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), row_step, sums)
+        likeness = sums[10] / math.sqrt(sums[0] * sums[14]) if sums[0] > 0 and sums[14] > 0 else 0.0
+        k = 0
+        for i in range(4):
+            for j in range(i, 4):
+                normal[i, j] = normal[j, i] = sums[k]
+                k += 1
+            normal[i, 4] = sums[10 + i]
+        if not _solve(normal) or not normal[0, 4] > 0:
+            return dx, dy, radians, 0.0
+        # the gradients are the reference's: the picture moved by +d shows reference(p - d)
+        share = -_STEP_SHARE / normal[0, 4]
+        step_x, step_y, turn = share * normal[1, 4], share * normal[2, 4], share * normal[3, 4]
+        largest = max(abs(step_x), abs(step_y), abs(turn) * radius)
+        if not largest < _LONGEST_STEP_TEXELS:
+            return dx, dy, radians, 0.0
+        cosine, sine = math.cos(radians), math.sin(radians)
+        dx, dy = dx + cosine * step_x - sine * step_y, dy + sine * step_x + cosine * step_y
+        radians += turn
+        if largest < _SETTLED_TEXELS:
+            break
+    return dx, dy, radians, likeness
+
+
+@compiled
+def _solve(normal: F64) -> bool:
+    """Solve four positive definite equations, the right-hand side in the last column, in place; False where they are singular."""
+    for i in range(4):
+        if not normal[i, i] > 1e-12:
+            return False
+        for j in range(4, i - 1, -1):
+            normal[i, j] /= normal[i, i]
+        for k in range(4):
+            if k != i:
+                for j in range(4, i - 1, -1):
+                    normal[k, j] -= normal[k, i] * normal[i, j]
+    return True
+
+
+@compiled
 def _accumulate(
     reference: F32, texture: F32, dx: float, dy: float, cosine: float, sine: float, row_step: int, sums: F64
 ) -> None:

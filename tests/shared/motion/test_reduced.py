@@ -29,13 +29,15 @@ def test_blocks_are_those_of_scikit_image(shape: tuple[int, int]) -> None:
     block = reducer.block_px
     top, left = ((size - size // block * block) // 2 for size in shape)
     cut = np.where(defects, 0, pixels)[top:, left:][: reducer.rows * block, : reducer.columns * block]
+    row = np.arange(cut.shape[0])[:, np.newaxis] % block
+    cut = np.where((row >= block // 4) & (row < block - block // 4), cut, 0)  # the middle half of the rows is read
     np.testing.assert_array_equal(reducer._sums, block_reduce(cut, (block, block), np.sum))
 
 
 def test_band_pass_is_a_difference_of_means() -> None:
     plane = np.random.default_rng(1).random((50, 70)).astype(np.float32)
     out = np.empty_like(plane)
-    _band_pass(plane, 1, 2, out)
+    _band_pass(plane, out)
     wanted = uniform_filter(plane, 3, mode="nearest") - uniform_filter(plane, 5, mode="nearest")
     np.testing.assert_allclose(out, wanted, atol=2e-6)
 
