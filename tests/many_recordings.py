@@ -36,7 +36,7 @@ def one_recording(path: Path, case: str = "", started_at: datetime | None = FIRS
     return path
 
 
-def many_recordings(folder: Path, count: int, a_case: int = 3) -> list[str]:
+def many_recordings(folder: Path, count: int, a_case: int = 3, first: datetime = FIRST, letter: str = "K") -> list[str]:
     """``count`` recordings in ``folder``, ``a_case`` of each case, the earliest first; returns their names."""
     folder.mkdir(parents=True, exist_ok=True)
     source = one_recording(folder / "source.zarr", "K0-Heron")
@@ -44,7 +44,7 @@ def many_recordings(folder: Path, count: int, a_case: int = 3) -> list[str]:
     parts = sorted(path.relative_to(source) for path in source.rglob("*"))
     names = []
     for number in range(count):
-        at, case = FIRST + number * APART, f"K{number // a_case}-Heron"
+        at, case = first + number * APART, f"{letter}{number // a_case}-Heron"
         name = recording_name(at, case)
         target = folder / f"{name}.zarr"
         target.mkdir()
