@@ -77,6 +77,8 @@ def test_each_place_is_two_touches_from_each(live: Page, size: tuple[int, int]) 
         go(live, place)
         assert live.locator("main:visible").count() == 1
         assert live.evaluate(SMALL) == [], place
+        live.locator(WAY).tap()
+        live.locator("#sheet-places [data-sheet=sheet-tablets]").tap()
     go(live, "live")
     expect_live(live)
 
@@ -183,3 +185,11 @@ def test_another_language_changes_every_word_and_nothing_else(live: Page, device
     live.get_by_role("button", name="English").tap()
     expect(live.get_by_role("heading", name="Places")).to_be_visible()
     live.evaluate("() => localStorage.clear()")
+
+
+def test_who_asked_for_stillness_gets_it(live: Page) -> None:
+    running = "() => document.getAnimations().filter((one) => one.playState === 'running').length"
+    expect(live.locator("#reference-wish")).to_be_visible()
+    assert live.evaluate(running) > 0
+    live.emulate_media(reduced_motion="reduce")
+    assert live.evaluate(running) == 0
