@@ -244,16 +244,17 @@ def get_maps(name: str) -> KeptMaps:
 @operation(review_api, "A map as a picture", "watches")
 def get_map_picture(name: str, map_name: str, drawn: dict[str, bool]) -> Response:
     """With its legend beneath, or alone, one pixel a bin."""
-    maps, parameter = _maps(name), PARAMETERS[_map_number(map_name)]
+    parameter = PARAMETERS[_map_number(map_name)]
+    maps = _maps(name)
+    values, _, classes = maps.of(map_name)
+    encoded = io.BytesIO()
     with _runs().run(name) as run:
         grey = _grey(run)
-    values, _, classes = maps.of(map_name)
-    if drawn["legend"]:
-        picture = drawn_map(maps, parameter, grey)
-    else:
-        picture = Image.fromarray(coloured(values, classes, grey, scale_of(values, parameter)))
-    encoded = io.BytesIO()
-    picture.save(encoded, "PNG")
+        if drawn["legend"]:
+            picture = drawn_map(maps, parameter, grey)
+        else:
+            picture = Image.fromarray(coloured(values, classes, grey, scale_of(values, parameter)))
+        picture.save(encoded, "PNG", compress_level=1)
     return Response(encoded.getvalue(), mimetype="image/png")
 
 
@@ -262,8 +263,11 @@ def get_map_picture(name: str, map_name: str, drawn: dict[str, bool]) -> Respons
 @operation(review_api, "A map as numbers", "watches")
 def get_map_table(name: str, map_name: str) -> Response:
     """One row a bin that was measured: its middle in pixels, value, standard uncertainty."""
-    maps, parameter = _maps(name), PARAMETERS[_map_number(map_name)]
-    return Response(_rows(maps, parameter.name, parameter.unit), mimetype="text/csv")
+    parameter = PARAMETERS[_map_number(map_name)]
+    maps = _maps(name)
+    with _runs().room():
+        rows = "".join(_rows(maps, parameter.name, parameter.unit))
+    return Response(rows, mimetype="text/csv")
 
 
 @review_api.get("/maps/<map_name>/value")
@@ -312,7 +316,8 @@ def _maps(name: str) -> InflowMaps:
     path = _runs().path(name)
     if not has_maps(path):
         raise NoSuchThing(f"{name} has no maps yet")
-    return _read_maps(path, (path / MAPS_FOLDER).stat().st_mtime_ns)
+    with _runs().room():
+        return _read_maps(path, (path / MAPS_FOLDER).stat().st_mtime_ns)
 
 
 @lru_cache(maxsize=1)

@@ -15,10 +15,13 @@ from shared.recording import Recording
 from shared.recording.names import checked_name
 from shared.review.moment import ReviewedRun
 from shared.settings import PictureSettings
+from web_ui.button_press import Busy
 from web_ui.operation import NoSuchThing
 
 OPEN_AT_MOST = 2
 PICTURES_AT_MOST = 48
+THREADS_AT_MOST = 2
+"""One that works and one that waits: the page's other threads stay free, for whoever puts the light out."""
 _QUALITY = 85
 
 Stamp = tuple[int, int]
@@ -31,6 +34,8 @@ class ReviewRuns:
         self.settings = settings or PictureSettings()
         self._folder = folder
         self._lock = threading.Lock()
+        self._room = threading.BoundedSemaphore(THREADS_AT_MOST)
+        self._pictures_lock = threading.Lock()
         self._open: OrderedDict[str, tuple[Stamp, ReviewedRun]] = OrderedDict()
         self._pictures: OrderedDict[tuple[object, ...], bytes] = OrderedDict()
 
@@ -42,10 +47,20 @@ class ReviewRuns:
         return path
 
     @contextmanager
+    def room(self) -> Iterator[None]:
+        """One of the few threads that may look at recordings at once; raises Busy where they are all taken."""
+        if not self._room.acquire(blocking=False):
+            raise Busy("others look at recordings just now; try again in a moment")
+        try:
+            yield
+        finally:
+            self._room.release()
+
+    @contextmanager
     def run(self, name: str) -> Iterator[ReviewedRun]:
-        """The recording, for this thread alone; raises like ``path``, and Refused where it cannot be opened."""
+        """The recording, for this thread alone; raises like ``path`` and ``room``, and Refused where it cannot be opened."""
         path = self.path(name)
-        with self._lock:
+        with self.room(), self._lock:
             self._forget_gone()
             stamp = _stamp(path)
             known = self._open.get(name)
@@ -64,7 +79,7 @@ class ReviewRuns:
 
     def kept_picture(self, key: tuple[object, ...]) -> bytes | None:
         """A JPEG drawn before, if it is still kept."""
-        with self._lock:
+        with self._pictures_lock:
             found = self._pictures.get(key)
             if found is not None:
                 self._pictures.move_to_end(key)
@@ -72,7 +87,7 @@ class ReviewRuns:
 
     def keep_picture(self, key: tuple[object, ...], jpeg: bytes) -> None:
         """Keep a JPEG; ``key`` begins with the recording's name."""
-        with self._lock:
+        with self._pictures_lock:
             self._pictures[key] = jpeg
             while len(self._pictures) > PICTURES_AT_MOST:
                 self._pictures.popitem(last=False)
@@ -93,8 +108,9 @@ class ReviewRuns:
         known = self._open.pop(name, None)
         if known is not None:
             known[1].recording.close()
-        for key in [key for key in self._pictures if key[0] == name]:
-            del self._pictures[key]
+        with self._pictures_lock:
+            for key in [key for key in self._pictures if key[0] == name]:
+                del self._pictures[key]
 
 
 def jpeg_of(planes: Planes) -> bytes:

@@ -147,6 +147,14 @@ def test_few_recordings_stay_open_and_none_that_is_gone(data_folder, browser):
     assert not runs._open
 
 
+def test_who_comes_third_is_told_to_wait_and_the_page_has_threads_left(path, browser, app):
+    runs = app.extensions["tapetum review"]
+    with runs.room(), runs.room():
+        assert "try again in a moment" in line_of(browser.get(f"{PLACE}/picture.jpg"), 409)
+        assert browser.get("/api/v1/access").status_code == 200
+    assert browser.get(f"{PLACE}/picture.jpg").status_code == 200
+
+
 def test_marks_are_kept_beside_the_recording_and_dropped_again(marked, browser):
     found = browser.get(f"{PLACE}/review").json
     assert (found["reference"], found["regions"], found["marked"]) == (MARKS["reference"], MARKS["regions"], True)

@@ -164,6 +164,22 @@ def test_a_note_said_afterwards_is_inert_and_can_be_taken_back(review: Page) -> 
     expect(review.locator("#review-note-text")).to_have_value(HOSTILE)
 
 
+def test_a_polygon_is_drawn_corner_by_corner_and_the_picture_brought_closer(review: Page, recorded: Path) -> None:
+    mark(review, BASE)
+    review.locator("#review-draw-polygon").click()
+    for x, y in ((55, 10), (80, 12), (70, 40)):
+        review.mouse.click(*at(review, x + 0.5, y + 0.5))
+    review.locator("#review-drawing-done").click()
+    expect(review.locator("#review-labels .label")).to_have_count(2)
+    kept = json.loads((recorded / "afterwards" / "marks.json").read_text())
+    assert kept["regions"][0]["region"] == "A:polygon:55,10,80,12,70,40"
+    review.locator("#review-canvas").focus()
+    for _ in range(4):
+        review.keyboard.press("+")
+    review.locator("#review-zoom").click()
+    expect(review.locator("#review-zoom")).to_be_hidden()
+
+
 def test_a_map_is_read_under_the_finger_and_saved(review: Page) -> None:
     review.locator("#review-tab-maps").click()
     review.locator("#review-map-choices").select_option("half_rise_s")

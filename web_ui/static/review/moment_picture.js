@@ -1,8 +1,11 @@
 /** @import { Acts } from "../page/acts.js" */
+/** @import { Shape } from "../picture/picture_geometry.js" */
 
-import { ask, Unpaired } from "../page/device_api.js";
+import { refusalLine, Unpaired } from "../page/device_api.js";
 import { element } from "../page/element.js";
+import { copies, windowOf } from "../picture/picture_geometry.js";
 import { NewestWins } from "./newest_wins.js";
+import { fetchPatiently } from "./patient_fetch.js";
 import { recordingPath } from "./recording_path.js";
 
 /**
@@ -13,15 +16,19 @@ import { recordingPath } from "./recording_path.js";
 export class MomentPicture {
   /**
    * @param {Acts} acts
+   * @param {() => Shape | null} shape
    * @param {{drawn: (time_s: number, wanted: Wanted) => void, failed: (line: string) => void}} listener
    */
-  constructor(acts, listener) {
+  constructor(acts, shape, listener) {
     this.acts = acts;
+    this.shape = shape;
     this.listener = listener;
     this.canvas = element("review-canvas", HTMLCanvasElement);
     const paper = this.canvas.getContext("2d", { alpha: false });
     if (paper === null) throw new Error("this browser cannot draw on a canvas");
     this.paper = paper;
+    /** @type {ImageBitmap | null} the newest picture, whole */
+    this.bitmap = null;
     this.fetching = new NewestWins((/** @type {Wanted} */ wanted) => this.fetched(wanted));
   }
 
@@ -34,24 +41,36 @@ export class MomentPicture {
     this.fetching.forget();
   }
 
+  /** The part of it that is looked at; side by side, the same part of both. */
+  draw() {
+    const { bitmap, canvas, paper } = this;
+    const shape = this.shape();
+    if (bitmap === null || shape === null) return;
+    if (canvas.width !== bitmap.width || canvas.height !== bitmap.height) {
+      canvas.width = bitmap.width;
+      canvas.height = bitmap.height;
+    }
+    const part = windowOf(shape);
+    const [x, y, across, down] = [part.x / shape.width, part.y / shape.height, part.width / shape.width, part.height / shape.height];
+    for (const { left, width } of copies(shape)) {
+      const from = [(left + x * width) * bitmap.width, y * bitmap.height, across * width * bitmap.width, down * bitmap.height];
+      const [fromX = 0, fromY = 0, fromWidth = 1, fromHeight = 1] = from;
+      paper.drawImage(bitmap, fromX, fromY, fromWidth, fromHeight, left * canvas.width, 0, width * canvas.width, canvas.height);
+    }
+  }
+
   /** @param {Wanted} wanted */
   async fetched(wanted) {
     const { name, at_s, view, whole, contours } = wanted;
     const query = new URLSearchParams({ at_s: String(at_s), view, size: whole ? "full" : "half", contours });
     try {
-      const answer = await fetch(`/api/v1${recordingPath(name, "picture.jpg")}?${query}`, { cache: "no-store" });
-      if (!answer.ok) {
-        // asked again so that the refusal comes as one line
-        await ask("GET", `${recordingPath(name, "moment")}?at_s=${at_s}`);
-        throw new Error(`picture ${answer.status}`);
-      }
+      const answer = await fetchPatiently(`${recordingPath(name, "picture.jpg")}?${query}`);
+      if (answer.status === 401) throw new Unpaired();
+      if (!answer.ok) throw new Error(refusalLine(answer.status, await answer.json().catch(() => null)));
       const bitmap = await createImageBitmap(await answer.blob());
-      if (this.canvas.width !== bitmap.width || this.canvas.height !== bitmap.height) {
-        this.canvas.width = bitmap.width;
-        this.canvas.height = bitmap.height;
-      }
-      this.paper.drawImage(bitmap, 0, 0);
-      bitmap.close();
+      this.bitmap?.close();
+      this.bitmap = bitmap;
+      this.draw();
       this.listener.drawn(Number(answer.headers.get("X-Time-S")), wanted);
     } catch (error) {
       this.fetching.forget();

@@ -4,11 +4,12 @@
 /** @import { AnalysisJob, KeptAnalysis, Moment, RegionState, ReviewedRecording } from "./review_types.js" */
 
 import { EventTimeline } from "../charts/event_timeline.js";
-import { ask, Unpaired } from "../page/device_api.js";
+import { refusalLine, Unpaired } from "../page/device_api.js";
 import { button, element, write } from "../page/element.js";
-import { momentText } from "../page/value_text.js";
+import { momentText, numberText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { PictureFinger } from "../picture/picture_finger.js";
+import { PictureZoom } from "../picture/picture_zoom.js";
 import { fitPicture } from "../picture/picture_fit.js";
 import { RegionMarks } from "../picture/region_marks.js";
 import { parsedRegion, rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
@@ -22,9 +23,11 @@ import { MomentPicture } from "./moment_picture.js";
 import { NewestWins } from "./newest_wins.js";
 import { NotesPanel } from "./notes_panel.js";
 import { PanelTabs } from "./panel_tabs.js";
+import { fetchPatiently } from "./patient_fetch.js";
 import { PercentScale } from "./percent_scale.js";
 import { recordingPath } from "./recording_path.js";
 import { RegionBar } from "./region_bar.js";
+import { RegionDraw } from "./region_draw.js";
 import { ScrubBar } from "./scrub_bar.js";
 
 /** @type {{view: "grey" | "relative" | "side by side", word: () => string}[]} */
@@ -61,7 +64,7 @@ export class ReviewPlace {
     const colours = JSON.parse(element("percent-colours").textContent ?? "");
     this.scale = new PercentScale(colours);
     this.marks = new RegionMarks(element("review-outlines", SVGSVGElement), element("review-labels"));
-    this.picture = new MomentPicture(page.acts, { drawn: (time_s) => this.drawn(time_s), failed: (line) => this.say(line) });
+    this.picture = new MomentPicture(page.acts, () => this.shape(), { drawn: (time_s) => this.drawn(time_s), failed: (line) => this.say(line) });
     this.values = new NewestWins((/** @type {number} */ at_s) => this.learnValues(at_s));
     this.scrub = new ScrubBar((at_s, resting) => this.moved(at_s, resting));
     this.timeline = new EventTimeline(element("review-timeline"), ({ at_s, text }) => {
@@ -71,6 +74,9 @@ export class ReviewPlace {
     });
     this.markActs = new MarkActs(page.acts, () => this.review, () => this.scrub.playback.at_s, () => this.learnAgain());
     this.regionBar = new RegionBar(this.markActs);
+    this.drawer = new RegionDraw(this.markActs, this.marks, () => this.shape(), () => this.review?.mm_per_px ?? null);
+    this.zoom = new PictureZoom(() => this.shape(), () => this.zoomed());
+    element("review-zoom").onclick = () => this.zoom.whole();
     this.curves = new CurvesPanel((at_s) => {
       this.scrub.stop();
       this.scrub.go(at_s);
@@ -99,6 +105,8 @@ export class ReviewPlace {
     this.analysis = null;
     this.moment = null;
     this.regionBar.close();
+    this.drawer.leave();
+    this.zoom.whole();
     element("review-none").hidden = name !== "";
     element("review-whole").hidden = name === "";
     if (name !== "") void this.begin();
@@ -185,6 +193,7 @@ export class ReviewPlace {
       ...(review.calibration === "assumed" ? [words("review-not-calibrated")] : []),
       ...(review.unknown.length > 0 ? [words("review-unknown", { what: review.unknown.join(", ") })] : []),
       ...(review.ambient ? [words("review-ambient")] : []),
+      ...movedWords(this.analysis),
       ...(this.analysis?.warnings ?? []),
     ];
     element("review-cautions").hidden = lines.length === 0;
@@ -255,8 +264,11 @@ export class ReviewPlace {
   async learnValues(at_s) {
     const { name } = this;
     try {
+      const answer = await fetchPatiently(`${recordingPath(name, "moment")}?at_s=${at_s}`);
+      if (answer.status === 401) throw new Unpaired();
+      if (!answer.ok) throw new Error(refusalLine(answer.status, await answer.json().catch(() => null)));
       /** @type {Moment} */
-      const moment = await ask("GET", `${recordingPath(name, "moment")}?at_s=${at_s}`);
+      const moment = await answer.json();
       if (name !== this.name) return;
       this.moment = moment;
       this.showMarks();
@@ -276,24 +288,44 @@ export class ReviewPlace {
 
   shape() {
     const review = this.review;
-    return review && { width: review.width, height: review.height, sideBySide: this.view === "side by side" };
+    return review && { width: review.width, height: review.height, sideBySide: this.view === "side by side", window: this.zoom.window };
   }
 
   listenToPicture() {
     new PictureFinger(element("review-picture"), element("review-canvas"), () => this.shape(), {
       touch: (at) => this.touched(at),
       hold: (at) => this.touched(at),
-      drag: (from, to, done) => {
-        this.marks.sketch(done ? null : regionText(rectangleBetween("new", from, to)));
-        if (done) this.markActs.drawnRound(from, to);
-      },
-      given: () => this.marks.sketch(null),
-    });
+      drag: (from, to, done) => this.dragged(from, to, done),
+      given: () => this.drawer.show(),
+      back: () => this.drawer.back(),
+      leave: () => this.drawer.leave(),
+    }, this.zoom);
+  }
+
+  /** @param {Point} from @param {Point} to @param {boolean} done */
+  dragged(from, to, done) {
+    if (this.drawer.active) {
+      this.drawer.dragged(from, to, done);
+      return;
+    }
+    this.marks.sketch(done ? null : regionText(rectangleBetween("new", from, to)));
+    if (done) this.markActs.drawnRound(from, to);
+  }
+
+  zoomed() {
+    element("review-zoom").hidden = this.zoom.window === null;
+    this.picture.draw();
+    this.showMarks();
+    if (this.drawer.active) this.drawer.show();
   }
 
   /** @param {Point} at */
   touched(at) {
     const review = this.review;
+    if (this.drawer.active) {
+      this.drawer.touched(at);
+      return;
+    }
     if (this.regionBar.close() || review === null) return;
     this.scrub.stop();
     const reference = review.reference?.region ?? null;
@@ -319,6 +351,17 @@ export class ReviewPlace {
 function inWords(state) {
   const flag = state.flag === "before the dye" ? words("review-before-dye") : state.flag;
   return { ...state, flag, signal: null, signal_u: null, baseline: 0, baseline_u: 0 };
+}
+
+/**
+ * The curves follow the tissue, the regions on the picture do not: said where the hand moved further than this.
+ */
+const MOVED_MM = 1;
+
+/** @param {KeptAnalysis | null} analysis */
+function movedWords(analysis) {
+  const moved_mm = analysis?.largest_shift_mm ?? null;
+  return moved_mm === null || moved_mm < MOVED_MM ? [] : [words("review-moved", { mm: numberText(moved_mm, 1) })];
 }
 
 /** @param {ReviewedRecording} review */

@@ -39,6 +39,9 @@ review-analyse = Auswerten
 review-make-maps = Karten erstellen
 review-stop = Abbrechen
 
+review-draw = Region zeichnen
+review-draw-polygon = Vieleck zeichnen
+review-draw-line = Linie am Gefäß
 review-region = Berührte Region
 review-make-reference = Als Referenz
 review-rename = Umbenennen
@@ -109,6 +112,7 @@ review-cut-off = Die Aufnahme wurde abgebrochen: sie endet, wo das Schreiben auf
 review-gaps = In der Aufnahme fehlende Bilder: { $frames }.
 review-not-calibrated = Von Dunkelwert, Ausleuchtung und Rauschen dieser Kamera ist nichts bekannt: Prozentwerte und Unsicherheiten sind grob.
 review-unknown = Von dieser Aufnahme nicht bekannt: { $what }.
+review-moved = Die Hand hat das Bild um bis zu { $mm } mm bewegt: die Kurven folgen dem Gewebe, die Regionen auf diesem Bild bleiben, wo sie markiert wurden.
 review-ambient = Fremdlicht ist von den Kurven abgezogen, nicht von diesem Bild.
 review-caution = Relative Helligkeit, keine Vitalität. Kein zugelassenes Medizinprodukt. Entscheidungen bleiben bei approbierten Fachleuten und den örtlichen Regeln.
 review-still-title = { $name }, { $seconds } s

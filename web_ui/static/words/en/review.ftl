@@ -39,6 +39,9 @@ review-analyse = Analyse
 review-make-maps = Make maps
 review-stop = Stop
 
+review-draw = Draw a region
+review-draw-polygon = Draw polygon
+review-draw-line = Draw line along vessel
 review-region = Region that was touched
 review-make-reference = Make reference
 review-rename = Rename
@@ -109,6 +112,7 @@ review-cut-off = The recording was cut off: it ends where writing stopped.
 review-gaps = Frames missing from the recording: { $frames }.
 review-not-calibrated = Nothing is known of this camera's dark, flat and noise: percentages and uncertainties are rough.
 review-unknown = Not known of this recording: { $what }.
+review-moved = The hand moved the picture by up to { $mm } mm: curves follow the tissue, regions on this picture stay where they were marked.
 review-ambient = Ambient light is taken off the curves, not off this picture.
 review-caution = Relative intensity, not viability. Not a certified medical device. Decisions stay with licensed practice and local rules.
 review-still-title = { $name }, { $seconds } s

@@ -39,6 +39,9 @@ review-analyse = Analizar
 review-make-maps = Crear mapas
 review-stop = Detener
 
+review-draw = Dibujar una región
+review-draw-polygon = Dibujar polígono
+review-draw-line = Línea en un vaso
 review-region = Región tocada
 review-make-reference = Usar como referencia
 review-rename = Cambiar nombre
@@ -109,6 +112,7 @@ review-cut-off = La grabación se interrumpió: termina donde se dejó de escrib
 review-gaps = Imágenes que faltan en la grabación: { $frames }.
 review-not-calibrated = No se conoce la oscuridad, la uniformidad ni el ruido de esta cámara: los porcentajes e incertidumbres son aproximados.
 review-unknown = No se conoce de esta grabación: { $what }.
+review-moved = La mano movió la imagen hasta { $mm } mm: las curvas siguen el tejido, las regiones de esta imagen se quedan donde se marcaron.
 review-ambient = La luz ambiental se resta de las curvas, no de esta imagen.
 review-caution = Intensidad relativa, no viabilidad. No es un producto sanitario certificado. Las decisiones corresponden a profesionales autorizados y a las normas locales.
 review-still-title = { $name }, { $seconds } s
