@@ -18,6 +18,8 @@ def cautions(first: Recording, second: Recording, shift: Motion | None) -> tuple
 _ALWAYS = (
     "relative intensity, not viability: both are percentages of their own run's reference, and only as good as that reference",
     "distance, angle, pull, pressure, cold, drugs and wetness change it as well as perfusion does, and are not seen by the program",
+    "one distance is taken for granted: views are matched by shift and rotation, not by size, so that from another distance a "
+    "region covers other tissue the farther it lies from the middle",
     "a second injection meets dye of the first: what is taken out is an estimate, and washout slows down with time",
     "not a certified medical device: the decision stays with licensed practice and local rules",
 )
@@ -58,8 +60,15 @@ def _identity(first: Recording, second: Recording) -> tuple[str, ...]:
     found = []
     if first.case != second.case:
         found.append(f"recordings of different cases: {first.case or 'none'} and {second.case or 'none'}")
-    if first.camera.mm_per_px != second.camera.mm_per_px:
-        found.append("recorded at different scales: another distance, which changes brightness, or another lens")
+    scales = first.camera.mm_per_px, second.camera.mm_per_px
+    if scales[0] and scales[1] and scales[0] != scales[1]:
+        aside_px = abs(scales[0] / scales[1] - 1.0) * first.camera.width / 2.0
+        found.append(
+            f"recorded at {scales[0]:.3g}, then {scales[1]:.3g} mm a pixel: another distance or lens; regions are not resized, so at "
+            f"the picture's edge they lie {aside_px:.0f} pixels off"
+        )
+    elif scales[0] != scales[1]:
+        found.append("the scale is known of one recording alone: whether the distance was the same cannot be told")
     if first.calibration.made_at != second.calibration.made_at:
         found.append("the camera was calibrated anew between the two")
     if first.camera.model != second.camera.model:

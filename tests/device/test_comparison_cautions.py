@@ -1,0 +1,36 @@
+"""What is said of two recordings that were not made under one condition, above all from one distance."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from device.comparison_cautions import cautions
+
+
+def made(mm_per_px: float | None) -> SimpleNamespace:
+    """What is read of a recording here."""
+    lit = np.ones(3, bool)
+    table = SimpleNamespace(lit=lit, light_level=np.ones(3), exposure_us=np.full(3, 1e4), gain=np.ones(3))
+    camera = SimpleNamespace(width=1456, mm_per_px=mm_per_px, model="test")
+    return SimpleNamespace(frame_table=table, camera=camera, case="A", calibration=SimpleNamespace(made_at="then"))
+
+
+def test_one_distance_is_taken_for_granted_and_that_is_always_said():
+    said = cautions(made(None), made(None), None)
+    assert any("one distance is taken for granted" in line for line in said)
+    assert not any("mm a pixel" in line for line in said)
+
+
+def test_another_scale_says_how_far_off_regions_lie():
+    # thin lens, 6 mm, pixels of 3.45 um (worked by hand): 200 mm away 0.11155, 250 mm away 0.14030 mm a pixel
+    (said,) = [line for line in cautions(made(0.11155), made(0.14030), None) if "mm a pixel" in line]
+    tissue_mm = 728 * 0.11155
+    assert f"{728 - tissue_mm / 0.14030:.0f} pixels off" in said
+
+
+@pytest.mark.parametrize("scales", [(0.14, None), (None, 0.14)])
+def test_a_scale_known_on_one_side_alone_is_said(scales):
+    assert any(
+        "scale is known of one recording alone" in line for line in cautions(made(scales[0]), made(scales[1]), None)
+    )
