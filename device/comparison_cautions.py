@@ -64,8 +64,8 @@ def _identity(first: Recording, second: Recording) -> tuple[str, ...]:
     if scales[0] and scales[1] and scales[0] != scales[1]:
         aside_px = abs(scales[0] / scales[1] - 1.0) * first.camera.width / 2.0
         found.append(
-            f"recorded at {scales[0]:.3g}, then {scales[1]:.3g} mm a pixel: another distance or lens; regions are not resized, so at "
-            f"the picture's edge they lie {aside_px:.0f} pixels off"
+            f"recorded at {scales[0]:.3g}, then {scales[1]:.3g} mm a pixel: another distance or lens; regions are not resized, so "
+            f"at the picture's edge they lie {aside_px:.0f} pixels off"
         )
     elif scales[0] != scales[1]:
         found.append("the scale is known of one recording alone: whether the distance was the same cannot be told")
