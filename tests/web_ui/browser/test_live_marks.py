@@ -8,6 +8,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from shared.protocol import control as c
 from shared.region import Region
+from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import WebProcess, drag_on_picture, expect_live, open_sheet, point_on_picture
 from tests.web_ui.browser.page_device import PageDevice
 from tests.web_ui.fake_device import HEIGHT, MM_PER_PX, WIDTH
@@ -235,3 +236,23 @@ def test_curves_grow_and_a_tablet_that_comes_late_sees_them_whole(
     expect(marked.locator("#curves")).to_be_hidden()
     marked.locator("#curves-fold").click()
     expect(marked.locator("#curves")).to_be_visible()
+
+
+def test_axe_finds_nothing_while_drawing_frozen_closer_or_in_a_sheet(marked: Page) -> None:
+    expect(marked.locator("#curves-chart .chart-key")).to_have_count(2)
+    open_sheet(marked, "Regions")
+    assert axe_finds(marked) == []
+    marked.get_by_role("button", name="Draw a polygon").click()
+    assert axe_finds(marked) == []
+    marked.locator("#drawing-cancel").click()
+    open_sheet(marked, "More")
+    assert axe_finds(marked) == []
+    marked.keyboard.press("Escape")
+    marked.locator("#tools-open").click()
+    marked.locator("#zoom-closer").click()
+    marked.locator("#freeze").click()
+    expect(marked.locator("#frozen")).to_be_visible()
+    assert axe_finds(marked) == []
+    marked.locator("#zoom-whole").click()
+    marked.locator("#tools-open").click()
+    marked.locator("#frozen-back").click()
