@@ -110,38 +110,46 @@ class AmbientTrack:
         return rows
 
 
-class AmbientPlane:
+class RunningRate:
     """Recursive mean of unlit frames: ``rate`` (height, width) float32, counts a millisecond at unit gain, before the flat."""
 
-    def __init__(self, calibration: Calibration) -> None:
-        self._calibration = calibration
-        self._sources = DefectSources.around(calibration.defects)
-        self.rate = np.zeros(calibration.camera.shape, np.float32)
-        self._mean, self._mean_u = 0.0, 0.0
-        self._taken_with = 1000.0, 1.0
+    def __init__(self, shape: tuple[int, int]) -> None:
+        self.rate = np.zeros(shape, np.float32)
+        self.mean = 0.0
         self.noise_share = 0.0
         self.frames = 0
+        self._mean_u = 0.0
 
-    def take(self, frame: Frame) -> None:
-        """Mix an unlit frame in; the first one, and one after a jump of the ambient light, stands alone."""
-        per_ms = 1000.0 / (frame.exposure_us * frame.gain)
-        new = (frame.pixels - self._calibration.dark_counts) * np.float32(per_ms)
-        self._sources.replace(new)
-        mean = float(new.mean(dtype=np.float64))
-        noise = float(counts_variance(mean / per_ms, frame.gain, self._calibration)) / new.size
-        mean_u = math.sqrt(noise) * per_ms
-        if (
-            not self.frames
-            or abs(mean - self._mean) > JUMP_SIGMAS * math.hypot(mean_u, self._mean_u) + 0.05 * self._mean
-        ):
+    def mix(self, new: NDArray[np.float32], mean: float, mean_u: float) -> None:
+        """Mix a frame's rates in, of so much on average; the first one, and one after a jump of the ambient light, stands alone."""
+        if not self.frames or abs(mean - self.mean) > JUMP_SIGMAS * math.hypot(mean_u, self._mean_u) + 0.05 * self.mean:
             self.frames, share = 0, 1.0
         else:
             share = max(NEW_SHARE, 1.0 / (self.frames + 1))
         self.rate += np.float32(share) * (new - self.rate)
         self.noise_share = share**2 + (1.0 - share) ** 2 * self.noise_share
-        self._mean += share * (mean - self._mean)
+        self.mean += share * (mean - self.mean)
         self._mean_u = math.hypot(share * mean_u, (1.0 - share) * self._mean_u)
         self.frames += 1
+
+
+class AmbientPlane(RunningRate):
+    """The same of whole frames, pixel by pixel."""
+
+    def __init__(self, calibration: Calibration) -> None:
+        super().__init__(calibration.camera.shape)
+        self._calibration = calibration
+        self._sources = DefectSources.around(calibration.defects)
+        self._taken_with = 1000.0, 1.0
+
+    def take(self, frame: Frame) -> None:
+        """Mix an unlit frame in."""
+        per_ms = 1000.0 / (frame.exposure_us * frame.gain)
+        new = (frame.pixels - self._calibration.dark_counts) * np.float32(per_ms)
+        self._sources.replace(new)
+        mean = float(new.mean(dtype=np.float64))
+        noise = float(counts_variance(mean / per_ms, frame.gain, self._calibration)) / new.size
+        self.mix(new, mean, math.sqrt(noise) * per_ms)
         self._taken_with = frame.exposure_us, frame.gain
 
     def counts(self, exposure_us: float, gain: float) -> NDArray[np.float32]:
@@ -152,7 +160,7 @@ class AmbientPlane:
         """How far the running mean may be off in one pixel of ``counts``: the picture's mean variance, counts squared."""
         taken_us, taken_gain = self._taken_with
         scale = taken_us * taken_gain / 1000.0
-        variance = float(counts_variance(self._mean * scale, taken_gain, self._calibration)) * self.noise_share
+        variance = float(counts_variance(self.mean * scale, taken_gain, self._calibration)) * self.noise_share
         return variance * (exposure_us * gain / 1000.0 / scale) ** 2
 
     def region_rate(self, region: RegionPixels) -> Measured:

@@ -14,6 +14,7 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.inflow import maps_kernel as kernel
+from shared.inflow.ambient_bins import AmbientBins
 from shared.inflow.maps_motion import MovedBins
 from shared.motion.pose import Motion
 from shared.signal import counts_variance
@@ -72,6 +73,8 @@ class _Filling:
     frames: int = 0
     gain_factor: float = 0.0
     constant: float = 0.0
+    common: float = 0.0
+    """Variance that the mean of the frames keeps, because they share its cause."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,19 +103,22 @@ class Bins:
 class MapGatherer:
     """Takes frames one by one. ``slots`` are those that are finished, in order of time; ``planes`` (slots, height, width) int16.
 
-    With ``known_bins``, those of the calibration, making one takes no longer than asking for memory.
+    With ``known_bins``, those of the calibration, making one takes no longer than asking for memory. ``ambient_off``: unlit frames
+    among those taken in measure the ambient light, which is taken off; frames of which it is not known are left out. Its noise
+    counts as if the light were even over the picture.
     """
 
     calibration: Calibration
     number: int = SLOTS
     known_bins: InitVar[Bins | None] = None
+    ambient_off: InitVar[bool] = False
     bins: Bins = field(init=False)
     planes: NDArray[np.int16] = field(init=False)
     saturated: NDArray[np.uint8] = field(init=False)
     slots: list[Slot] = field(init=False, default_factory=list)
     first_ns: int | None = None
 
-    def __post_init__(self, known_bins: Bins | None) -> None:
+    def __post_init__(self, known_bins: Bins | None, ambient_off: bool) -> None:
         self.bins = known_bins or Bins.of(self.calibration)
         shape = self.bins.dark.shape
         if min(shape) < 1 or self.number < 8:
@@ -131,6 +137,9 @@ class MapGatherer:
         self._factor = 0.0
         self._any_clipped = False
         self._moved: MovedBins | None = None
+        self._ambient = AmbientBins(self.calibration, self.bins.dark, self.bins.pixels) if ambient_off else None
+        self._dark = self.bins.dark.copy() if ambient_off else self.bins.dark
+        self._ambient_for: tuple[float, float] | None = None
 
     @property
     def camera_shape(self) -> tuple[int, int]:
@@ -145,30 +154,55 @@ class MapGatherer:
         return sum(array.nbytes for array in (*arrays, *bins)) / self.saturated.size
 
     def add(self, frame: Frame, motion: Motion | None = None) -> None:
-        """Take one frame in; one without light counts for nothing.
+        """Take one frame in; one without light counts for nothing but the ambient light.
 
         ``motion`` is from the view whose bins are kept to the frame; without it the frame shows that view.
         """
         if self.first_ns is None:
             self.first_ns = frame.sensor_time_ns
         level = frame.light_level if frame.lit else 0.0
-        if level <= 0 or self.calibration.output_at(level) <= 0:
+        time_s = (frame.sensor_time_ns - self.first_ns) / 1e9 - frame.exposure_us / 2e6
+        if level <= 0:
+            self._take_unlit(frame, time_s)
+            return
+        if self.calibration.output_at(level) <= 0 or (self._ambient is not None and not self._ambient.is_known(time_s)):
             return
         factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, level)
-        time_s = (frame.sensor_time_ns - self.first_ns) / 1e9 - frame.exposure_us / 2e6
         self._into_slot(time_s)
+        self._suit_ambient(frame)
         kept = 1.0
-        if motion is None:
+        if motion is None or motion.is_none:
             self._sum(frame, factor)
         else:
             kept = self._add_moved(frame, motion, factor)
+        self._count(frame, time_s, factor, kept)
+
+    def _count(self, frame: Frame, time_s: float, factor: float, kept: float) -> None:
+        """Note a frame's time and noise; ``kept`` is the share of its variance that interpolation left."""
         filling = self._filling
         assert filling is not None
         filling.last_s = time_s
         filling.times_s += time_s
         filling.frames += 1
         filling.gain_factor += kept * frame.gain * factor
-        filling.constant += kept * float(counts_variance(0.0, frame.gain, self.calibration)) * factor * factor
+        ambient = self._ambient.pixel_counts(frame.exposure_us, frame.gain) if self._ambient is not None else 0.0
+        filling.constant += kept * float(counts_variance(ambient, frame.gain, self.calibration)) * factor * factor
+        if self._ambient is not None:
+            filling.common += kept * self._ambient.variance_counts2(frame.exposure_us, frame.gain) * factor * factor
+
+    def _take_unlit(self, frame: Frame, time_s: float) -> None:
+        if self._ambient is not None:
+            self._correct()
+            self._ambient.take(frame, time_s, pairs(frame.pixels), self._defects)
+            self._ambient_for = None
+
+    def _suit_ambient(self, frame: Frame) -> None:
+        """Bring what is taken off to the exposure and gain of the frame; the sums of those before go by what held for them."""
+        wanted = frame.exposure_us, frame.gain
+        if self._ambient is not None and self._ambient_for != wanted:
+            self._correct()
+            self._ambient.dark_into(*wanted, self._dark)
+            self._ambient_for = wanted
 
     def _sum(self, frame: Frame, factor: float) -> None:
         """Add a frame that lies where the bins do to the sums of raw counts."""
@@ -182,7 +216,7 @@ class MapGatherer:
     def _add_moved(self, frame: Frame, motion: Motion, factor: float) -> float:
         """Add a frame that the hand has moved to the sums of signal; returns the share of its noise that is left."""
         if self._moved is None:
-            self._moved = MovedBins(self.calibration, self.bins.dark, self.bins.inverse_flat, self._defects)
+            self._moved = MovedBins(self.calibration, self._dark, self.bins.inverse_flat, self._defects)
         clipped, kept = self._moved.add(pairs(frame.pixels), motion, factor, self._signal, self._seen, self._clipped)
         self._any_clipped |= clipped
         return kept
@@ -201,7 +235,7 @@ class MapGatherer:
         step = kernel.store_slot(self._signal, self._seen, self.planes[place], self._blocks[place], BLOCK)
         n = filling.frames
         shot = self.calibration.counts_per_electron * filling.gain_factor / n**2
-        rest = filling.constant / n**2
+        rest = filling.constant / n**2 + filling.common / n
         self.slots.append(Slot(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place))
         self._filling = None
         if not self._free:
@@ -217,7 +251,7 @@ class MapGatherer:
         if self._pending:
             bins = self.bins
             kernel.correct_sums(
-                self._sums, bins.dark, bins.inverse_flat, self._pending, self._factor, self._signal, self._seen
+                self._sums, self._dark, bins.inverse_flat, self._pending, self._factor, self._signal, self._seen
             )
             self._pending = 0
 

@@ -1,7 +1,7 @@
 """Frames of a small camera that watches patches of tissue: the scene's own dye, with the camera's own noise, and its truth."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,18 +74,26 @@ def frames(
     rate_hz: float = 10.0,
     seed: int = 0,
     light_at: tuple[tuple[float, Light], ...] = ((0.0, Light()),),
+    ambient: Callable[[float], float] = lambda _: 0.0,
+    unlit_every: int = 0,
 ) -> Iterator[Frame]:
-    """Frames from 0 s on; ``patches`` stand side by side in columns of equal width."""
+    """Frames from 0 s on; ``patches`` stand side by side in columns of equal width.
+
+    ``ambient`` is the room's light at a moment, counts a millisecond; every so many frames one is ``unlit``.
+    """
     rng = np.random.default_rng(seed)
     height, width = known.camera.shape
     column = np.minimum(np.arange(width) * len(patches) // width, len(patches) - 1)
     for number in range(round(seconds * rate_hz)):
         time_ns = round(number / rate_hz * 1e9)
         light = [each for since_s, each in light_at if since_s <= time_ns / 1e9][-1]
+        if unlit_every and number % unlit_every == 0:
+            light = replace(light, level=0.0)
         middle = np.array([time_ns / 1e9 - light.exposure_us / 2e6])
         signal = np.array([float(patch.signal(middle)[0]) for patch in patches])[column]
-        per_ms = light.exposure_us / 1000.0 * known.output_at(light.level)
-        electrons = rng.poisson(signal[None, :] * known.flat * (per_ms / COUNTS_PER_ELECTRON)).astype(np.float32)
+        given = signal * (known.output_at(light.level) if light.level > 0 else 0.0) + ambient(float(middle[0]))
+        per_ms = light.exposure_us / 1000.0
+        electrons = rng.poisson(given[None, :] * known.flat * (per_ms / COUNTS_PER_ELECTRON)).astype(np.float32)
         electrons += READ_NOISE_E * rng.standard_normal((height, width), dtype=np.float32)
         counts = known.dark_counts + COUNTS_PER_ELECTRON * light.gain * electrons
         pixels = np.clip(np.rint(counts), 0, known.camera.white_level).astype(np.uint16)
