@@ -11,7 +11,7 @@ import { keptComparison, PicturePair } from "./picture_pair.js";
 import { regionCards } from "./region_cards.js";
 
 /** Said of every comparison; the device says the same in English. */
-const CAUTION_WORDS = ["compare-caution-relative", "compare-caution-circumstances", "compare-caution-left", "compare-caution-decision"];
+const CAUTION_WORDS = ["compare-caution-relative", "compare-caution-circumstances", "compare-caution-distance", "compare-caution-left", "compare-caution-decision"];
 const ALWAYS = CAUTION_WORDS.length;
 
 /**

@@ -57,6 +57,7 @@ compare-left-amount = Es waren { $amount } des Gipfels der Referenz, als die zwe
 compare-cautions = Zu bedenken
 compare-caution-relative = relative Intensität, nicht Vitalität: beides sind Prozent der Referenz des eigenen Laufs und nur so gut wie diese Referenz
 compare-caution-circumstances = Abstand, Winkel, Zug, Druck, Kälte, Medikamente und Nässe verändern sie ebenso wie die Durchblutung, und das Programm sieht sie nicht
+compare-caution-distance = ein Abstand wird vorausgesetzt: Ansichten werden nach Verschiebung und Drehung zur Deckung gebracht, nicht nach Größe; aus anderem Abstand liegt eine Region umso mehr auf anderem Gewebe, je weiter sie von der Mitte entfernt ist
 compare-caution-left = eine zweite Injektion trifft auf Farbstoff der ersten: was herausgerechnet wird, ist eine Schätzung, und das Auswaschen wird mit der Zeit langsamer
 compare-caution-decision = kein zugelassenes Medizinprodukt: die Entscheidung bleibt bei approbierten Fachleuten und den örtlichen Vorschriften
 compare-save-picture = Bilder speichern (PNG)

@@ -57,6 +57,7 @@ compare-left-amount = It was { $amount } of the reference's peak when the second
 compare-cautions = Bear in mind
 compare-caution-relative = relative intensity, not viability: both are percentages of their own run's reference, and only as good as that reference
 compare-caution-circumstances = distance, angle, pull, pressure, cold, drugs and wetness change it as well as perfusion does, and are not seen by the program
+compare-caution-distance = one distance is taken for granted: views are matched by shift and rotation, not by size, so that from another distance a region covers other tissue the farther it lies from the middle
 compare-caution-left = a second injection meets dye of the first: what is taken out is an estimate, and washout slows down with time
 compare-caution-decision = not a certified medical device: the decision stays with licensed practice and local rules
 compare-save-picture = Save the pictures (PNG)

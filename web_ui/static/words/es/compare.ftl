@@ -57,6 +57,7 @@ compare-left-amount = Era el { $amount } del máximo de la referencia cuando se 
 compare-cautions = Tenga en cuenta
 compare-caution-relative = intensidad relativa, no viabilidad: ambas son porcentajes de la referencia de su propia grabación, y valen lo que vale esa referencia
 compare-caution-circumstances = la distancia, el ángulo, la tracción, la presión, el frío, los fármacos y la humedad la cambian tanto como la perfusión, y el programa no los ve
+compare-caution-distance = se da por supuesta una misma distancia: las vistas se hacen coincidir por desplazamiento y giro, no por tamaño; desde otra distancia, una región cubre otro tejido tanto más cuanto más lejos está del centro
 compare-caution-left = una segunda inyección se encuentra con colorante de la primera: lo que se resta es una estimación, y el lavado se hace más lento con el tiempo
 compare-caution-decision = no es un producto sanitario certificado: la decisión corresponde a los profesionales habilitados y a las normas locales
 compare-save-picture = Guardar las imágenes (PNG)
