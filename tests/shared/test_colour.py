@@ -36,6 +36,9 @@ def test_lightness_rises_evenly():
     assert lightness[-1] == pytest.approx(90.90, abs=0.1)
     assert np.diff(lightness[::2]).min() > 0  # neighbours may tie or swap in 8 bits
     assert np.corrcoef(lightness, np.arange(256))[0, 1] ** 2 > 0.999
+    # the check would refuse a rainbow: R^2 0.083 for matplotlib's jet (computed from its table)
+    rainbow = rgb2lab(matplotlib.colormaps["jet"](np.arange(256))[None, :, :3])[0, :, 0]
+    assert np.corrcoef(rainbow, np.arange(256))[0, 1] ** 2 == pytest.approx(0.083, abs=0.002)
 
 
 @pytest.mark.parametrize("seen", [DEUTERANOPE, PROTANOPE])

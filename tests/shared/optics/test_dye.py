@@ -1,5 +1,7 @@
 """The dye against its published tables, Beer-Lambert worked by hand, and the mirror-image rule solved another way."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -16,12 +18,29 @@ from shared.optics.dye import (
 )
 from shared.optics.spectrum import WAVELENGTH_NM, gaussian, integral, mean
 
+SPECTRA = Path(__file__).parents[2] / "reference_data" / "icg_spectrum"
 PLASMA = absorption_table("icg-plasma")
 WATER = absorption_table("icg-water")
 
 
 def at(wavelength_nm: float, epsilon: np.ndarray) -> float:
     return float(np.interp(wavelength_nm, WAVELENGTH_NM, epsilon))
+
+
+def test_the_tables_are_the_published_ones_row_for_row() -> None:
+    """Both files as their authors publish them (tests/reference_data/icg_spectrum/SOURCES.md); ours is rounded to 0.1."""
+    lines = (SPECTRA / "ICG_patato_raw.csv").read_text().split()
+    plasma = dict(tuple(float(cell.replace(",", ".")) for cell in line.split(";")) for line in lines)
+    assert PLASMA.wavelength_nm == tuple(float(nm) for nm in range(660, 901))
+    published = [plasma[wavelength] for wavelength in PLASMA.wavelength_nm]
+    assert PLASMA.epsilon_per_cm_per_molar[0] == pytest.approx(published, abs=0.051)
+    rows = [
+        [float(cell) for cell in line.split()] for line in (SPECTRA / "icg_water_omlc.csv").read_text().splitlines()[2:]
+    ]
+    wavelengths, *columns = np.array([row for row in rows if row]).T
+    assert WATER.concentration_um == (6.5, 65.0, 650.0, 1290.0)
+    assert np.array_equal(wavelengths, WATER.wavelength_nm)
+    assert np.array_equal(columns, WATER.epsilon_per_cm_per_molar)
 
 
 def test_ratios_of_absorption_bound_to_protein() -> None:
