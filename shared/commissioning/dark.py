@@ -19,6 +19,10 @@ GREATEST_SLOPE = 0.01
 OUTLYING = 8.0
 """Robust standard deviations from the median beyond which a pixel is left out of the mean."""
 
+ROUNDING_VARIANCE = 1 / 12
+"""Counts squared, of rounding to whole counts."""
+HARMONICS = 50
+
 
 @dataclass(frozen=True)
 class Dark:
@@ -87,8 +91,20 @@ def mean_level(stack: Stack) -> float:
 
 
 def _u_of_mean(stack: Stack) -> float:
-    """Of the whole plane's mean, from its scatter from frame to frame."""
-    return float(np.std(stack.frame_means, ddof=1)) / math.sqrt(stack.frames)
+    """Of the whole plane's mean: its scatter from frame to frame, and what rounding to whole counts may do to all pixels alike."""
+    scatter = float(np.std(stack.frame_means, ddof=1)) / math.sqrt(stack.frames)
+    before_rounding = max(float(np.median(stack.variance)) - ROUNDING_VARIANCE, 0.0) + _dsnu(stack) ** 2
+    return math.hypot(scatter, rounding_u(math.sqrt(before_rounding)))
+
+
+def rounding_u(deviation: float) -> float:
+    """Standard uncertainty, in counts, of a mean of values rounded to whole counts that scatter by ``deviation`` about anywhere.
+
+    The error is a sum of sinusoids of where between two counts the mean lies, the k-th of amplitude exp(-2 (pi k sigma)^2) / (pi k)
+    (Widrow and Kollar, Quantization Noise, 2008, for a normal distribution; from memory, checked against its own sum in the tests).
+    """
+    amplitudes = (math.exp(-2 * (math.pi * k * deviation) ** 2) / (math.pi * k) for k in range(1, HARMONICS + 1))
+    return math.sqrt(sum(one**2 / 2 for one in amplitudes))
 
 
 def _dsnu(stack: Stack) -> float:

@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
-from shared.commissioning.dark import dark
+from shared.commissioning.dark import dark, rounding_u
 from shared.commissioning.defects import defects
 from shared.commissioning.flat import flat
 from shared.commissioning.stack import Stack
@@ -35,6 +36,29 @@ def test_dark_current_comes_from_the_two_exposures():
     found = dark(stack(sensor, LONG_US, 0, dark_e_s=900), stack(sensor, SHORT_US, 0, dark_e_s=900), WHITE)
     assert found.current_counts_per_s == pytest.approx(K * 900, rel=0.03)
     assert found.current_counts_per_s == pytest.approx(K * 900, abs=5 * found.current_counts_per_s_u + 2)
+
+
+@pytest.mark.parametrize("deviation", [0.0, 0.15, 0.3, 0.5, 0.8])
+def test_rounding_moves_a_mean_by_as_much_as_is_said(deviation):
+    """Expectation of a rounded normal variable by scipy's distribution function, its mean anywhere between two counts."""
+    means, counts = np.linspace(0, 1, 401)[:-1, np.newaxis], np.arange(-8, 10)
+    upper, lower = ((norm.cdf(counts + half, means, max(deviation, 1e-9))) for half in (0.5, -0.5))
+    errors = ((upper - lower) * counts).sum(axis=1) - means[:, 0]
+    assert rounding_u(deviation) == pytest.approx(np.sqrt(np.mean(errors**2)), rel=0.02, abs=1e-9)
+
+
+def test_where_rounding_hides_the_dark_current_its_uncertainty_says_so():
+    """A tenth of a count an electron and little noise: steps of whole counts, and a current that adds hundredths of one."""
+    rng = np.random.default_rng(3)
+    fixed = rng.normal(60.0, 0.2, (120, 160))
+    planes = []
+    for exposure_us in (15_000.0, 3_000.0):
+        level = fixed + 1.5 * exposure_us / 1e6
+        frames = (np.rint(rng.normal(level, 0.28)).astype(np.uint16) for _ in range(32))
+        planes.append(Stack.of(frames, exposure_us=exposure_us))
+    found = dark(*planes, WHITE)
+    assert found.current_counts_per_s == pytest.approx(1.5, abs=2 * found.current_counts_per_s_u)
+    assert found.current_counts_per_s_u > 0.5, "scatter from frame to frame alone would say 0.03"
 
 
 @pytest.mark.parametrize(

@@ -97,21 +97,41 @@ def test_stop_stops_and_the_reason_is_said(place: Page, device: PageDevice) -> N
 
 def test_a_result_is_kept_or_discarded_and_the_former_can_be_used_again(place: Page, device: PageDevice) -> None:
     kept, before = "2031-05-04T09-41-00Z", "2031-04-22T08-05-00Z"
-    for act, said, newest in (("Discard", "Discarded", before), ("Keep", "Kept", kept)):
-        begin(place, device, "dark")
-        device.commissioning.finish()
-        expect(place.locator(".figures thead")).to_contain_text("Before")
-        expect(place.locator("#commissioning-next")).to_contain_text("waits for your decision: Dark")
-        place.locator(".decide").get_by_role("button", name=act).tap()
-        expect(place.locator("#line-text")).to_contain_text(said)
-        assert device.commissioning.now.calibrations[0].name == newest
+    begin(place, device, "dark")
+    device.commissioning.finish()
+    expect(place.locator(".figures thead")).to_contain_text("Before")
+    expect(place.locator("#commissioning-next")).to_contain_text("waits for your decision: Dark")
+    place.locator(".decide").get_by_role("button", name="Discard").tap()
+    expect(place.locator("#line-text")).to_contain_text("It cannot be brought back")
+    assert p.SettleProposal(False) not in device.requests, "asked first"
+    place.locator("#line").get_by_role("button", name="Discard").tap()
+    expect(place.locator("#line-text")).to_contain_text("Discarded")
+    assert device.commissioning.now.calibrations[0].name == before
+    begin(place, device, "dark")
+    device.commissioning.finish()
+    place.locator(".decide").get_by_role("button", name="Keep").tap()
+    expect(place.locator("#line-text")).to_contain_text("Kept")
+    assert device.commissioning.now.calibrations[0].name == kept
+    place.locator("#line").get_by_role("button", name="Undo").tap()
+    device.wait_for(lambda asked: p.UseCalibration(before) in asked)
     show(place, "history")
     rows = place.locator(".calibration")
-    expect(rows).to_have_count(3)
-    expect(rows.nth(1)).to_contain_text("in force")
-    rows.nth(1).get_by_role("button", name="Use this one").tap()
     expect(rows).to_have_count(4)
     expect(rows.first).to_contain_text("again from")
+    expect(rows.nth(2)).to_contain_text("in force")
+    rows.nth(3).get_by_role("button", name="Use this one").tap()
+    expect(rows).to_have_count(5)
+
+
+def test_a_light_that_tripped_is_armed_by_a_press_of_its_own(place: Page, device: PageDevice) -> None:
+    show(place, "gain")
+    device.change(light={"state": "tripped", "reason": "the camera's frames stopped coming"})
+    expect(place.locator("#commissioning-detail")).to_contain_text(
+        "The light has tripped: the camera's frames stopped coming."
+    )
+    place.get_by_role("button", name="Arm the light again").tap()
+    device.wait_for(lambda asked: c.Light("rearm") in asked)
+    expect(place.get_by_role("button", name="Arm the light again")).to_be_hidden()
 
 
 def test_fields_are_read_and_told_where_they_are_wrong(place: Page, device: PageDevice) -> None:

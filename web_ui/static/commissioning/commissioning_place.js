@@ -124,9 +124,8 @@ export class CommissioningPlace {
   /** @param {DeviceState | null} state */
   heard(state) {
     if (!this.shown || this.known === null) return;
-    const walk = state?.walk ?? null;
-    const now = walk === null ? "" : `${walk.started_at} ${walk.running}`;
-    if (state !== null && now !== this.walked) {
+    const now = state === null ? this.walked : changing(state);
+    if (now !== this.walked) {
       this.walked = now;
       void this.refresh();
     }
@@ -134,16 +133,42 @@ export class CommissioningPlace {
     this.sheet?.heard(state);
   }
 
+  /** Keep the result that waits; the former calibration can be taken up again at once. @param {Element} pressed */
+  async keep(pressed) {
+    const [former, step] = [this.known?.calibrations[0]?.name, this.known?.proposal?.step];
+    const { done, answer } = await this.page.acts.run("POST", "/commissioning/proposal", { keep: true }, pressed);
+    if (!done) return;
+    this.settled(answer);
+    const undo = former === undefined || step === "light" ? [] : [{ word: words("commissioning-undo"), run: () => void this.use(former) }];
+    this.page.line.say(words("commissioning-kept"), undo);
+  }
+
+  askDiscard() {
+    this.page.line.say(words("commissioning-discard-question"), [{ word: words("commissioning-discard"), run: () => void this.discard() }], words("commissioning-cancel"));
+  }
+
+  async discard() {
+    const { done, answer } = await this.page.acts.run("POST", "/commissioning/proposal", { keep: false });
+    if (!done) return;
+    this.settled(answer);
+    this.page.line.say(words("commissioning-discarded"));
+  }
+
+  /** @param {Commissioning} known */
+  settled(known) {
+    this.told(known);
+    element("commissioning-next").querySelector("button")?.focus({ preventScroll: true });
+  }
+
   /**
-   * @param {boolean} keep
-   * @param {Element} pressed
+   * @param {string} name of an older calibration
+   * @param {Element} [pressed]
    */
-  async settle(keep, pressed) {
-    const { done, answer } = await this.page.acts.run("POST", "/commissioning/proposal", { keep }, pressed);
+  async use(name, pressed) {
+    const { done, answer } = await this.page.acts.run("POST", "/commissioning/use", { name }, pressed);
     if (!done) return;
     this.told(answer);
-    this.page.line.say(keep ? words("commissioning-kept") : words("commissioning-discarded"));
-    element("commissioning-next").querySelector("button")?.focus({ preventScroll: true });
+    this.page.line.say(words("commissioning-used"));
   }
 
   askForce() {
@@ -153,4 +178,9 @@ export class CommissioningPlace {
     });
     this.page.line.say(words("commissioning-force-asked"), [{ word: words("commissioning-next-force-now"), run: go }], words("commissioning-cancel"));
   }
+}
+
+/** What the sheets lean on besides what they were told: when it differs, they are written anew. @param {DeviceState} state */
+function changing({ walk, light }) {
+  return `${walk?.started_at} ${walk?.running} ${light.state === "tripped"}`;
 }

@@ -44,19 +44,8 @@ export class HistorySheet {
     const head = made("p", "calibration-when", made("strong", "", momentText(moment)), ...marks.map((one) => made("span", "calibration-mark", one)));
     const lacks = lacksWords(line.missing);
     const about = made("p", "teach", stepNames(line.steps), ...(lacks === "" ? [] : [` – ${lacks}`]));
-    const use = button(words("commissioning-use"), () => void this.use(line.name, use));
+    const use = button(words("commissioning-use"), () => void this.desk.use(line.name, use));
     return made("li", "calibration", made("div", "", head, about), ...(index === 0 ? [] : [use]));
-  }
-
-  /**
-   * @param {string} name
-   * @param {Element} pressed
-   */
-  async use(name, pressed) {
-    const { done, answer } = await this.desk.page.acts.run("POST", "/commissioning/use", { name }, pressed);
-    if (!done) return;
-    this.desk.told(answer);
-    this.desk.page.line.say(words("commissioning-used"));
   }
 }
 

@@ -92,7 +92,7 @@ export class WalkSheet {
     if (mode === "result") return this.result(known);
     const head = [made("h2", "", nameOf(this.walk)), made("p", "walk-about", aboutOf(this.walk))];
     if (mode === "guide") return [...head, this.guide(known)];
-    return [...head, ...this.trouble(), ...(this.walk === "check" ? this.check(known) : this.step(known, this.walk))];
+    return [...head, ...this.trouble(), ...this.tripped(), ...(this.walk === "check" ? this.check(known) : this.step(known, this.walk))];
   }
 
   /** Why the last walk of this kind gave no result. */
@@ -102,6 +102,14 @@ export class WalkSheet {
     const line = made("p", "walk-error", words("commissioning-ended", { why: walk.error }));
     line.setAttribute("role", "alert");
     return [line];
+  }
+
+  /** A light that has tripped is armed by a press of its own, as on the live place. */
+  tripped() {
+    const light = this.desk.page.state()?.light;
+    if (light?.state !== "tripped") return [];
+    const arm = button(words("commissioning-arm"), () => void this.desk.page.acts.run("POST", "/light", { act: "rearm" }, arm));
+    return [made("p", "walk-why", words("commissioning-tripped", { why: light.reason })), arm];
   }
 
   /** @param {Commissioning} known */
@@ -186,8 +194,8 @@ export class WalkSheet {
   result(known) {
     const found = known.proposal;
     if (found === null) return [];
-    const keep = button(words("commissioning-keep"), () => void this.desk.settle(true, keep), "strong");
-    const discard = button(words("commissioning-discard"), () => void this.desk.settle(false, discard));
+    const keep = button(words("commissioning-keep"), () => void this.desk.keep(keep), "strong");
+    const discard = button(words("commissioning-discard"), () => this.desk.askDiscard());
     return [
       made("h2", "", words("commissioning-result", { step: nameOf(found.step) })),
       made("p", "walk-about", words("commissioning-keep-why")),

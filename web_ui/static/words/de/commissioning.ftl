@@ -14,7 +14,7 @@ commissioning-gain = Verstärkung
 commissioning-light = Lichtleistung
 commissioning-scale = Maßstab
 commissioning-sharpness = Schärfe
-commissioning-leakage = Streulicht durch das Filter
+commissioning-leakage = Streulicht
 commissioning-sensitivity = Empfindlichkeit
 commissioning-history = Frühere Kalibrierungen
 commissioning-papers = Zertifikat und Vorlagen
@@ -33,7 +33,7 @@ commissioning-history-about = Jede Kalibrierung bleibt erhalten. Wer eine älter
 commissioning-papers-about = Unterlagen zum Ansehen, Speichern oder Drucken.
 
 commissioning-check-guide =
-    Stellen Sie das Handgerät in seine dunkle Kiste auf die leere Karte, das Fenster sauber, wie bei der Kalibrierung.
+    Stellen Sie das Handgerät in seine dunkle Kiste auf die Karte ohne Farbstoff, das Fenster sauber, wie bei der Kalibrierung.
     Der Ring leuchtet etwa eine Sekunde lang und wird absichtlich ausgelöst.
 commissioning-dark-guide =
     Lassen Sie das Handgerät zehn Minuten laufen, damit der Sensor seine Betriebstemperatur hat.
@@ -106,6 +106,10 @@ commissioning-discard = Verwerfen
 commissioning-keep-why = Behalten wird es die neueste Kalibrierung. Nichts Älteres geht verloren.
 commissioning-kept = Behalten. Es gilt, sobald es in Kraft gesetzt ist.
 commissioning-discarded = Verworfen. Die Kalibrierung davor bleibt.
+commissioning-undo = Rückgängig
+commissioning-discard-question = Dieses Ergebnis verwerfen? Es lässt sich nicht zurückholen; der Schritt kann noch einmal ausgeführt werden.
+commissioning-tripped = Das Licht hat ausgelöst: { $why }. Bringen Sie das in Ordnung, und machen Sie es dann wieder bereit; dabei leuchtet nichts.
+commissioning-arm = Licht wieder bereit machen
 commissioning-waits = Ein Ergebnis wartet: Behalten oder verwerfen Sie es.
 commissioning-look-at-it = Ansehen
 

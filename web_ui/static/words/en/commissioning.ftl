@@ -106,6 +106,10 @@ commissioning-discard = Discard
 commissioning-keep-why = Kept, it is the newest calibration. Nothing older is lost.
 commissioning-kept = Kept. It is in force once it was put there.
 commissioning-discarded = Discarded. The calibration before it stays.
+commissioning-undo = Undo
+commissioning-discard-question = Discard this result? It cannot be brought back; the step can be taken again.
+commissioning-tripped = The light has tripped: { $why }. Put that right, then arm it again; that lights nothing.
+commissioning-arm = Arm the light again
 commissioning-waits = A result waits: keep or discard it.
 commissioning-look-at-it = Look at it
 

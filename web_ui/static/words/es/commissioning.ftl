@@ -106,6 +106,10 @@ commissioning-discard = Descartar
 commissioning-keep-why = Si lo conserva, será la calibración más reciente. No se pierde nada anterior.
 commissioning-kept = Conservado. Vale en cuanto se ponga en vigor.
 commissioning-discarded = Descartado. Sigue la calibración anterior.
+commissioning-undo = Deshacer
+commissioning-discard-question = ¿Descartar este resultado? No se puede recuperar; el paso se puede hacer otra vez.
+commissioning-tripped = La luz se ha disparado: { $why }. Corríjalo y después vuelva a prepararla; con ello no se enciende nada.
+commissioning-arm = Volver a preparar la luz
 commissioning-waits = Un resultado espera: consérvelo o descártelo.
 commissioning-look-at-it = Verlo
 
