@@ -26,6 +26,7 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.protocol import control as c
+from shared.protocol.curves import Curves, GetCurves
 from shared.protocol.light import ConditionState, LightState, LightStatus, Seen
 from shared.recording import Recording
 from shared.settings import Settings, changed
@@ -451,3 +452,22 @@ def test_a_light_that_makes_no_difference_is_a_warning_while_lit(bench: Bench) -
 def test_the_page_gets_every_condition_as_the_guard_told_it(bench: Bench) -> None:
     (cover,) = bench.turns(2).light.conditions
     assert (cover.name, cover.state, cover.sentence) == ("cover", "missing", "the ring's cover is open")
+
+
+def test_curves_are_what_the_pictures_said_and_come_without_asking_for_each(bench: Bench) -> None:
+    bench.ask(c.SetReference("base:4,4,30,30"))
+    bench.ask(c.PutRegion("tip:60,4,30,30"))
+    bench.turns(40)
+    bench.ask(c.MarkInjection())
+    bench.camera.dye = 1.0
+    bench.turns(40)
+    curves = bench.requests.handle(GetCurves())
+    assert isinstance(curves, Curves)
+    base, tip = curves.curves
+    assert (base.place, tip.place) == ("4,4,30,30", "60,4,30,30")
+    header = bench.bus.headers[-1]
+    assert header["sensor_time_ns"] // 1_000_000 - curves.times_ms[-1] < 200
+    assert tip.signal[-1] == pytest.approx(header["values"][0]["signal"], rel=1e-5)
+    percent = 100 * (tip.signal[-1] - tip.baseline) / (base.signal[-1] - base.baseline)  # type: ignore[operator]
+    assert percent == pytest.approx(35.0, abs=0.1)
+    assert bench.injections[0] // 1_000_000 == curves.injections_ms[0]

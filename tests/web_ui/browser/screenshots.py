@@ -292,6 +292,29 @@ class Album:
         self.keep_lit("side-by-side")
         self._hand.view("relative")
 
+    def draw(self) -> None:
+        """A polygon half drawn, on the first tablet only."""
+        page = self._hand.page
+        open_sheet(page, "Regions")
+        page.locator("#draw-polygon").click()
+        for corner in ((0.3, 0.3), (0.5, 0.25), (0.6, 0.55)):
+            self._hand.tap(corner)
+        self._hand.keep(f"{self._scene}-drawing")
+        page.locator("#drawing-cancel").click()
+
+    def freeze(self) -> None:
+        """Closer, and held on the first tablet while all else goes on."""
+        page = self._hand.page
+        self.lit()
+        page.locator("#tools-open").click()
+        page.locator("#zoom-closer").click()
+        page.locator("#freeze").click()
+        expect(page.locator("#frozen-word")).to_contain_text("2 s")
+        self._hand.keep(f"{self._scene}-frozen")
+        page.locator("#frozen-back").click()
+        page.locator("#zoom-whole").click()
+        page.locator("#tools-open").click()
+
     def still(self) -> None:
         page = self._hand.page
         page.locator("#act-still").click()
@@ -375,6 +398,8 @@ def take_flap(album: Album, data: Path) -> None:
     album.dye()
     lean_copy(FOLDER / "flap-relative-landscape.png", README_PICTURE, README_BYTES)
     album.compare()
+    album.draw()
+    album.freeze()
     album.still()
     album.question()
     album.sheets(data / "stick")

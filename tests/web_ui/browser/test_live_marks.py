@@ -256,3 +256,26 @@ def test_axe_finds_nothing_while_drawing_frozen_closer_or_in_a_sheet(marked: Pag
     marked.locator("#zoom-whole").click()
     marked.locator("#tools-open").click()
     marked.locator("#frozen-back").click()
+
+
+PHONE = """() => ({
+  small: [...document.querySelectorAll("#live button, #live input")].filter((one) => one.checkVisibility()).map((one) => {
+    const box = one.getBoundingClientRect(); return [one.id || one.textContent, box.width, box.height]; })
+    .filter(([, width, height]) => width < 48 || height < 48),
+  spills: [...document.querySelectorAll("#live button, .status-cell")].filter((one) => one.checkVisibility()
+    && one.scrollWidth > one.clientWidth + 1).map((one) => one.id || one.textContent),
+  sideways: document.getElementById("live").scrollWidth - document.getElementById("live").clientWidth,
+})"""
+
+
+def test_a_phone_has_everything_one_below_the_other(
+    web: WebProcess, device: PageDevice, opened: Callable[..., Page]
+) -> None:
+    page = opened(f"{web.url}/#pair={web.pair}", (390, 844))
+    device.change(reference=SKIN, regions=(TIP,), light={"state": "lit", "level": 0.6, "wanted_on": True})
+    expect_live(page)
+    expect(page.locator("#curves-chart .chart-key")).to_have_count(2)
+    assert page.evaluate(PHONE) == {"small": [], "spills": [], "sideways": 0}
+    for name in ("#canvas", "#act-light", "#act-dye", "#freeze", "#legend", "#curves-chart", "[data-sheet=sheet-more]"):
+        page.locator(name).scroll_into_view_if_needed()
+        expect(page.locator(name)).to_be_in_viewport()
