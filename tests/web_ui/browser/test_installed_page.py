@@ -113,7 +113,7 @@ def test_a_newer_page_of_the_device_is_offered_and_taken(
 
 
 def test_a_tablet_that_joins_late_sees_the_newest_state_at_once(
-    web: WebProcess, device: PageDevice, opened: Callable[..., Page]
+    live: Page, web: WebProcess, device: PageDevice, opened: Callable[..., Page]
 ) -> None:
     device.change(
         reference=c.RegionState("Reference:100,100,60,60", "Reference", 100.0, 0.5),
@@ -122,7 +122,7 @@ def test_a_tablet_that_joins_late_sees_the_newest_state_at_once(
         recording={"name": "K7-Heron-9"},
         view="side by side",
     )
-    page = opened(f"{web.url}/#pair={web.pair}")
+    page = opened(web.url, context=live.context)
     expect_live(page)
     expect(page.locator("#light-word")).to_have_text("Light on 60 %")
     expect(page.locator("#recording-word")).to_contain_text("Rec ")

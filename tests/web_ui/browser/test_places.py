@@ -73,7 +73,7 @@ def go(page: Page, place: str) -> None:
 def test_each_place_is_two_touches_from_each(live: Page, size: tuple[int, int]) -> None:
     live.set_viewport_size({"width": size[0], "height": size[1]})
     places = live.evaluate(REGISTERED)
-    for place in [*places[1:], *reversed(places)]:
+    for place in [*places[1:], places[0]]:
         go(live, place)
         assert live.locator("main:visible").count() == 1
         assert live.evaluate(SMALL) == [], place

@@ -36,8 +36,7 @@ def enlarged(chrome: Browser, how: str, size: tuple[int, int]) -> Iterator[Page]
 
 
 @pytest.mark.usefixtures("device")
-@pytest.mark.parametrize("size", [LANDSCAPE, PORTRAIT], ids=["landscape", "portrait"])
-@pytest.mark.parametrize("how", ["zoom", "size of text"])
+@pytest.mark.parametrize(("how", "size"), [("zoom", LANDSCAPE), ("zoom", PORTRAIT), ("size of text", LANDSCAPE)])
 def test_nothing_is_lost_at_twice_the_text(web: WebProcess, chrome: Browser, how: str, size: tuple[int, int]) -> None:
     with enlarged(chrome, how, size) as page:
         page.goto(web.url)
