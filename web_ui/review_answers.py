@@ -10,7 +10,7 @@ from shared.inflow.map_values import PARAMETERS
 from shared.inflow.maps_store import has_maps
 from shared.protocol.review import ReviewRegion
 from shared.recording import Event, Recording
-from shared.recording.afterwards import LateNote, Marks, read_analysis, read_late_notes, read_marks
+from shared.recording.afterwards import LateNote, Marks, has_analysis, read_analysis, read_late_notes, read_marks
 from shared.region import Region
 from shared.review.moment import ReviewedRun
 
@@ -40,7 +40,7 @@ class RunEvent:
 class ReviewedRecording:
     """``marked`` says whether the regions were chosen in a review. ``injected_at_s`` counts from the first frame, None without dye.
 
-    ``ambient`` says that frames without light measured what is not ours.
+    ``ambient`` says that frames without light measured what is not ours, ``has_baseline`` that the second before dye was recorded.
     """
 
     name: str
@@ -58,6 +58,7 @@ class ReviewedRecording:
     calibration: str
     unknown: tuple[str, ...]
     ambient: bool
+    has_baseline: bool
     reference: ReviewRegion | None
     regions: tuple[ReviewRegion, ...]
     marked: bool
@@ -92,13 +93,14 @@ def described(run: ReviewedRun, full_scale_percent: float, contours_percent: tup
         calibration=recording.calibration.origin,
         unknown=recording.unknown,
         ambient=bool(recording.frames) and is_followed(run.times_s, lit),
+        has_baseline=run.has_baseline,
         reference=marks.reference,
         regions=marks.regions,
         marked=marked,
         events=tuple(_event(event, recording) for event in recording.events),
         late_notes=read_late_notes(recording.path),
         has_maps=has_maps(recording.path),
-        has_analysis=read_analysis(recording.path) is not None,
+        has_analysis=has_analysis(recording.path),
         full_scale_percent=full_scale_percent,
         contours_percent=contours_percent,
     )

@@ -87,6 +87,11 @@ def undo_late_note(recording: Path) -> None:
     _append(recording, {"undone": True})
 
 
+def has_analysis(recording: Path) -> bool:
+    """Whether one was kept."""
+    return (recording / FOLDER / "analysis.json").is_file()
+
+
 def read_analysis(recording: Path) -> dict[str, Any] | None:
     """The newest analysis, None where there was none; raises Refused where it is damaged."""
     return _document(recording / FOLDER / "analysis.json")

@@ -85,6 +85,11 @@ class ReviewedRun:
             return None
         return (marked_ns - int(self.recording.frame_table.sensor_time_ns[0])) / 1e9
 
+    @property
+    def has_baseline(self) -> bool:
+        """Whether frames with light were recorded in the second before the injection, so that what was there can be taken off."""
+        return bool(self._before)
+
     def last_lit_frame(self) -> Frame:
         """The last frame with light, the very last where there is none; raises Refused where there are no frames."""
         if not self.recording.frames:

@@ -91,6 +91,7 @@ test("what happened is told in words and in order, and an injection taken back i
       { kind: "injection undone", at_s: 6, text: "" },
       { kind: "injection", at_s: 7, text: "2.5" },
       { kind: "light", at_s: 0, text: "60" },
+      { kind: "light", at_s: 3, text: "60" },
       { kind: "light", at_s: 9, text: "0" },
       { kind: "region", at_s: 1, text: "tip" },
       { kind: "gap", at_s: 8, text: "3" },

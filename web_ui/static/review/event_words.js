@@ -14,10 +14,19 @@ const TOLD = new Set(["injection", "note", "light", "gap", "trip", "end", "late 
  */
 export function toldEvents({ events, late_notes }) {
   const late = late_notes.map(({ at_s, text }) => ({ kind: "late note", at_s, text }));
-  return [...withoutUndone(events), ...late]
-    .filter(({ kind }) => TOLD.has(kind))
-    .map((event) => ({ kind: event.kind, at_s: event.at_s, text: eventWords(event) }))
-    .sort((a, b) => a.at_s - b.at_s);
+  return onceEach([...withoutUndone(events), ...late].filter(({ kind }) => TOLD.has(kind)).sort((a, b) => a.at_s - b.at_s))
+    .map((event) => ({ kind: event.kind, at_s: event.at_s, text: eventWords(event) }));
+}
+
+/** Light that stayed as it was is no event. @param {RunEvent[]} events in order */
+function onceEach(events) {
+  /** @type {Map<string, string>} */
+  const last = new Map();
+  return events.filter(({ kind, text }) => {
+    const same = kind === "light" && last.get(kind) === text;
+    last.set(kind, text);
+    return !same;
+  });
 }
 
 /** @param {RunEvent[]} events */

@@ -192,6 +192,7 @@ export class ReviewPlace {
       ...(review.gaps > 0 ? [words("review-gaps", { frames: review.gaps })] : []),
       ...(review.calibration === "assumed" ? [words("review-not-calibrated")] : []),
       ...(review.unknown.length > 0 ? [words("review-unknown", { what: review.unknown.join(", ") })] : []),
+      ...(review.injected_at_s !== null && !review.has_baseline ? [words("review-no-baseline")] : []),
       ...(review.ambient ? [words("review-ambient")] : []),
       ...movedWords(this.analysis),
       ...(this.analysis?.warnings ?? []),

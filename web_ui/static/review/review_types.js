@@ -26,6 +26,7 @@
  * @property {string} calibration
  * @property {string[]} unknown
  * @property {boolean} ambient
+ * @property {boolean} has_baseline
  * @property {ReviewRegion | null} reference
  * @property {ReviewRegion[]} regions
  * @property {boolean} marked

@@ -113,6 +113,7 @@ review-gaps = In der Aufnahme fehlende Bilder: { $frames }.
 review-not-calibrated = Von Dunkelwert, Ausleuchtung und Rauschen dieser Kamera ist nichts bekannt: Prozentwerte und Unsicherheiten sind grob.
 review-unknown = Von dieser Aufnahme nicht bekannt: { $what }.
 review-moved = Die Hand hat das Bild um bis zu { $mm } mm bewegt: die Kurven folgen dem Gewebe, die Regionen auf diesem Bild bleiben, wo sie markiert wurden.
+review-no-baseline = Kurz vor dem Farbstoff wurde nichts aufgenommen: was durchscheint, ist von den Prozentwerten nicht abgezogen.
 review-ambient = Fremdlicht ist von den Kurven abgezogen, nicht von diesem Bild.
 review-caution = Relative Helligkeit, keine Vitalität. Kein zugelassenes Medizinprodukt. Entscheidungen bleiben bei approbierten Fachleuten und den örtlichen Regeln.
 review-still-title = { $name }, { $seconds } s

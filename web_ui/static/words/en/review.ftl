@@ -113,6 +113,7 @@ review-gaps = Frames missing from the recording: { $frames }.
 review-not-calibrated = Nothing is known of this camera's dark, flat and noise: percentages and uncertainties are rough.
 review-unknown = Not known of this recording: { $what }.
 review-moved = The hand moved the picture by up to { $mm } mm: curves follow the tissue, regions on this picture stay where they were marked.
+review-no-baseline = Nothing was recorded just before the dye: what leaks through is not taken off the percentages.
 review-ambient = Ambient light is taken off the curves, not off this picture.
 review-caution = Relative intensity, not viability. Not a certified medical device. Decisions stay with licensed practice and local rules.
 review-still-title = { $name }, { $seconds } s

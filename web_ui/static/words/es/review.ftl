@@ -113,6 +113,7 @@ review-gaps = Imágenes que faltan en la grabación: { $frames }.
 review-not-calibrated = No se conoce la oscuridad, la uniformidad ni el ruido de esta cámara: los porcentajes e incertidumbres son aproximados.
 review-unknown = No se conoce de esta grabación: { $what }.
 review-moved = La mano movió la imagen hasta { $mm } mm: las curvas siguen el tejido, las regiones de esta imagen se quedan donde se marcaron.
+review-no-baseline = No se grabó nada justo antes del colorante: lo que se filtra no se resta de los porcentajes.
 review-ambient = La luz ambiental se resta de las curvas, no de esta imagen.
 review-caution = Intensidad relativa, no viabilidad. No es un producto sanitario certificado. Las decisiones corresponden a profesionales autorizados y a las normas locales.
 review-still-title = { $name }, { $seconds } s
