@@ -4,7 +4,6 @@ import { test } from "node:test";
 import "./english.js";
 import { refusalLine } from "../static/page/device_api.js";
 import { lightSentence, outputText, rippleText } from "../static/live/light_words.js";
-import { exportWords, recordingAbout } from "../static/live/recordings_sheet.js";
 import { dyeWords } from "../static/live/run_actions.js";
 import { ageText, calibrationText } from "../static/live/status_line.js";
 import { lightWord } from "../static/page/state_words.js";
@@ -67,15 +66,6 @@ test("the light says what it does, and a trip says what to do", () => {
   assert.equal(lightSentence(lamp({ state: "ready" }), false), "");
   assert.equal(lightSentence(lamp({ wanted_on: true, reason: "exposure is not locked" }), false), "Exposure is not locked.");
   assert.match(lightSentence(lamp({ reachable: false }), false), /the light is off/);
-});
-
-test("recordings and exports", () => {
-  const one = { name: "r1", started_at: "2026-03-01T10:00:00Z", case: "", seconds: 91, frames: 1, gaps: 1, size_mb: 900, complete: false };
-  assert.match(recordingAbout(one), /1:31 · 900 MB · 1 gap · cut off, opens all the same$/);
-  const job = { number: 1, recording: "r1", target: "/media/stick", done: 0.429, finished: false, error: "", files: [] };
-  assert.equal(exportWords(job), "Exporting r1: 42 %");
-  assert.equal(exportWords({ ...job, error: "stick is full" }), "Export of r1 failed: stick is full");
-  assert.equal(exportWords({ ...job, finished: true, files: ["a", "b"] }), "r1: 2 files written to /media/stick");
 });
 
 test("refusals keep the device's own line, and others say what to do", () => {

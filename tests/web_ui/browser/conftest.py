@@ -147,7 +147,7 @@ def expect_live(page: Page) -> None:
     page.wait_for_function("() => document.getElementById('live-word').textContent === 'LIVE'", timeout=10_000)
 
 
-IN_MORE = ("Exposure", "Recordings", "Cautions")
+IN_MORE = ("Exposure", "Case", "Cautions")
 
 
 def open_sheet(page: Page, name: str) -> None:

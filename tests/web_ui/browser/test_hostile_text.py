@@ -20,12 +20,9 @@ def test_hostile_text_is_shown_inert(live: Page, device: PageDevice) -> None:
     device.change(
         regions=(c.RegionState(f"{name}:700,500,80,80", name, 40.0, 1.0),),
         warnings=(SCRIPT + BACKWARDS,),
-        exports=(c.ExportJob(1, SCRIPT, BACKWARDS, 1.0, True, SCRIPT),),
         recording={"ended_because": SCRIPT},
     )
     expect(live.locator("#line-text")).to_contain_text("<img src=x onerror=window.harm=1>")
-    open_sheet(live, "Recordings")
-    expect(live.locator("#exports")).to_contain_text("<script>window.harm=1</script>")
     open_sheet(live, "Cautions")
     expect(live.locator("#device-warnings")).to_contain_text("<img src=x")
     live.locator("#quiet").get_by_role("button", name="Regions").click()

@@ -25,7 +25,7 @@ SMALL_TEXT = """() => [...document.querySelectorAll("body *")].filter((one) => o
   && [...one.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim() !== "")
   && parseFloat(getComputedStyle(one).fontSize) < 16).map((one) => one.textContent)"""
 
-SHEETS = {name: name for name in ("Regions", "Contours", "Note", "More", "Exposure", "Recordings", "Cautions")} | {
+SHEETS = {name: name for name in ("Regions", "Contours", "Note", "More", "Exposure", "Case", "Cautions")} | {
     "You control": "Tablets"
 }
 

@@ -282,7 +282,7 @@ def test_recording_starts_at_a_touch_and_stops_after_a_question(live: Page, devi
 
 
 def test_dye_in_starts_clock_and_recording_and_can_be_undone(live: Page, device: PageDevice) -> None:
-    open_sheet(live, "Recordings")
+    open_sheet(live, "Case")
     live.locator("#case-code").fill("K7-Heron")
     live.locator("#act-dye").click()
     expect(live.locator("#since-injection")).to_have_text("Dye 0:01")
@@ -329,14 +329,15 @@ def test_refusals_are_one_calm_line(live: Page) -> None:
     )
 
 
-def test_a_recording_is_exported(live: Page, device: PageDevice) -> None:
-    open_sheet(live, "Recordings")
-    rows = live.locator("#recordings-list > li")
-    expect(rows).to_have_count(2)
-    rows.first.get_by_role("button", name="Export").click()
-    live.locator("#export-form button[type=submit]").click()
-    device.wait_for(lambda all_asked: c.StartExport("K7-Heron-2", ("csv", "png", "mp4"), None) in all_asked)
-    expect(live.locator("#exports")).to_contain_text("K7-Heron-2: 1 files written to /media/stick")
+def test_a_case_is_opened_and_leads_to_its_recordings(live: Page, device: PageDevice) -> None:
+    open_sheet(live, "Case")
+    expect(live.locator("#live-open-case")).to_have_text("No case is open")
+    live.locator("#case-code").fill("K7-Heron")
+    live.keyboard.press("Enter")
+    expect(live.locator("#live-open-case")).to_have_text("K7-Heron")
+    expect(live.locator("#case-code")).to_have_value("")
+    live.get_by_role("link", name="All cases and recordings").click()
+    expect(live.locator("#recording-list > li")).to_have_count(2)
 
 
 def test_nothing_is_asked_of_anyone_else(web: WebProcess, device: PageDevice, opened: Callable[..., Page]) -> None:

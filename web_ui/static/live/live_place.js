@@ -2,6 +2,7 @@
 /** @import { Page, Place } from "../page/place.js" */
 /** @import { Point } from "../picture/region_text.js" */
 
+import { CaseSheet } from "./case_sheet.js";
 import { ContoursSheet } from "./contours_sheet.js";
 import { CurvesPanel } from "./curves_panel.js";
 import { DyeClock } from "./dye_clock.js";
@@ -19,7 +20,6 @@ import { PictureFinger } from "../picture/picture_finger.js";
 import { fitPicture } from "../picture/picture_fit.js";
 import { PictureTools } from "./picture_tools.js";
 import { PictureZoom } from "../picture/picture_zoom.js";
-import { RecordingsSheet } from "./recordings_sheet.js";
 import { RegionActs } from "../picture/region_acts.js";
 import { RegionDrawer } from "./region_drawer.js";
 import { RegionMarks } from "../picture/region_marks.js";
@@ -68,10 +68,9 @@ export class LivePlace {
     this.clock = new DyeClock();
     this.scale = new ScaleBar();
     this.tools = new PictureTools(this.zoom);
-    this.recordings = new RecordingsSheet(acts);
-    sheets.whenOpened("sheet-recordings", () => void this.recordings.opened());
-    this.run = new RunActions(acts, current, sheets, () => this.recordings.caseCode());
-    this.shownByState = [new RegionsSheet(this.regionActs, this.drawer), new ContoursSheet(acts), new ExposureSheet(acts, current), this.recordings, this.light, this.run];
+    const openCase = new CaseSheet(acts);
+    this.run = new RunActions(acts, current, sheets, () => openCase.caseCode());
+    this.shownByState = [new RegionsSheet(this.regionActs, this.drawer), new ContoursSheet(acts), new ExposureSheet(acts, current), openCase, this.light, this.run];
     this.notes = new NoteSheet(acts, () => sheets.closeAll());
     this.listenToPicture();
     this.canvas = this.makeCanvas();

@@ -141,27 +141,12 @@ live-still-kept = Standbild gespeichert: { $name }
 live-show = Zeigen
 live-still-alt = Standbild, wie gespeichert, mit Legende
 live-still-save = Auf diesem Tablet speichern
-live-recordings = Aufnahmen
-live-recordings-teach = Noch keine Aufnahmen. Berühren Sie „Aufnahme“ oder „Farbstoff“.
-live-case-code = Fallcode für die nächste Aufnahme (ein Code, nie ein Name)
-live-export = Ausgeben
-live-export-what = { $what } ausgeben
-live-export-of = Ausgabe von { $what }
-live-export-table = Tabelle (CSV)
-live-export-stills = Standbilder (PNG)
-live-export-film = Film (MP4)
-live-export-raw = Rohbilder (TIFF)
-live-export-target = Ordner auf dem Gerät; leer: der eingesteckte Stick
-live-export-choose = Wählen Sie mindestens eine Art von Datei.
-live-export-failed = Ausgabe von { $what } ist fehlgeschlagen: { $why }
-live-export-written = { $what }: { $files } Dateien nach { $target } geschrieben
-live-exporting = { $what } wird ausgegeben: { $percent } %
-live-recording-gaps = { $gaps ->
-    [one] 1 Lücke
-   *[other] { $gaps } Lücken
-}
-live-recording-cut-off = abgeschnitten, lässt sich dennoch öffnen
-live-date-unknown = Datum unbekannt
+live-case = Fall
+live-case-about = Alles, was ab jetzt aufgenommen wird, gehört zu diesem Fall. Ein Fall ist ein Code, nie ein Name.
+live-no-case = Kein Fall ist offen
+live-case-code = Anderer Fallcode
+live-case-open = Öffnen
+live-recordings = Alle Fälle und Aufnahmen
 live-cautions = Hinweise
 live-caution-certified = Kein zugelassenes Medizinprodukt.
 live-caution-certified-more = Verwenden Sie es nur, wo örtliche Vorschriften es erlauben.

@@ -141,27 +141,12 @@ live-still-kept = Still kept: { $name }
 live-show = Show
 live-still-alt = Still as kept, with its legend
 live-still-save = Save on this tablet
-live-recordings = Recordings
-live-recordings-teach = No recordings yet. Touch Record, or Dye in.
-live-case-code = Case code for the next recording (a code, never a name)
-live-export = Export
-live-export-what = Export { $what }
-live-export-of = Export of { $what }
-live-export-table = Table (CSV)
-live-export-stills = Stills (PNG)
-live-export-film = Film (MP4)
-live-export-raw = Raw frames (TIFF)
-live-export-target = Folder on the device; empty: the stick that is plugged in
-live-export-choose = Choose at least one kind of file.
-live-export-failed = Export of { $what } failed: { $why }
-live-export-written = { $what }: { $files } files written to { $target }
-live-exporting = Exporting { $what }: { $percent } %
-live-recording-gaps = { $gaps ->
-    [one] 1 gap
-   *[other] { $gaps } gaps
-}
-live-recording-cut-off = cut off, opens all the same
-live-date-unknown = date unknown
+live-case = Case
+live-case-about = Everything recorded from now on is of this case. A case is a code, never a name.
+live-no-case = No case is open
+live-case-code = Another case code
+live-case-open = Open
+live-recordings = All cases and recordings
 live-cautions = Cautions
 live-caution-certified = Not a certified medical device.
 live-caution-certified-more = Use it only where local rules allow.

@@ -141,27 +141,12 @@ live-still-kept = Foto fija guardada: { $name }
 live-show = Mostrar
 live-still-alt = Foto fija tal como se guardó, con su leyenda
 live-still-save = Guardar en esta tableta
-live-recordings = Grabaciones
-live-recordings-teach = Aún no hay grabaciones. Toque «Grabar» o «Colorante».
-live-case-code = Código de caso para la próxima grabación (un código, nunca un nombre)
-live-export = Exportar
-live-export-what = Exportar { $what }
-live-export-of = Exportación de { $what }
-live-export-table = Tabla (CSV)
-live-export-stills = Fotos fijas (PNG)
-live-export-film = Vídeo (MP4)
-live-export-raw = Fotogramas sin procesar (TIFF)
-live-export-target = Carpeta en el aparato; vacío: la memoria conectada
-live-export-choose = Elija al menos un tipo de archivo.
-live-export-failed = La exportación de { $what } falló: { $why }
-live-export-written = { $what }: { $files } archivos escritos en { $target }
-live-exporting = Exportando { $what }: { $percent } %
-live-recording-gaps = { $gaps ->
-    [one] 1 hueco
-   *[other] { $gaps } huecos
-}
-live-recording-cut-off = cortada, pero se abre
-live-date-unknown = fecha desconocida
+live-case = Caso
+live-case-about = Todo lo que se grabe a partir de ahora es de este caso. Un caso es un código, nunca un nombre.
+live-no-case = No hay ningún caso abierto
+live-case-code = Otro código de caso
+live-case-open = Abrir
+live-recordings = Todos los casos y grabaciones
 live-cautions = Precauciones
 live-caution-certified = No es un producto sanitario certificado.
 live-caution-certified-more = Úselo solo donde las normas locales lo permitan.
