@@ -8,9 +8,13 @@ import { STALE_AFTER_MS } from "../picture/freshness.js";
 
 const LOOK_EVERY_MS = 250;
 
+/** Places that show pictures of another time: nobody may take them for live. */
+const SHOW_RECORDED = new Set(["review", "compare"]);
+
 
 /**
- * What must be seen wherever one is: whether the camera's pictures come, light, recording, dye. The live place says it larger.
+ * What must be seen wherever one is: that this is not the live picture, whether one comes, light, recording, dye. The live place says
+ * it larger.
  *
  * The light can be put out from here, never lit: nobody lights what they do not see.
  */
@@ -19,6 +23,7 @@ export class StateBar {
   constructor(page) {
     this.page = page;
     this.root = document.body;
+    this.place = "";
     element("bar-live").onclick = () => page.go("live");
     element("bar-light").onclick = () => this.lightOut();
     page.onState(() => this.look());
@@ -33,6 +38,7 @@ export class StateBar {
 
   /** @param {string} place */
   showAt(place) {
+    this.place = place;
     element("bar").hidden = place === "" || place === "live";
     this.look();
   }
@@ -41,7 +47,7 @@ export class StateBar {
     if (element("bar").hidden) return;
     const state = this.page.state();
     this.mark(state);
-    write(element("bar-live-word"), words(isLive(state) ? "page-live" : "page-not-live"));
+    write(element("bar-live-act"), words(isLive(state) ? "page-to-live" : "page-no-picture-comes"));
     write(element("bar-light-word"), state === null ? words("page-light-not-known") : lightWord(state.light));
     write(element("bar-light-act"), words(wantsOut(state) ? "page-light-put-out" : "page-light-at-live"));
     write(element("bar-recording-word"), state === null ? words("page-recording-not-known") : recordingWord(state.recording));
@@ -52,7 +58,7 @@ export class StateBar {
   /** @param {DeviceState | null} state */
   mark(state) {
     const marks = {
-      "not-live": !isLive(state),
+      "not-live": !isLive(state) || SHOW_RECORDED.has(this.place),
       "not-known": state === null,
       lit: isLit(state),
       tripped: state !== null && state.light.reachable && state.light.state === "tripped",

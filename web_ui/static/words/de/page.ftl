@@ -8,9 +8,9 @@ page-theme-bright = Hell
 page-state = Zustand des Geräts
 page-place-failed = Dieser Ort ließ sich nicht öffnen. Prüfen Sie, ob das Gerät eingeschaltet und in der Nähe ist, und versuchen Sie es noch einmal.
 
-page-live = Live
 page-not-live = NICHT LIVE
-page-back-to-live = zurück zum Bild
+page-to-live = zum Live-Bild
+page-no-picture-comes = es kommt kein Bild
 page-light-on = Licht an { $level }
 page-light-ready = Licht bereit
 page-light-off = Licht aus

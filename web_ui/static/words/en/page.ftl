@@ -8,9 +8,9 @@ page-theme-bright = Bright
 page-state = State of the device
 page-place-failed = This place could not be opened. Check that the device is on and near, then try again.
 
-page-live = Live
 page-not-live = NOT LIVE
-page-back-to-live = back to the picture
+page-to-live = to the live picture
+page-no-picture-comes = no picture comes
 page-light-on = Light on { $level }
 page-light-ready = Light ready
 page-light-off = Light off

@@ -8,9 +8,9 @@ page-theme-bright = Clara
 page-state = Estado del aparato
 page-place-failed = No se pudo abrir este lugar. Compruebe que el aparato está encendido y cerca e inténtelo de nuevo.
 
-page-live = En vivo
 page-not-live = NO EN VIVO
-page-back-to-live = volver a la imagen
+page-to-live = a la imagen en vivo
+page-no-picture-comes = no llega imagen
 page-light-on = Luz al { $level }
 page-light-ready = Luz lista
 page-light-off = Luz apagada
