@@ -30,7 +30,7 @@ export class Acts {
     pressed?.setAttribute("aria-busy", "true");
     try {
       const answer = await ask(method, path, body);
-      if (answer?.camera) this.heard(answer);
+      if (answer?.camera && answer.light) this.heard(answer);
       return { done: true, answer };
     } catch (error) {
       this.failed(error);
