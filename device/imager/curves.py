@@ -17,7 +17,8 @@ SHORTEST_MS = 200
 MOST_POINTS = 3000
 MOST_PLACES = 16
 """Reference and regions, and a few that were taken away and may come back by an undo."""
-POINTS_AN_ANSWER = 512
+POINTS_AN_ANSWER = 256
+"""Writing an answer takes the interpreter, and the loop wants it too: rather several short ones than a long one."""
 _DIGITS = 6
 
 

@@ -95,3 +95,14 @@ test("every row is as long as time, and memory is bounded, whatever comes", () =
   assert.ok(long.times_ms.length <= 6000);
   assert.equal(long.times_ms[0], 200);
 });
+
+test("a long curve is drawn in few points, among them its ends, and scaled by all", () => {
+  const curves = new GrowingCurves();
+  curves.seenMs = 0;
+  for (let turn = 1; turn <= 5000; turn += 1) curves.add(picture(turn * 200, turn === 3001 ? 9.5 : 1.5, 1));
+  const shown = curves.shown(WANTED, true, -Infinity, 0, 800);
+  assert.ok(shown.times_s.length <= 802 && shown.times_s.length > 600);
+  assert.deepEqual([shown.times_s[0], shown.times_s.at(-1)], [0.2, 1000]);
+  assert.ok(Math.abs((shown.series[0]?.values[0] ?? 0) - 100 / 9) < 1e-9);
+  assert.equal(curves.shown(WANTED, true, -Infinity, 0).times_s.length, 5000);
+});

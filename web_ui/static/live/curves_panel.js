@@ -12,6 +12,9 @@ import { GrowingCurves, seenIn, sensorMs } from "./growing_curves.js";
 /** The chart is drawn no more often than this. */
 const DRAWN_EVERY_MS = 400;
 
+/** About so many are drawn: more than a tablet has pixels across take its time from the picture. */
+const POINTS_DRAWN = 800;
+
 /** A chart begins so long before the dye. */
 const BEFORE_DYE_MS = 5000;
 
@@ -89,16 +92,19 @@ export class CurvesPanel {
     const empty = seenIn(this.header).length === 0;
     this.teach.hidden = !empty;
     element("curves-chart").hidden = empty;
-    if (!empty) this.drawCurves(this.header);
+    if (!empty) this.drawCurves(this.header, POINTS_DRAWN);
   }
 
-  /** @param {PictureHeader} header */
-  drawCurves(header) {
+  /**
+   * @param {PictureHeader} header
+   * @param {number} most points
+   */
+  drawCurves(header, most) {
     const { reference, since_injection_s: since } = header;
     const wanted = seenIn(header).map(({ name, region }) => ({ name: name === REFERENCE_NAME ? words("picture-reference") : name, region }));
     const injected_ms = since === null ? null : header.sensor_time_ns / 1e6 - since * 1000;
     const from_ms = injected_ms === null ? -Infinity : injected_ms - BEFORE_DYE_MS;
-    const { inPercent, ...shown } = this.curves.shown(wanted, reference !== null, from_ms, injected_ms ?? this.curves.times_ms[0] ?? 0);
+    const { inPercent, ...shown } = this.curves.shown(wanted, reference !== null, from_ms, injected_ms ?? this.curves.times_ms[0] ?? 0, most);
     this.chart.grow({
       ...shown,
       events: injected_ms === null ? [] : [{ at_s: 0, kind: "injection", text: words("live-dye-in") }],
@@ -110,13 +116,20 @@ export class CurvesPanel {
 
   save() {
     this.page.sheets.closeAll();
-    if (this.chart.plot === null) {
+    if (this.chart.plot === null || this.header === null) {
       this.page.line.say(words("live-curves-none"));
       return;
     }
+    const { header } = this;
     this.page.line.say(words("live-curves-keep"), [
       { word: words("charts-save-picture"), run: () => void this.chart.savePicture() },
-      { word: words("charts-save-table"), run: () => this.chart.saveTable() },
+      {
+        word: words("charts-save-table"),
+        run: () => {
+          this.drawCurves(header, Infinity);
+          this.chart.saveTable();
+        },
+      },
     ]);
   }
 

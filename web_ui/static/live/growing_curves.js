@@ -105,17 +105,19 @@ export class GrowingCurves {
    * @param {boolean} hasReference
    * @param {number} from_ms shown from here
    * @param {number} zero_ms where the time axis begins to count
+   * @param {number} [most] about so many points are enough; the highest is that of all
    * @returns {Shown}
    */
-  shown(wanted, hasReference, from_ms, zero_ms) {
+  shown(wanted, hasReference, from_ms, zero_ms, most = Infinity) {
     const first = this.times_ms.findIndex((time) => time >= from_ms);
     const from = first < 0 ? this.times_ms.length : first;
     const reference = hasReference && wanted[0] !== undefined ? this.rows.get(placeOf(wanted[0].region)) : undefined;
     const top = reference === undefined ? null : highest(reference, from);
     const scale = top !== null && top.value >= CLEAR_OF_NOISE * top.u ? { by: 100 / top.value, u: top.u / top.value } : null;
+    const chosen = indices(from, this.times_ms.length, most);
     return {
-      times_s: this.times_ms.slice(from).map((time) => (time - zero_ms) / 1000),
-      series: wanted.map(({ name, region }) => ({ name, ...band(this.rows.get(placeOf(region)), from, this.times_ms.length, scale ?? { by: 1, u: 0 }) })),
+      times_s: chosen.map((index) => ((this.times_ms[index] ?? NaN) - zero_ms) / 1000),
+      series: wanted.map(({ name, region }) => ({ name, ...band(this.rows.get(placeOf(region)), chosen, scale ?? { by: 1, u: 0 }) })),
       inPercent: scale !== null,
     };
   }
@@ -187,15 +189,28 @@ function highest(row, from) {
 }
 
 /**
- * @param {Row | undefined} row
+ * Every one, or every second, third ...: the same ones again when more come, so that a curve does not flicker; and always the newest.
+ *
  * @param {number} from
  * @param {number} to
+ * @param {number} most
+ */
+function indices(from, to, most) {
+  const step = Math.max(1, Math.ceil((to - from) / most));
+  const chosen = [];
+  for (let index = from; index < to; index += 1) if (index % step === 0 || index === to - 1) chosen.push(index);
+  return chosen;
+}
+
+/**
+ * @param {Row | undefined} row
+ * @param {number[]} chosen
  * @param {{by: number, u: number}} scale and its own relative uncertainty
  */
-function band(row, from, to, scale) {
+function band(row, chosen, scale) {
   /** @type {{values: (number | null)[], low: (number | null)[], high: (number | null)[]}} */
   const made = { values: [], low: [], high: [] };
-  for (let index = from; index < to; index += 1) {
+  for (const index of chosen) {
     const signal = row?.signal[index] ?? null;
     if (row === undefined || signal === null) {
       for (const list of Object.values(made)) list.push(null);
