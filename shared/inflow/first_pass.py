@@ -31,7 +31,7 @@ _STRETCHES = 12
 _CONFIDENCE = 0.99
 _LARGEST_ONSET_U = 0.3
 """An onset is identifiable when its standard uncertainty is below this share of the rise."""
-_LEAST_INFORMATION = 60.0
+_LEAST_INFORMATION = 75.0
 """Below, the onset is uncertain by about an eighth of the rise and more. It hardly depends on the onset found, as the uncertainty
 does, so that it does not pick the onsets that noise made look certain."""
 _TOO_NOISY = "too noisy to say when the rise began"

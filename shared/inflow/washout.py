@@ -1,10 +1,13 @@
 """Washout: how fast the signal falls long after the peak.
 
-The exponential A 2^(-t / half-life) above the baseline is fitted to the last quarter of the time between the peak and the end, by
-least squares weighted by the noise: earlier, the first pass is still running out. The quarter before it must fall at the same rate
-within 25 %; where they differ beyond noise, half of the difference is in the uncertainty. What the fitted first pass, continued to
-the end, changes in the rate is in it too, and may be 5 % at most. Early washout is faster than late washout (two compartments), so
-a half-life belongs to its time.
+The exponential A 2^(-t / half-life) above the baseline is fitted to the second half of the time between the peak and the end, by
+least squares weighted by the noise. What the first pass still adds there is not known exactly: its fit, continued, is part of the
+signal, but some of it has become what stays. So the fall lies between those of the signal with and without it: the middle is taken,
+and their distance over the root of twelve counts as uncertainty (rectangular distribution, JCGM 100:2008, GUM, 4.3.7). Where that
+is not small beside the noise, the stretch begins later, with the last quarter at the latest; there they may differ by 5 %.
+
+The third quarter must fall as fast as the last within 25 %; where they differ beyond noise, half of the difference is in the
+uncertainty. Early washout is faster than late washout (two compartments), so a half-life belongs to its time.
 """
 
 import math
@@ -24,39 +27,53 @@ _LARGEST_RATE_U = 0.06
 not favour rates that noise made large."""
 _LEAST_RATE = 3.0
 """A fall is one when its rate is this many times its own uncertainty."""
+_BEGINNINGS = (0.5, 0.55, 0.6, 0.65, 0.7, 0.75)
+"""Of the stretch that is fitted, as shares of the time between peak and end."""
+_SMALL = 0.35
 _SAME_RATE, _MOST_PASSING = 0.25, 0.05
+_SURELY_BENT, _PERHAPS_BENT = 3.0, 2.0
+_TOO_NOISY, _NO_EXPONENTIAL = "washout not seen: too noisy after the peak", "washout is no exponential yet"
 _GAUSS_NEWTON_STEPS = 30
 
 
 def half_life(series: Series, baseline: Propagated, peak_s: float, first_pass: GammaVariate | None) -> Propagated | str:
     """Half-life in seconds, or why there is none."""
-    end_s = float(series.times_s[-1])
-    middle_s, late_s = peak_s + 0.5 * (end_s - peak_s), peak_s + 0.75 * (end_s - peak_s)
-    third, last = (series.times_s >= middle_s) & (series.times_s < late_s), series.times_s >= late_s
+    whole_s = max(float(series.times_s[-1]) - peak_s, series.step_s)
+    after = (series.times_s - peak_s) / whole_s
+    third, last = (after >= 0.5) & (after < 0.75), after >= 0.75
     if min(int(third.sum()), int(last.sum())) < _LEAST_POINTS:
         return "washout not seen: too little after the peak"
-    early, late = (_rate(series, series.values, part, baseline) for part in (third, last))
-    if early is None or late is None or late.u * (end_s - late_s) > _LARGEST_RATE_U:
-        return "washout not seen: too noisy after the peak"
-    if late.value < _LEAST_RATE * late.u:
-        return "washout not seen: no fall beyond the noise"
-    apart = early - late
-    differs = abs(apart.value) > 2.0 * apart.u
-    passing = _of_first_pass(series, last, baseline, late, first_pass)
-    if (differs and abs(apart.value) > _SAME_RATE * late.value) or passing > _MOST_PASSING * late.value:
-        return "washout is no exponential yet"
-    bend = math.sqrt(apart.value**2 - apart.u**2) / 2.0 if differs else 0.0
-    return _inverted(late.doubted(math.hypot(bend, passing)))
+    (early, early_doubt), (late, late_doubt) = (_between(series, part, baseline, first_pass) for part in (third, last))
+    if early is None or late is None:
+        return _TOO_NOISY
+    apart = (early - late).doubted(math.hypot(early_doubt, late_doubt))
+    if abs(apart.value) > max(_SURELY_BENT * apart.u, _SAME_RATE * late.value):
+        return _NO_EXPONENTIAL
+    bent = abs(apart.value) > _PERHAPS_BENT * apart.u
+    bend = math.sqrt(apart.value**2 - apart.u**2) / 2.0 if bent else 0.0
+    for share in _BEGINNINGS:
+        rate, doubt = _between(series, after >= share, baseline, first_pass)
+        if rate is None or rate.u * (1.0 - share) * whole_s > _LARGEST_RATE_U:
+            return _TOO_NOISY
+        if rate.value < _LEAST_RATE * rate.u:
+            return "washout not seen: no fall beyond the noise"
+        most = _SMALL * rate.u if share < _BEGINNINGS[-1] else _MOST_PASSING / math.sqrt(12.0) * rate.value
+        if doubt < most:
+            return _inverted(rate.doubted(math.hypot(bend, doubt)))
+    return _NO_EXPONENTIAL
 
 
-def _of_first_pass(
-    series: Series, part: NDArray[np.bool_], baseline: Propagated, rate: Propagated, first_pass: GammaVariate | None
-) -> float:
-    """By how much the rate differs without the fitted first pass."""
-    if first_pass is None:
-        return 0.0
+def _between(
+    series: Series, part: NDArray[np.bool_], baseline: Propagated, first_pass: GammaVariate | None
+) -> tuple[Propagated | None, float]:
+    """Rate half way between that of the signal and that of the signal without the first pass, and the doubt which of them is it."""
+    whole = _rate(series, series.values, part, baseline)
+    if whole is None or first_pass is None:
+        return whole, 0.0
     without = _rate(series, series.values - first_pass.at(series.times_s), part, baseline)
-    return abs(without.value - rate.value) if without else math.inf
+    if without is None:
+        return whole, math.inf
+    return (whole + without).scaled(0.5), abs(without.value - whole.value) / math.sqrt(12.0)
 
 
 def _inverted(rate: Propagated) -> Propagated:

@@ -85,13 +85,13 @@ def draw_fit_and_tail(axes: Axes, reading: Reading, percent: float) -> None:
     axes.plot([fit.cut_off_s] * 2, [24, 44], color=GREY, linewidth=1.0)
     axes.annotate("cut-off", (fit.cut_off_s, 44), (2, 2), textcoords="offset points", fontsize=8, color=DARK)
     if reading.half_life_s is not None and reading.top_s is not None and reading.curve is not None:
-        late = np.linspace(reading.top_s.value + 0.75 * (RUN.seconds - reading.top_s.value), RUN.seconds, 50)
+        late = np.linspace(reading.top_s.value + 0.5 * (RUN.seconds - reading.top_s.value), RUN.seconds, 50)
         middle = float(late.mean())
         height = reading.curve.covering(middle).at(middle).value.value - reading.baseline.value
         axes.plot(
             late, height * percent * np.exp2(-(late - middle) / reading.half_life_s.value), color=DARK, linewidth=2.4
         )
-        axes.annotate("washout half-life", (late[2], 2), fontsize=8, color=DARK)
+        axes.annotate("washout half-life", (late[25], 2), fontsize=8, color=DARK)
 
 
 def main() -> None:
