@@ -1,5 +1,5 @@
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
+import { readdirSync, readFileSync } from "node:fs";
 import { test } from "node:test";
 
 /**
@@ -60,3 +60,13 @@ for (const [theme, colours] of Object.entries(THEMES)) {
     }
   });
 }
+
+test("text takes its colour from these pairs, except on the picture, which is dark in both themes", () => {
+  const folder = new URL("../static/", import.meta.url);
+  const sheets = readdirSync(folder, { recursive: true, encoding: "utf8" }).filter((name) => /^(?!libraries|picture).*\.css$/.test(name));
+  assert.ok(sheets.length > 5);
+  for (const name of sheets) {
+    const own = readFileSync(new URL(name, folder), "utf8").match(/^\s*color: (?!var\(--|inherit|currentcolor).*$/gm);
+    assert.deepEqual(own, null, name);
+  }
+});
