@@ -15,7 +15,7 @@ def summaries(folder: Path) -> tuple[tuple[RecordingSummary, ...], tuple[str, ..
     problems: list[str] = []
     for path in sorted(folder.glob("*.zarr"), reverse=True):
         try:
-            with Recording.open(path) as recording:
+            with Recording.open(path, planes=False) as recording:
                 found.append(summary(recording))
         except Refused as error:
             problems.append(error.line)

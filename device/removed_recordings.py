@@ -59,25 +59,41 @@ class RemovedRecordings:
         _move(source, self._kept / f"{name}.zarr")
         return name
 
+    def is_short(self) -> bool:
+        """Whether room is short and something removed takes it, or waits to be swept away."""
+        if any(self._folder.glob(".*.going")):
+            return True
+        return self._free(self._kept) < self.until_free_bytes and any(self._folder.glob("*~*.zarr"))
+
     def make_room(self) -> tuple[str, ...]:
-        """Delete the longest removed for good while too little is free; returns the names of what went."""
+        """Delete the longest removed for good while too little is free; returns the names of what went. Takes its time."""
+        self.sweep()
         went = []
         while self._free(self._kept) < self.until_free_bytes and (left := self.all()):
-            self._delete(left[-1])
+            self._let_go(left[-1])
+            self.sweep()
             went.append(left[-1].recording)
         return tuple(went)
 
     def forget(self) -> None:
-        """Delete all of them for good."""
+        """None of them can be put back any more; what they take is given back by ``sweep``."""
         for one in self.all():
-            self._delete(one)
+            self._let_go(one)
 
-    def _delete(self, one: RemovedRecording) -> None:
+    def sweep(self) -> None:
+        """Delete what was let go, also by a process that was killed over it. Takes its time."""
+        for path in self._folder.glob(".*.going"):
+            try:
+                shutil.rmtree(path)
+            except OSError as error:
+                raise Refused(
+                    f"{path}: cannot be deleted ({error.strerror})", remedy="check the device's storage"
+                ) from None
+
+    def _let_go(self, one: RemovedRecording) -> None:
         path = self._folder / f"{one.removed}.zarr"
-        going = path.with_name(f".{path.name}.going")  # in one step out of the list, then piece by piece
         try:
-            path.rename(going)
-            shutil.rmtree(going)
+            path.rename(path.with_name(f".{path.name}.going"))  # in one step out of the list, then piece by piece
         except OSError as error:
             raise Refused(
                 f"{path}: cannot be deleted ({error.strerror})", remedy="check the device's storage"

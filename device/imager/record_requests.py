@@ -1,6 +1,8 @@
 """What may be asked of the imager about kept recordings, their cases, and the dye record."""
 
+import logging
 import sys
+import threading
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import datetime, timedelta
@@ -19,6 +21,8 @@ from shared.errors import Refused
 from shared.protocol import control as c
 from shared.protocol import records as r
 from shared.settings import RecordingSettings
+
+_log = logging.getLogger(__name__)
 
 SPARE_TIMES = 4.0
 """Removed recordings go for good while less is free than this many times what the recorder must have (our choice, no source)."""
@@ -42,6 +46,10 @@ class RecordRequests:
         self._reading: ChildWork[None] = ChildWork("looking through recordings", lambda _job, _end: None)
         self._removed = RemovedRecordings(self._folder, SPARE_TIMES * settings.least_free_mb * 1e6, free)
         self.unreadable: tuple[str, ...] = ()
+        self.trouble = ""
+        """Why room could not be made; empty otherwise."""
+        self._lock = threading.Lock()
+        self._sweeping: threading.Thread | None = None
 
     def acts(self) -> Mapping[type, Callable[[Any], object]]:
         """What answers which request."""
@@ -60,8 +68,10 @@ class RecordRequests:
         }
 
     def close(self) -> None:
-        """End what looks through recordings."""
+        """End what looks through recordings, and wait for what makes room."""
         self._reading.close()
+        if self._sweeping is not None:
+            self._sweeping.join()
 
     # ---- the list -----------------------------------------------------------------------------------------------------
 
@@ -114,7 +124,7 @@ class RecordRequests:
     def _remove(self, asked: r.RemoveRecording) -> r.RemovedRecording:
         self._require_at_rest(asked.recording)
         removed = self._removed.remove(asked.recording, self._wall())
-        self._removed.make_room()
+        self.make_room()
         return removed
 
     def _restore(self, asked: r.RestoreRecording) -> r.Kept:
@@ -125,13 +135,23 @@ class RecordRequests:
         return self._all_removed()
 
     def _all_removed(self) -> r.RemovedRecordings:
-        self._removed.make_room()
+        self.make_room()
         free_mb = round(self._free(self._folder) / 1e6, 1)
         return r.RemovedRecordings(self._removed.all(), self._removed.until_free_bytes / 1e6, free_mb)
 
     def make_room(self) -> None:
-        """Before a recording: what was removed goes for good, the longest removed first, as far as room is short."""
-        self._removed.make_room()
+        """Where room is short, what was removed goes for good, in a thread of its own: it takes its time, and a frame has none."""
+        with self._lock:
+            if (self._sweeping is None or not self._sweeping.is_alive()) and self._removed.is_short():
+                self._sweeping = threading.Thread(target=self._make_room, name="making room", daemon=True)
+                self._sweeping.start()
+
+    def _make_room(self) -> None:
+        try:
+            self._removed.make_room()
+        except Refused as refused:
+            _log.error("%s", refused.line)
+            self.trouble = refused.line
 
     # ---- dye ----------------------------------------------------------------------------------------------------------
 

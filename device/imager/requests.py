@@ -203,6 +203,7 @@ class Requests:
     def state(self) -> c.State:
         """Everything a newcomer's page needs."""
         parts = self._parts
+        self._records.make_room()  # asked for four times a second, so that a long recording finds its room too
         return c.State(
             camera=self._camera_state(),
             light=self._lamp_state(),
@@ -279,6 +280,7 @@ class Requests:
         if self._loop.maps is not None and self._loop.maps.note:
             found.append(self._loop.maps.note)
         found += [f"a recording cannot be opened: {line}" for line in self._records.unreadable]
+        found += [self._records.trouble] if self._records.trouble else []
         return tuple(found)
 
     # ---- the acts ---------------------------------------------------------------------------------------------------

@@ -45,14 +45,17 @@ def test_a_name_taken_meanwhile_gets_a_number(tmp_path: Path) -> None:
 
 def test_the_longest_removed_goes_first_and_only_while_room_is_short(tmp_path: Path) -> None:
     names = many_recordings(tmp_path, 3)
-    free = iter([500, 500, 2000])
+    free = iter([500, 500, 2000, 500, 2000])
     removed = RemovedRecordings(tmp_path, 1000, lambda _: next(free))
     for minute, name in enumerate(names):
         removed.remove(name, FIRST + timedelta(minutes=minute))
     assert removed.make_room() == (names[0], names[1])
     assert [one.recording for one in removed.all()] == [names[2]]
+    assert removed.is_short()
+    assert not removed.is_short()
     removed.forget()
     assert removed.all() == ()
+    removed.sweep()
     assert not list((tmp_path / ".removed").iterdir())
 
 

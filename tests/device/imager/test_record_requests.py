@@ -106,7 +106,17 @@ def test_what_was_removed_goes_for_good_when_room_is_short(bench: Bench) -> None
     bench.ask(r.RemoveRecording(names[0]))
     bench.free_bytes = 1_999_000_000
     bench.requests.make_room()
+    bench.requests.close()
     assert bench.ask(r.ListRemoved()) == r.RemovedRecordings((), 2000.0, 1999.0)
+    assert not list((bench.folder / ".removed").iterdir())
+
+
+def test_what_was_let_go_is_swept_away_beside_the_requests(bench: Bench) -> None:
+    names = many_recordings(bench.folder, 1)
+    bench.ask(r.RemoveRecording(names[0]))
+    bench.ask(r.ForgetRemoved())
+    bench.requests.close()
+    assert not list((bench.folder / ".removed").iterdir())
 
 
 def test_dye_of_a_case_from_its_recordings_and_from_what_was_entered(bench: Bench) -> None:
