@@ -63,7 +63,9 @@ class Requests:
         self._case = ""
         self._review = ReviewDesk(parts.settings.recording.directory, lambda: parts.recorder.state().name)
         self._comparisons = Comparisons(
-            parts.settings.recording.directory, parts.data_folder / comparing.FOLDER, lambda: parts.recorder.state().name
+            parts.settings.recording.directory,
+            parts.data_folder / comparing.FOLDER,
+            lambda: parts.recorder.state().name,
         )
         self._records = RecordRequests(parts.recorder, parts.settings.recording, self._user_of)
         self._acts: dict[type, Callable[..., object]] = {
@@ -142,7 +144,9 @@ class Requests:
 
     def _user_of(self, recording: str) -> str:
         """Who uses a recording just now, "" nobody."""
-        return self._exports.user_of(recording) or self._review.user_of(recording) or self._comparisons.user_of(recording)
+        return (
+            self._exports.user_of(recording) or self._review.user_of(recording) or self._comparisons.user_of(recording)
+        )
 
     def close(self) -> None:
         """End what goes on beside the requests."""
