@@ -7,7 +7,9 @@ import numpy as np
 
 from shared.frame import Frame
 from shared.inflow.curves import RegionCurve
+from shared.inflow.maps_place import Followed
 from shared.inflow.parameters import Estimate, InflowParameters
+from shared.motion.carried import carried
 from shared.motion.curves import MovingCurves
 from shared.motion.pose import Motion
 from shared.motion.track import MARKING_S, Track
@@ -73,6 +75,14 @@ class FollowedHand:
         marked_s = [at_s for at_s, marked in self._marks if marked == region]
         otherwise = marked_s[-1] if marked_s else self._seen_at_s
         return self.place_at(self._seen_at.get(str(region), otherwise))
+
+    def in_reference_view(self, region: Region) -> Region:
+        """A region as it lies in the reference view, whose bins maps keep."""
+        return carried(region, self.place(region).back(), self.recording.camera.shape)
+
+    def followed(self) -> Followed:
+        """How well the frames so far were followed, for their maps."""
+        return Followed(self._track.place_u_px, self._track.warnings())
 
     def summary(self) -> HandMotion:
         """Figures over the whole recording."""

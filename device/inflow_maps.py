@@ -17,7 +17,11 @@ from device.maps_reader import AFTERWARDS, MapsReader
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
 from shared.inflow.handover import Answer, Order, hand_over
+from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import SHORTEST_S, Bins, MapGatherer
+from shared.motion.follower import reducers_of
+from shared.motion.reduced import LEAST_SIDE
+from shared.motion.track import Track
 from shared.region import Region
 
 _log = logging.getLogger(__name__)
@@ -38,6 +42,7 @@ class _Run:
     path: Path
     gatherer: MapGatherer | None
     before: threading.Thread | None
+    track: Track
     ended: threading.Event = field(default_factory=threading.Event)
     marks: Marks = Marks(None, None)
 
@@ -52,19 +57,22 @@ class LiveMaps:
         marks: Callable[[], Marks],
         reader: MapsReader,
         folder: Path,
+        ambient_off: bool = False,
     ) -> None:
         """``running`` names the folder of the recording being kept; ``reader`` finds what was gathered in ``folder``,
-        best in memory.
+        best in memory. ``ambient_off`` where unlit frames are among those taken.
 
         Make one before the camera starts: it compiles first.
         """
         _warm_up()
         self._calibration = calibration
         self._bins = Bins.of(calibration)
+        self._reducers = reducers_of(calibration) if min(calibration.camera.shape) >= LEAST_SIDE else ()
         self._running = running
         self._marks = marks
         self._reader = reader
         self._folder = folder
+        self._ambient_off = ambient_off
         shutil.rmtree(folder, ignore_errors=True)
         self._run: _Run | None = None
         self._path: Path | None = None
@@ -83,9 +91,14 @@ class LiveMaps:
             self._path = path
             if path is not None:
                 self._begin(path)
-        gatherer = self._run.gatherer if self._run is not None else None
-        if gatherer is not None:
-            gatherer.add(frame)
+        if self._run is not None and self._run.gatherer is not None:
+            self._gather(frame, self._run, self._run.gatherer)
+
+    @property
+    def hand_trouble(self) -> str:
+        """Why frames of the run that goes on are missing from its maps; empty where they are not."""
+        run = self._run
+        return run.track.trouble if run is not None else ""
 
     def close(self) -> None:
         """Have what was gathered read, and wait for it."""
@@ -101,10 +114,19 @@ class LiveMaps:
         return not self._reading.is_alive()
 
     def _begin(self, path: Path) -> None:
-        gatherer = MapGatherer(self._calibration, known_bins=self._bins)
-        self._run = _Run(path, gatherer, self._reading)
+        gatherer = MapGatherer(self._calibration, known_bins=self._bins, ambient_off=self._ambient_off)
+        self._run = _Run(path, gatherer, self._reading, Track(self._calibration, self._reducers))
         self._reading = threading.Thread(target=self._follow, args=(self._run,), name="maps of the run", daemon=True)
         self._reading.start()
+
+    def _gather(self, frame: Frame, run: _Run, gatherer: MapGatherer) -> None:
+        """Take a frame at the place of its tissue; where that is not known, it is left out and said."""
+        track = run.track
+        if gatherer.first_ns is not None and (reference := self._marks().reference) is not None:
+            track.mark(reference, (frame.sensor_time_ns - gatherer.first_ns) / 1e9)
+        motion = track.take(frame)
+        if motion is not None or not frame.lit:
+            gatherer.add(frame, motion)
 
     def _end(self) -> None:
         run, self._run, self._path = self._run, None, None
@@ -139,17 +161,22 @@ class LiveMaps:
         gatherer, marks = run.gatherer, run.marks
         assert gatherer is not None
         hand_over(folder, gatherer)
+        reference = "" if marks.reference is None else str(run.track.in_reference_view(marks.reference))
         since_s = None
         if marks.injected_at_ns is not None and gatherer.first_ns is not None:
             since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
         run.gatherer = None
-        return Order(str(run.path.absolute()), str(marks.reference or ""), since_s)
+        followed = Followed(run.track.place_u_px, run.track.warnings())
+        return Order(str(run.path.absolute()), reference, since_s, followed)
 
 
 def _warm_up() -> None:
-    """Compile what gathers, or load it from numba's cache. Seconds once, then milliseconds."""
-    camera = CameraDescription("warm-up", 32, 32)
-    gatherer = MapGatherer(Calibration.assumed(camera), 8)
+    """Compile what follows and gathers, or load it from numba's cache. Seconds once, then milliseconds."""
+    camera = CameraDescription("warm-up", 384, 320)
+    calibration = Calibration.assumed(camera)
+    gatherer, track = MapGatherer(calibration, 8), Track(calibration)
+    tissue = np.random.default_rng(0).integers(100, 900, camera.shape).astype(np.uint16)
     for number in range(12):
-        gatherer.add(Frame(np.full(camera.shape, 100, np.uint16), number, round(number * SHORTEST_S * 1e9), 10_000.0))
+        frame = Frame(np.roll(tissue, number, axis=1), number, round(number * SHORTEST_S * 1e9), 10_000.0)
+        gatherer.add(frame, track.take(frame) if number > 4 else None)
     gatherer.finish()

@@ -27,6 +27,7 @@ from shared.frame import CameraDescription, Frame
 from shared.inflow.handover import Answer, Order, taken_over
 from shared.inflow.map_values import InflowMaps
 from shared.inflow.maps import Gathered, inflow_maps
+from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import SHORTEST_S, MapGatherer
 from shared.inflow.maps_store import write_maps
 from shared.region import Region
@@ -47,11 +48,11 @@ def warm_up() -> None:
 
 
 def read_on_cores(
-    gathered: Gathered, reference: Region | None, injected_at_s: float | None, motion_followed: bool = False
+    gathered: Gathered, reference: Region | None, injected_at_s: float | None, followed: Followed | None = None
 ) -> InflowMaps:
     """The maps, read by one thread on each core. Raises like ``inflow_maps``."""
     with ThreadPoolExecutor(os.cpu_count() or 1, "maps") as pool:
-        return inflow_maps(gathered, reference, injected_at_s, pool.map, motion_followed)
+        return inflow_maps(gathered, reference, injected_at_s, pool.map, followed)
 
 
 def carried_out(order: Order, folder: Path) -> Answer:
@@ -61,9 +62,7 @@ def carried_out(order: Order, folder: Path) -> Answer:
         gathered = taken_over(folder)
         shutil.rmtree(folder, ignore_errors=True)
         reference = Region.parse(order.reference) if order.reference else None
-        write_maps(
-            Path(order.recording), read_on_cores(gathered, reference, order.injected_at_s, order.motion_followed)
-        )
+        write_maps(Path(order.recording), read_on_cores(gathered, reference, order.injected_at_s, order.followed))
     except Refused as refused:
         return Answer(f"no maps: {refused.line}")
     except OSError as error:

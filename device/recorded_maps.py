@@ -1,17 +1,50 @@
 """Inflow maps made afterwards, from the frames of a recording, with the hand's motion followed."""
 
-import logging
 from collections.abc import Callable
 
+import numpy as np
+
+from device.analysis import takes_ambient_off
 from device.followed_hand import FollowedHand
+from device.frames_ahead import frames_ahead
 from device.maps_reader import read_on_cores
 from device.marked_regions import reference_of
+from shared.ambient import half_lit
 from shared.errors import Refused
+from shared.frame import Frame
 from shared.inflow.map_values import InflowMaps
 from shared.inflow.maps_slots import MapGatherer
+from shared.motion.pose import Motion
 from shared.recording import Recording
+from shared.region import Region
 
-_log = logging.getLogger(__name__)
+
+class RecordedMaps:
+    """Gathers the maps of a recording while its frames go by."""
+
+    def __init__(self, recording: Recording, follow_motion: bool) -> None:
+        self._recording, self._follows = recording, follow_motion
+        table, ambient_off = recording.frame_table, takes_ambient_off(recording)
+        self._gatherer = MapGatherer(recording.calibration, ambient_off=ambient_off)
+        self._switched = (
+            half_lit(table.light_level * table.lit) if ambient_off else np.zeros(recording.frames, np.bool_)
+        )
+
+    def take(self, number: int, frame: Frame, motion: Motion | None) -> None:
+        """Take frame ``number``; where the hand is followed and its ``motion`` is not known, it is left out."""
+        lit = frame.lit and frame.light_level > 0
+        if not self._switched[number] and not (lit and self._follows and motion is None):
+            self._gatherer.add(frame, motion if lit else None)
+
+    def made(self, reference: Region | None, hand: FollowedHand | None) -> InflowMaps:
+        """The maps. Raises Refused for too few frames or a bad reference."""
+        followed = None
+        if hand is not None:
+            followed = hand.followed()
+            reference = None if reference is None else hand.in_reference_view(reference)
+        marked_ns, first_ns = self._recording.injected_at_ns, int(self._recording.frame_table.sensor_time_ns[0])
+        since_s = None if marked_ns is None else (marked_ns - first_ns) / 1e9
+        return read_on_cores(self._gatherer, reference, since_s, followed)
 
 
 def maps_of(
@@ -27,19 +60,9 @@ def maps_of(
         if reference is not None:
             raise
         region = None
-    gatherer = MapGatherer(recording.calibration)
-    hand = FollowedHand(recording) if follow_motion else None
-    left_out = 0
-    for number in range(recording.frames):
-        frame = recording.frame(number)
-        motion = hand.motion(number, frame) if hand is not None and frame.lit and frame.light_level > 0 else None
-        if hand is not None and motion is None and frame.lit:
-            left_out += 1
-        else:
-            gatherer.add(frame, motion)
-        on_progress((number + 1) / recording.frames)
-    marked_ns = recording.injected_at_ns
-    since_s = None if marked_ns is None else (marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9
-    if left_out:
-        _log.info("%s: %d frames whose place is not known are left out of the maps", recording.name, left_out)
-    return read_on_cores(gatherer, region, since_s, hand is not None)
+    maps, hand = RecordedMaps(recording, follow_motion), FollowedHand(recording) if follow_motion else None
+    with frames_ahead(recording) as frames:
+        for number, frame in enumerate(frames):
+            maps.take(number, frame, hand.motion(number, frame) if hand is not None else None)
+            on_progress((number + 1) / recording.frames)
+    return maps.made(region, hand)

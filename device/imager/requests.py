@@ -281,8 +281,8 @@ class Requests:
             found.append(self._loop.ambient_trouble)
         if self._note:
             found.append(self._note)
-        if self._loop.maps is not None and self._loop.maps.note:
-            found.append(self._loop.maps.note)
+        if self._loop.maps is not None:
+            found += [line for line in (self._loop.maps.hand_trouble, self._loop.maps.note) if line]
         found += [f"a recording cannot be opened: {line}" for line in self._records.unreadable]
         found += [self._records.trouble] if self._records.trouble else []
         return tuple(found)

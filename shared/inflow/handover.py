@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.bounded import filled
+from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import Bins, MapGatherer, Slot
 
 _ABOUT = "slots.json"
@@ -25,7 +26,7 @@ class Order:
     recording: str
     reference: str
     injected_at_s: float | None
-    motion_followed: bool = False
+    followed: Followed | None = None
 
 
 @dataclass(frozen=True)

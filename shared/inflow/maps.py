@@ -26,6 +26,7 @@ from shared.inflow.map_values import NAMES as NAMES
 from shared.inflow.maps_first_pass import room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_local_cubic import Tables, tables_at
+from shared.inflow.maps_place import Followed, add_place_u
 from shared.inflow.maps_slots import Bins, Slot
 from shared.region import Region
 
@@ -33,6 +34,8 @@ F64 = NDArray[np.float64]
 
 _BANDS = 32
 _LEAST_SLOTS = 12
+_NOTHING_WITHOUT_RISE = tuple(NAMES.index(name) for name in ("peak_relative_percent", "ingress_slope_percent_per_s"))
+"""Figures that are as good as 0 in a bin without rise."""
 
 
 class Gathered(Protocol):
@@ -77,11 +80,12 @@ def inflow_maps(
     reference: Region | None,
     injected_at_s: float | None,
     each: Each = map,
-    motion_followed: bool = False,
+    followed: Followed | None = None,
 ) -> InflowMaps:
     """Read all bins. Times in seconds since the first frame.
 
-    Raises Refused where too little was seen, or the reference lies outside the picture.
+    Where the hand was ``followed``, what is unsure of a frame's place is counted. Raises Refused where too little was seen, or the
+    reference lies outside the picture.
     """
     gatherer.finish()
     if len(gatherer.slots) < _LEAST_SLOTS:
@@ -97,6 +101,8 @@ def inflow_maps(
     tables, order = series.tables(series.nodes_s), series.order
     bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
 
+    place_u_px = followed.place_u_px if followed is not None else None
+
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
             *(gatherer.planes, order, series.steps, series.noise, bins, series.slots, series.early, tables, at_top),
@@ -105,17 +111,28 @@ def inflow_maps(
         here = slice(*rows)
         raw[here][gatherer.saturated[here] > 0] = SATURATED
         _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
+
+    def place(rows: tuple[int, int]) -> None:
+        assert place_u_px is not None
+        dark = raw == NO_RISE
+        for k in range(len(found)):
+            add_place_u(found[k], found_u[k], *rows, place_u_px / 2.0, dark if k in _NOTHING_WITHOUT_RISE else None)
+
+    def classify(rows: tuple[int, int]) -> None:
+        here = slice(*rows)
         _classify(found[:, here], found_u[:, here], raw[here], classes[:, here])
 
     edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
-    list(each(band, [(int(first), int(last)) for first, last in pairwise(edges)]))
+    bands = [(int(first), int(last)) for first, last in pairwise(edges)]
+    for step in (band, classify) if place_u_px is None else (band, place, classify):
+        list(each(step, bands))
     about = MapsAbout(
         str(reference) if reference is not None else "",
         injected_at_s is not None,
         injected_at_s or 0.0,
         sum(slot.frames for slot in gatherer.slots),
-        motion_followed,
-        tuple(notes),
+        place_u_px is not None,
+        (*notes, *(followed.notes if followed is not None else ())),
     )
     return InflowMaps(found, found_u, classes, about)
 

@@ -6,6 +6,7 @@ the present one fades, each knowing its own place in the reference view: few ste
 so that errors hardly add up. Any view that is alike again is used again, the reference first.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from shared.calibration import Calibration
@@ -26,6 +27,13 @@ _FAR = 0.35
 """Share of the picture's side beyond which a shift asks for another view: at half, right and left can no longer be told apart."""
 _SMALL_TURN_DEG = 0.4
 """Rotations smaller than this need no turning back before they are looked for."""
+
+
+def reducers_of(calibration: Calibration) -> tuple[Reducer, ...]:
+    """The finest reducer and coarser ones. Raises Refused for small pictures."""
+    finest = Reducer(calibration)
+    coarser = (k for k in _COARSER if min(finest.rows, finest.columns) // k >= LEAST_SIDE)
+    return (finest, *(Reducer(calibration, k) for k in coarser))
 
 
 @dataclass(eq=False)
@@ -55,20 +63,19 @@ class _View:
 @dataclass(eq=False)
 class Follower:
     """Takes frames in order; ``follow`` answers where the reference view is in each. The reference is the first frame that shows
-    texture which the next frame shows again; what comes before it has no lock.
+    texture which the next frame shows again; what comes before it has no lock. ``reducers`` are those of the calibration, made here
+    where none are lent.
     """
 
     calibration: Calibration
-    _reducers: list[Reducer] = field(init=False)
+    reducers: Sequence[Reducer] = ()
     _views: list[_View] = field(init=False, default_factory=list)
     _candidates: list[Registration] = field(init=False, default_factory=list)
     _rotation_deg: float = field(init=False, default=0.0)
     _current: _View | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
-        finest = Reducer(self.calibration)
-        coarser = (k for k in _COARSER if min(finest.rows, finest.columns) // k >= LEAST_SIDE)
-        self._reducers = [finest, *(Reducer(self.calibration, k) for k in coarser)]
+        self.reducers = self.reducers or reducers_of(self.calibration)
 
     @property
     def views(self) -> int:
@@ -92,7 +99,7 @@ class Follower:
         """A picture becomes the reference when the next one surely shows the same, at the finest scale that does; not noise."""
         candidates, self._candidates = self._candidates, []
         motion = Motion(confidence=0.0, locked=False)
-        for number, reducer in enumerate(self._reducers):
+        for number, reducer in enumerate(self.reducers):
             texture = reducer.texture(pixels)
             if candidates:
                 motion = max(motion, candidates[number].match(Sighting.of(texture)), key=lambda found: found.confidence)

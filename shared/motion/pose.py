@@ -16,6 +16,7 @@ class Motion:
     ``dx_px`` is to the right, ``dy_px`` down, ``rotation_deg`` clockwise as seen. ``confidence`` (0 to 1) is 1 - rival / peak: by
     how much the best place matches better than the best other place; below the limit there is no lock. ``likeness`` (-1 to 1) is
     the correlation of the two textures once they lie on each other: noise and dye lower it without making the place unsure.
+    ``u_px`` is the standard uncertainty of the shift along each axis.
     """
 
     dx_px: float = 0.0
@@ -24,6 +25,12 @@ class Motion:
     confidence: float = 1.0
     locked: bool = True
     likeness: float = 1.0
+    u_px: float = 0.0
+
+    @property
+    def is_none(self) -> bool:
+        """Whether nothing moved at all, as where nothing is followed."""
+        return self.dx_px == 0.0 and self.dy_px == 0.0 and self.rotation_deg == 0.0
 
     @property
     def shift_px(self) -> float:
@@ -40,6 +47,7 @@ class Motion:
             min(self.confidence, later.confidence),
             self.locked and later.locked,
             min(self.likeness, later.likeness),
+            math.hypot(self.u_px, later.u_px),
         )
 
     def back(self) -> "Motion":
@@ -52,6 +60,7 @@ class Motion:
             self.confidence,
             self.locked,
             self.likeness,
+            self.u_px,
         )
 
     def to_frame(self, shape: tuple[int, int]) -> NDArray[np.float64]:
@@ -80,7 +89,8 @@ def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: floa
     if len(motions) > 2 and spread > 0 and min(times_s) <= at_s <= max(times_s):
         level += (at_s - np.mean(times_s)) * (since_s @ numbers) / spread
     dx_px, dy_px, rotation_deg = (float(each) for each in level)
-    return Motion(dx_px, dy_px, rotation_deg, min(motion.confidence for motion in motions))
+    u_px = max(motion.u_px for motion in motions)
+    return Motion(dx_px, dy_px, rotation_deg, min(motion.confidence for motion in motions), u_px=u_px)
 
 
 def _turn(degrees: float) -> tuple[float, float]:

@@ -12,7 +12,7 @@ from shared.frame import Counts
 from shared.motion.correlation import C64, F32, Correlator
 from shared.motion.pose import Motion
 from shared.motion.reduced import Reducer, Texture
-from shared.motion.refinement import compared_texels, refined
+from shared.motion.refinement import compared_texels, place_u_texels, refined
 from shared.motion.resample import into_reference
 
 CONFIDENCE_LIMIT = 0.45
@@ -118,7 +118,8 @@ class Registration:
         away = math.hypot(dx - texels[0], dy - texels[1])
         if likeness < _LEAST_LIKENESS / math.sqrt(compared_texels(self.texture.fine)) or away > _FARTHEST_TEXELS:
             return Motion(confidence=0.0, locked=False)
-        return Motion(dx * block, dy * block, math.degrees(radians), start.confidence, likeness=likeness)
+        u_px = block * place_u_texels(likeness, compared_texels(self.texture.fine))
+        return Motion(dx * block, dy * block, math.degrees(radians), start.confidence, True, likeness, u_px)
 
 
 def _turned_back(texture: F32, rotation_deg: float) -> F32:

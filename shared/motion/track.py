@@ -1,5 +1,6 @@
 """Where the tissue of one view lay in every frame of a run so far, where regions marked at a moment belong, and what was lost."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -8,9 +9,10 @@ from numpy.typing import NDArray
 
 from shared.calibration import Calibration
 from shared.frame import Frame
+from shared.motion.carried import carried
 from shared.motion.follower import Follower
 from shared.motion.pose import Motion, line_through
-from shared.motion.reduced import LEAST_SIDE
+from shared.motion.reduced import LEAST_SIDE, Reducer
 from shared.region import Region
 
 LOST_S = 1.0
@@ -18,6 +20,8 @@ LOST_S = 1.0
 MARKING_S = 1.0
 """A region belongs where a line through the motion this long before and after it was marked has it: a finger follows no tremor."""
 _NAMED_SPANS = 3
+_PATIENCE_FRAMES = 60
+"""Frames with light after which a run in which nothing was found says so."""
 
 
 @dataclass(eq=False)
@@ -29,6 +33,8 @@ class Track:
     """
 
     calibration: Calibration
+    reducers: Sequence[Reducer] = ()
+    """Of the calibration, lent so that making a track takes no time; none where pictures are too small to be followed."""
     motions: list[Motion | None] = field(default_factory=list)
     times_s: list[float] = field(default_factory=list)
     """Since the first frame, when each was read out."""
@@ -67,7 +73,9 @@ class Track:
     def mark(self, region: Region, at_s: float) -> None:
         """A region lies so in the view ``at_s`` after the first frame. Put anew while the tissue is lost, it shows where it is."""
         before = self._marks.get(region.name)
-        if before is not None and before[0] != region and self.times_s and self.lost_s > LOST_S:
+        if before is not None and before[0] == region:
+            return
+        if before is not None and self.times_s and self.lost_s > LOST_S:
             x, y = _middle(before[0])
             matrix = self.place_at(before[1]).back().to_frame(self.calibration.camera.shape)
             old_x, old_y = matrix @ (x, y, 1.0)
@@ -82,8 +90,14 @@ class Track:
         known = self._marks.get(region.name)
         return self.place_at(known[1] if known is not None and known[0] == region else 0.0)
 
+    def in_reference_view(self, region: Region) -> Region:
+        """A marked region as it lies in the reference view."""
+        return carried(region, self.place(region).back(), self.calibration.camera.shape)
+
     def place_at(self, seen_at_s: float) -> Motion:
         """Motion from the reference view to the view ``seen_at_s`` after the first frame, tremor smoothed out."""
+        if not self.times_s:
+            return Motion()
         if seen_at_s in self.joined_s:
             return self._joined
         first, last = np.searchsorted(self.times_s, (seen_at_s - MARKING_S, seen_at_s + MARKING_S))
@@ -96,6 +110,18 @@ class Track:
         return next((motion for motion in earlier if motion is not None), Motion())
 
     @property
+    def trouble(self) -> str:
+        """What must be said while the run goes on; empty where the tissue is found."""
+        if self.lost_s > LOST_S:
+            return (
+                f"the tissue has been lost from sight for {self.lost_s:.0f} s, and the maps lack these frames: "
+                "go back to the same view, or mark the reference anew on the same tissue"
+            )
+        if self.found_at is None and self.lit > _PATIENCE_FRAMES:
+            return "nothing in the picture lets the hand's motion be followed: hold still, or the maps blur"
+        return ""
+
+    @property
     def lit(self) -> int:
         """Frames with light."""
         return sum(motion is not None for motion in self.motions)
@@ -104,6 +130,12 @@ class Track:
     def lost(self) -> list[int]:
         """Numbers of the frames with light whose place is not known."""
         return [number for number, motion in enumerate(self.motions) if motion is not None and not motion.locked]
+
+    @property
+    def place_u_px(self) -> float | None:
+        """Standard uncertainty of a frame's place along each axis, root mean square over the frames found; None without any."""
+        squares = [motion.u_px**2 for motion in self.motions if motion is not None and motion.locked]
+        return math.sqrt(sum(squares) / len(squares)) if squares else None
 
     def warnings(self) -> tuple[str, ...]:
         """What could not be followed, and when; what was joined by hand."""
@@ -123,7 +155,9 @@ class Track:
         return tuple(found)
 
     def _new_follower(self) -> Follower | None:
-        return Follower(self.calibration) if min(self.calibration.camera.shape) >= LEAST_SIDE else None
+        if min(self.calibration.camera.shape) < LEAST_SIDE:
+            return None
+        return Follower(self.calibration, self.reducers)
 
     def _followed(self, frame: Frame) -> Motion:
         if self._follower is None:

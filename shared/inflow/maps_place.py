@@ -1,0 +1,50 @@
+"""What an unsure place does to maps: where a figure changes from bin to bin, it is as unsure as the place times the change.
+
+A frame is put to the reference view with a standard uncertainty along each axis, and interpolation widens each bin (bilinear
+weights at a random place between two bins have a variance of 1/6 bin squared on either axis). To first order the one costs gradient
+times uncertainty, the other half the variance times the second derivative. Errors of the place are alike in many frames, and are
+not taken to average out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+F32 = NDArray[np.float32]
+
+WIDENED_BINS2 = 1.0 / 6.0
+"""Variance of bilinear weights, f (1 - f) on average over all f."""
+
+
+@dataclass(frozen=True)
+class Followed:
+    """How the hand was followed: standard uncertainty of a frame's place along each axis, None where there was nothing to follow
+    it by, and what must be said.
+    """
+
+    place_u_px: float | None
+    notes: tuple[str, ...] = ()
+
+
+def add_place_u(
+    values: F32, u: F32, first: int, last: int, place_u_bins: float, none: NDArray[np.bool_] | None = None
+) -> None:
+    """Add the share of an unsure place to ``u`` in rows ``first`` to ``last``; ``values`` and ``u`` (height, width), nan unknown.
+
+    ``none`` (height, width) marks bins whose unknown value is as good as 0. Where a neighbour is unknown the change towards the
+    other one counts; without either, none.
+    """
+    rows = slice(max(first - 1, 0), min(last + 1, values.shape[0]))
+    inner = values[rows] if none is None else np.where(none[rows] & np.isnan(values[rows]), np.float32(0), values[rows])
+    near = np.pad(inner, ((int(first == 0), int(last == values.shape[0])), (1, 1)), constant_values=np.nan)
+    here = near[1:-1, 1:-1]
+    gradient2, bend = np.zeros_like(here), np.zeros_like(here)
+    for before, after in ((near[:-2, 1:-1], near[2:, 1:-1]), (near[1:-1, :-2], near[1:-1, 2:])):
+        back, on = here - before, after - here
+        both = np.isfinite(back) & np.isfinite(on)
+        slope = np.where(both, 0.5 * (back + on), np.where(np.isfinite(back), back, on))
+        gradient2 += np.where(np.isfinite(slope), slope * slope, np.float32(0))
+        bend += np.where(both, on - back, np.float32(0))
+    share2 = gradient2 * np.float32(place_u_bins**2) + (bend * np.float32(0.5 * WIDENED_BINS2)) ** 2
+    u[first:last] = np.sqrt(u[first:last] ** 2 + share2)
