@@ -34,6 +34,9 @@ test("one thing comes next, and what results lean on comes first", () => {
   assert.deepEqual(whatNext(known({})), { what: "start", step: "dark", days: 0 });
   assert.deepEqual(whatNext(known({ dark: YESTERDAY, scale: YESTERDAY })), { what: "step", step: "defects", days: 0 });
   assert.deepEqual(whatNext(known({ ...all(NEEDED, YESTERDAY), flat: "2030-11-01T09:00:00Z" })), { what: "old", step: "flat", days: 184 });
+  const outside = known(all(NEEDED, YESTERDAY));
+  for (const one of outside.steps) if (one.step === "gain") one.figures = [{ figure: "PRNU", words: "3 %", limit: "at most 2", passed: false }];
+  assert.deepEqual(whatNext(outside), { what: "failing", step: "gain", days: 0 });
   assert.equal(whatNext(known(all(NEEDED, YESTERDAY), { in_force: "2031-05-01T09:00:00Z" })).what, "force");
   assert.equal(whatNext(known(all(NEEDED, YESTERDAY), { light_in_force: "" })).what, "force");
   assert.deepEqual(whatNext(known(all(NEEDED, YESTERDAY))), { what: "step", step: "leakage", days: 0 });

@@ -143,6 +143,10 @@ def test_fields_are_read_and_told_where_they_are_wrong(place: Page, device: Page
     expect(place.locator(".guide-trouble")).to_contain_text("A number is needed here.")
     assert not any(isinstance(one, p.StartWalk) for one in device.requests)
     place.get_by_label("From the lens to the sheet, mm").fill("312,5")
+    asked = device.requests.count(p.GetCommissioning())
+    device.change(light={"state": "tripped", "reason": "too warm"})
+    device.wait_for(lambda requests: requests.count(p.GetCommissioning()) > asked)
+    expect(place.get_by_label("From the lens to the sheet, mm")).to_have_value("312,5")
     place.locator(".guide-start").tap()
     device.wait_for(lambda asked: p.StartWalk("scale", 312.5, 10.0) in asked)
 

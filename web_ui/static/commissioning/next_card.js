@@ -15,6 +15,7 @@ const NEXT_WORDS = {
   start: "commissioning-next-start",
   step: "commissioning-next-step",
   old: "commissioning-next-old",
+  failing: "commissioning-next-failing",
   force: "commissioning-next-force",
   check: "commissioning-next-check",
   "check failed": "commissioning-next-check-failed",

@@ -14,6 +14,8 @@ import { axisWords, markWord, seriesWord, titleOf } from "./curve_words.js";
 
 const FONT = "16px system-ui, sans-serif";
 const HEIGHT_PX = 300;
+/** Steps whose points lie so close that they are a line. @type {Set<StepName>} */
+const LINES = new Set(["dark", "sharpness"]);
 
 /** What a step's figures were read from: a curve, or a map of the picture's parts; both can be kept. */
 export class StepCurve {
@@ -106,8 +108,10 @@ export class StepCurve {
         {},
         ...curve.series.map(({ name }, index) => {
           const colour = colourOf(style, `--curve-${index + 1}`);
-          const dots = name === "measured" && !log ? { show: true, size: 8, fill: colour } : { show: name === "places", size: 6, fill: colour };
-          return { label: seriesWord(name), stroke: name === "places" ? "transparent" : colour, width: 2, dash: name === "line" || name === "proportional" ? [8, 5] : [], points: dots, ...(name === "places" ? { paths: () => null } : {}) };
+          const measured = name === "measured" || name === "places";
+          const points = { show: measured && !LINES.has(curve.step), size: places ? 6 : 8, fill: colour };
+          // what was measured here and there is not joined by a line: nothing is known between
+          return { label: seriesWord(name), stroke: colour, width: 2, dash: measured ? [] : [8, 5], points, ...(points.show ? { paths: () => null } : {}) };
         }),
       ],
       hooks: { draw: [(plot) => this.drawMark(plot, curve, ink)] },

@@ -5,7 +5,7 @@
 import { made } from "../page/made.js";
 import { words } from "../page/words.js";
 import { nameOf, SHEETS, STEPS } from "./step_words.js";
-import { ageDays, isTooOld } from "./what_next.js";
+import { ageDays, isOutside, isTooOld } from "./what_next.js";
 
 /** @typedef {{word: string, kind: "good" | "due" | "bad" | "runs" | ""}} Standing */
 
@@ -68,7 +68,7 @@ function stepStanding(known, step) {
   const line = known.steps.find((one) => one.step === step);
   if (known.proposal?.step === step) return { word: words("commissioning-look-at-it"), kind: "due" };
   if (line === undefined || line.made_at === "") return { word: words("commissioning-never"), kind: "due" };
-  if (line.figures.some((one) => one.passed === false)) return { word: words("commissioning-failing"), kind: "bad" };
+  if (isOutside(known, step)) return { word: words("commissioning-failing"), kind: "bad" };
   if (isTooOld(known, step)) return { word: words("commissioning-old"), kind: "due" };
   return { word: words("commissioning-age", { days: ageDays(known, step) ?? 0 }), kind: "good" };
 }

@@ -43,9 +43,9 @@ export class WalkSheet {
     this.curve = null;
   }
 
-  /** What the device told has changed: everything is written anew. */
+  /** What the device told has changed: all is written anew, but for a guide, in which someone may have typed. */
   show() {
-    this.mode = "";
+    if (this.mode !== "guide") this.mode = "";
     this.heard(this.desk.page.state());
   }
 

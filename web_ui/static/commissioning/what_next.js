@@ -7,7 +7,7 @@ const DAY_MS = 86_400_000;
 /**
  * The one thing to do next; `step` names what it is about.
  *
- * @typedef {{what: "decide" | "start" | "step" | "old" | "force" | "check" | "check failed" | "ready" | "optional" | "replay", step: StepName | null, days: number}} Next
+ * @typedef {{what: "decide" | "start" | "step" | "old" | "failing" | "force" | "check" | "check failed" | "ready" | "optional" | "replay", step: StepName | null, days: number}} Next
  */
 
 /**
@@ -32,6 +32,11 @@ export function isTooOld(known, step) {
   return days !== null && days > known.oldest_days;
 }
 
+/** Whether a figure of that step is outside its limit. @param {Commissioning} known @param {StepName} step */
+export function isOutside(known, step) {
+  return known.steps.find((one) => one.step === step)?.figures.some((one) => one.passed === false) ?? false;
+}
+
 /** Whether the newest calibration, and the newest light output, are what results use. @param {Commissioning} known */
 export function isInForce(known) {
   const light = known.steps.find((one) => one.step === "light")?.made_at ?? "";
@@ -50,12 +55,20 @@ export function whatNext(known) {
   if (STEPS.every(never)) return next("start", "dark");
   const missing = NEEDED.find(never);
   if (missing !== undefined) return next("step", missing);
-  const old = NEEDED.find((step) => isTooOld(known, step));
-  if (old !== undefined) return next("old", old, ageDays(known, old) ?? 0);
+  const worn = nextOfWorn(known);
+  if (worn !== null) return worn;
   if (!isInForce(known)) return next("force");
   // the check weighs leakage, so it needs that step too
   if (never("leakage")) return next("step", "leakage");
   return nextOfCheck(known) ?? next(STEPS.some(never) ? "optional" : "ready", STEPS.find(never) ?? null);
+}
+
+/** A step that was taken and no longer holds. @param {Commissioning} known @returns {Next | null} */
+function nextOfWorn(known) {
+  const old = NEEDED.find((step) => isTooOld(known, step));
+  if (old !== undefined) return { what: "old", step: old, days: ageDays(known, old) ?? 0 };
+  const failing = STEPS.find((step) => isOutside(known, step));
+  return failing === undefined ? null : { what: "failing", step: failing, days: 0 };
 }
 
 /** @param {Commissioning} known @returns {Next | null} */

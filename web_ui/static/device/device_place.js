@@ -28,7 +28,7 @@ export class DevicePlace {
     this.heardMs = 0;
     this.timer = 0;
     this.asking = 0;
-    this.settingsText = "";
+    this.settingsText = this.tripsText = "";
     const list = (/** @type {string} */ id) => new FactList(element(id));
     this.lists = {
       light: list("device-light-facts"),
@@ -54,7 +54,7 @@ export class DevicePlace {
   }
 
   relabel() {
-    this.settingsText = "";
+    this.settingsText = this.tripsText = "";
     this.show();
   }
 
@@ -95,12 +95,13 @@ export class DevicePlace {
 
   /** @param {Trip[]} trips */
   showTrips(trips) {
+    const text = JSON.stringify(trips);
+    if (text === this.tripsText) return;
+    this.tripsText = text;
     const rows = trips.map(({ at, reason, tried }) =>
       made("li", "trip", made("strong", "", momentText(at)), made("span", "", reason), ...(tried ? [made("span", "trip-tried", words("device-trip-tried"))] : [])),
     );
-    const list = element("device-trip-list");
-    if (list.childElementCount === rows.length && list.textContent === rows.map((one) => one.textContent).join("")) return;
-    list.replaceChildren(...(rows.length === 0 ? [made("li", "teach", words("device-trips-none"))] : rows));
+    element("device-trip-list").replaceChildren(...(rows.length === 0 ? [made("li", "teach", words("device-trips-none"))] : rows));
   }
 
   /**

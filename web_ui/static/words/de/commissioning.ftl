@@ -52,12 +52,12 @@ commissioning-light-guide =
     Sie füllt das mittlere Drittel des Bildes und bewegt sich nicht. Verdunkeln Sie den Raum, oder schalten Sie wenigstens flackernde Lampen aus.
     Der Ring leuchtet auf jeder Stufe, hinauf und wieder hinunter, jeweils etwa eine halbe Sekunde.
 commissioning-scale-guide =
-    Drucken Sie das Punktraster mit einem Laserdrucker auf steifes, mattes Papier, in 100 %, und prüfen Sie die Lineale. Die meiste Tinte ist im nahen Infrarot nicht zu sehen.
+    Drucken Sie das Punktraster mit einem Laserdrucker auf steifes, mattes Papier, in 100 %, und prüfen Sie die Lineale. Die meiste Tinte ist im nahen Infrarot nicht zu sehen.
     Legen Sie es flach hin, seine Mitte in der Bildmitte, senkrecht unter dem Handgerät, in Ihrem Arbeitsabstand.
     Beleuchten Sie es gleichmäßig: Tageslicht oder eine Halogenlampe kann helfen.
     Der Ring leuchtet auf höchster Stufe, insgesamt einige Sekunden.
 commissioning-sharpness-guide =
-    Drucken Sie die schräge Kante mit einem Laserdrucker auf steifes, mattes Papier, in 100 %.
+    Drucken Sie die schräge Kante mit einem Laserdrucker auf steifes, mattes Papier, in 100 %.
     Legen Sie sie flach hin, ihre Mitte in der Bildmitte, scharf gestellt in Ihrem Arbeitsabstand; keine andere Kante in der Bildmitte.
     Beleuchten Sie sie gleichmäßig: Tageslicht oder eine Halogenlampe kann helfen.
     Der Ring leuchtet auf höchster Stufe, insgesamt einige Sekunden.
@@ -148,6 +148,7 @@ commissioning-next-step = { $step } fehlt und kommt als Nächstes.
 commissioning-next-force = Die neueste Kalibrierung ist noch nicht in Kraft. Das Kameraprogramm neu zu starten dauert einige Sekunden; währenddessen gibt es kein Bild.
 commissioning-next-force-now = In Kraft setzen
 commissioning-next-old = { $step } ist { $days } Tage alt, mehr als { $limit }. Führen Sie es noch einmal aus.
+commissioning-next-failing = { $step } liegt außerhalb der Grenze. Sehen Sie dort nach, und führen Sie es dann noch einmal aus.
 commissioning-next-check = Kalibriert. Führen Sie vor einem Fall die Prüfung durch.
 commissioning-next-check-failed = Die letzte Prüfung wurde nicht bestanden. Bringen Sie in Ordnung, was nicht bestand, und prüfen Sie noch einmal.
 commissioning-next-ready = Kalibriert, und die heutige Prüfung ist bestanden.
@@ -168,7 +169,7 @@ commissioning-no-calibrations = Noch keine ist vorhanden.
 commissioning-certificate = Zertifikat
 commissioning-certificate-about = Jede Größe der neuesten Kalibrierung neben ihrer Grenze, mit ihren Kurven, als PDF.
 commissioning-targets = Druckvorlagen
-commissioning-targets-about = Punktraster, schräge Kante, Plätze der gleichmäßigen Fläche und der Näpfchen. Drucken Sie in 100 %, mit einem Laserdrucker auf mattes Papier, und messen Sie beide Lineale nach.
+commissioning-targets-about = Punktraster, schräge Kante, Plätze der gleichmäßigen Fläche und der Näpfchen. Drucken Sie in 100 %, mit einem Laserdrucker auf mattes Papier, und messen Sie beide Lineale nach.
 commissioning-target-a4 = Papier A4
 commissioning-target-letter = Papier Letter
 commissioning-write-paper = Erstellen

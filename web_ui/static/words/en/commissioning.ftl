@@ -52,12 +52,12 @@ commissioning-light-guide =
     It fills the middle third of the picture and does not move. Darken the room, or at least switch off lamps that flicker.
     The ring lights at each level, up and down again, about half a second each.
 commissioning-scale-guide =
-    Print the dot grid with a laser printer on stiff, matt paper, at 100 %, and check its rulers. Most inkjet ink is not seen in the near infrared.
+    Print the dot grid with a laser printer on stiff, matt paper, at 100 %, and check its rulers. Most inkjet ink is not seen in the near infrared.
     Lay it flat, its middle in the picture's middle, square to the handheld, at your working distance.
     Light it evenly: daylight or a halogen lamp may help.
     The ring lights at its highest level, a few seconds in all.
 commissioning-sharpness-guide =
-    Print the slanted edge with a laser printer on stiff, matt paper, at 100 %.
+    Print the slanted edge with a laser printer on stiff, matt paper, at 100 %.
     Lay it flat, its middle in the picture's middle, in focus at your working distance; no other edge in the middle of the picture.
     Light it evenly: daylight or a halogen lamp may help.
     The ring lights at its highest level, a few seconds in all.
@@ -148,6 +148,7 @@ commissioning-next-step = { $step } is missing. It comes next.
 commissioning-next-force = The newest calibration is not in force yet. Starting the camera's program again takes some seconds; there is no picture meanwhile.
 commissioning-next-force-now = Put it in force
 commissioning-next-old = { $step } is { $days } days old, more than { $limit }. Take it again.
+commissioning-next-failing = { $step } is outside its limit. See what is said there, then take it again.
 commissioning-next-check = Calibrated. Before a case, make the check.
 commissioning-next-check-failed = The last check failed. Put right what failed, then check again.
 commissioning-next-ready = Calibrated, and the check of today passed.
@@ -168,7 +169,7 @@ commissioning-no-calibrations = None is kept yet.
 commissioning-certificate = Certificate
 commissioning-certificate-about = Every figure of the newest calibration beside its limit, with its curves, as PDF.
 commissioning-targets = Printable targets
-commissioning-targets-about = Dot grid, slanted edge, places of the even target and of the wells. Print at 100 %, with a laser printer on matt paper, and measure both rulers.
+commissioning-targets-about = Dot grid, slanted edge, places of the even target and of the wells. Print at 100 %, with a laser printer on matt paper, and measure both rulers.
 commissioning-target-a4 = Paper A4
 commissioning-target-letter = Paper Letter
 commissioning-write-paper = Write it

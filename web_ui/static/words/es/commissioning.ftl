@@ -52,12 +52,12 @@ commissioning-light-guide =
     Llena el tercio central de la imagen y no se mueve. Oscurezca la sala, o al menos apague las lámparas que parpadean.
     El anillo se enciende en cada nivel, subiendo y bajando, alrededor de medio segundo cada vez.
 commissioning-scale-guide =
-    Imprima la retícula de puntos con una impresora láser en papel rígido y mate, al 100 %, y compruebe sus reglas. La mayoría de las tintas no se ven en el infrarrojo cercano.
+    Imprima la retícula de puntos con una impresora láser en papel rígido y mate, al 100 %, y compruebe sus reglas. La mayoría de las tintas no se ven en el infrarrojo cercano.
     Póngala plana, con su centro en el centro de la imagen, perpendicular al aparato, a su distancia de trabajo.
     Ilumínela de modo uniforme: puede ayudar la luz del día o una lámpara halógena.
     El anillo se enciende en su nivel más alto, unos segundos en total.
 commissioning-sharpness-guide =
-    Imprima el borde inclinado con una impresora láser en papel rígido y mate, al 100 %.
+    Imprima el borde inclinado con una impresora láser en papel rígido y mate, al 100 %.
     Póngalo plano, con su centro en el centro de la imagen, enfocado a su distancia de trabajo; ningún otro borde en el centro de la imagen.
     Ilumínelo de modo uniforme: puede ayudar la luz del día o una lámpara halógena.
     El anillo se enciende en su nivel más alto, unos segundos en total.
@@ -148,6 +148,7 @@ commissioning-next-step = Falta { $step }; es lo siguiente.
 commissioning-next-force = La calibración más reciente aún no está en vigor. Reiniciar el programa de la cámara tarda unos segundos; mientras tanto no hay imagen.
 commissioning-next-force-now = Ponerla en vigor
 commissioning-next-old = { $step } tiene { $days } días, más de { $limit }. Hágalo otra vez.
+commissioning-next-failing = { $step } está fuera de su límite. Mire lo que allí se dice, y después hágalo otra vez.
 commissioning-next-check = Calibrado. Antes de un caso, haga la comprobación.
 commissioning-next-check-failed = La última comprobación no se superó. Corrija lo que falló, y después compruebe otra vez.
 commissioning-next-ready = Calibrado, y la comprobación de hoy se superó.
@@ -168,7 +169,7 @@ commissioning-no-calibrations = Todavía no se conserva ninguna.
 commissioning-certificate = Certificado
 commissioning-certificate-about = Cada magnitud de la calibración más reciente junto a su límite, con sus curvas, en PDF.
 commissioning-targets = Plantillas para imprimir
-commissioning-targets-about = Retícula de puntos, borde inclinado, lugares del objeto uniforme y de los pocillos. Imprima al 100 %, con una impresora láser en papel mate, y mida las dos reglas.
+commissioning-targets-about = Retícula de puntos, borde inclinado, lugares del objeto uniforme y de los pocillos. Imprima al 100 %, con una impresora láser en papel mate, y mida las dos reglas.
 commissioning-target-a4 = Papel A4
 commissioning-target-letter = Papel Carta
 commissioning-write-paper = Generar
