@@ -207,6 +207,16 @@ def test_the_bar_is_as_long_as_it_says(marked: Page) -> None:
     assert share * WIDTH * MM_PER_PX == pytest.approx(20.0, rel=0.05)
 
 
+def test_the_whole_screen_and_back(marked: Page) -> None:
+    marked.locator("#tools-open").click()
+    marked.locator("#full-screen").click()
+    expect(marked.locator("#full-screen")).to_have_attribute("aria-pressed", "true")
+    expect_live(marked)
+    marked.locator("#full-screen").click()
+    expect(marked.locator("#full-screen")).to_have_attribute("aria-pressed", "false")
+    marked.locator("#tools-open").click()
+
+
 def test_the_dye_clock_is_large_and_a_second_touch_only_asks(marked: Page, device: PageDevice) -> None:
     marked.locator("#act-dye").click()
     clock = marked.locator("#dye-clock")

@@ -258,7 +258,11 @@ export class LivePlace {
   held(at) {
     const state = this.page.state();
     const shape = this.shape();
-    if (state === null || shape === null || this.drawer.active || this.isFrozen()) return;
+    if (state === null || shape === null || this.isFrozen()) return;
+    if (this.drawer.active) {
+      this.drawer.touched(at); // a slow finger is a touch all the same
+      return;
+    }
     const finger = windowOf(shape).width * 0.015;
     const region = regionAt(state.regions.map((one) => one.region), at, finger);
     const reference = region === null && state.reference ? regionAt([state.reference.region], at, finger) : null;

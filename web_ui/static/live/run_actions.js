@@ -47,7 +47,9 @@ export class RunActions {
 
   /** Once it runs the clock is asked about first: a wrong touch must not begin it anew, nor take what was there before the dye again. */
   async dyePressed() {
-    const since = this.state()?.since_injection_s ?? null;
+    const known = this.state() ?? (await this.acts.run("GET", "/state", undefined, element("act-dye"))).answer;
+    if (known === null) return;
+    const since = known.since_injection_s;
     if (since === null) {
       await this.dyeIn();
       return;

@@ -24,7 +24,7 @@ export function barLength(shape, mmPerPx) {
   return mm === undefined ? null : { mm, share: mm * share_mm };
 }
 
-/** A bar of so many millimetres, where the scale was measured; else words that say that it was not. */
+/** A bar of so many millimetres at the distance at which the scale was measured; where it was not, words that say that it was not. */
 export class ScaleBar {
   constructor() {
     this.place = element("scale");
@@ -43,6 +43,7 @@ export class ScaleBar {
     this.key = key;
     const length = mmPerPx === null ? null : barLength(shape, mmPerPx);
     this.bar.hidden = length === null;
+    element("scale-distance").hidden = length === null;
     if (length === null) put(this.words, "live-scale-not-measured");
     else {
       this.words.removeAttribute("data-words");

@@ -53,6 +53,7 @@ live-zoom-closer = Näher
 live-zoom-further = Weiter weg
 live-zoom-whole = Ganzes Bild
 live-full-screen = Vollbild
+live-scale-distance = im kalibrierten Abstand
 live-scale-not-measured = Maßstab nicht vermessen
 live-regions = Bereiche
 live-regions-teach = Noch keine Bereiche. Berühren Sie eine Stelle im Bild, oder umfahren Sie eine Fläche mit dem Finger.

@@ -53,6 +53,7 @@ live-zoom-closer = Closer
 live-zoom-further = Further
 live-zoom-whole = Whole picture
 live-full-screen = Full screen
+live-scale-distance = at the calibrated distance
 live-scale-not-measured = scale not measured
 live-regions = Regions
 live-regions-teach = No regions yet. Touch a spot on the picture, or draw round an area with a finger.

@@ -53,6 +53,7 @@ live-zoom-closer = Acercar
 live-zoom-further = Alejar
 live-zoom-whole = Imagen entera
 live-full-screen = Pantalla completa
+live-scale-distance = a la distancia de calibración
 live-scale-not-measured = escala sin medir
 live-regions = Regiones
 live-regions-teach = Aún no hay regiones. Toque un punto de la imagen o rodee una zona con el dedo.
