@@ -185,7 +185,9 @@ def bench(tmp_path: Path, manual_clock: ManualClock) -> Iterator[Bench]:
 
 
 def test_every_request_of_the_protocol_is_known(bench: Bench) -> None:
-    desks = {kind.__name__ for kind in (*commissioning.REQUESTS, *device_facts.REQUESTS)}  # not there without their desks
+    desks = {
+        kind.__name__ for kind in (*commissioning.REQUESTS, *device_facts.REQUESTS)
+    }  # not there without their desks
     assert {kind.__name__ for kind in bench.requests._acts} == set(c.REQUESTS) - {"Hello"} - desks
 
 
