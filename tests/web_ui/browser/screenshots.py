@@ -39,6 +39,11 @@ FOLDER = HOME / "tests" / "screenshots"
 README_PICTURE = HOME / "web_ui" / "page.png"
 README_BYTES = 400_000
 SHEETS = ("Regions", "Contours", "Note", "Exposure", "Case", "Cautions")
+LOOKED_AFTER = (
+    ("commissioning", "#commissioning", "#commissioning-next button"),
+    ("check", "#commissioning/check", ".walk-go"),
+    ("device", "#device", "#device-network-facts dd"),
+)
 LIGHT_PERCENT = 60
 TOO_BUSY = "the light trips again and again: this machine is too busy; try --fps 5"
 LIGHT_TRIES = 20
@@ -345,6 +350,20 @@ class Album:
                 expect(page.get_by_role("region", name=name)).to_be_visible()
                 tablet.keep(f"{self._scene}-sheet-{name.lower()}")
             page.keyboard.press("Escape")
+
+    def look_after_itself(self) -> None:
+        """What comes next in commissioning, the guide of the check, and the device's own state."""
+        for tablet in self._both:
+            page = tablet.page
+            for name, address, seen in LOOKED_AFTER:
+                page.evaluate("(address) => { location.hash = address; }", address)
+                expect(page.locator(seen).first).to_be_visible()
+                if name == "check":
+                    page.locator(seen).click()
+                    expect(page.locator(".guide")).to_be_visible()
+                tablet.keep(f"{self._scene}-{name}")
+            page.evaluate("() => { location.hash = '#live'; }")
+            expect_live(page)
 
     def hand_over(self) -> None:
         """The upright tablet asks for control, is listed and invites, and gets it."""
