@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from device.followed_hand import FollowedHand, HandMotion, followed_curves
+from device.frames_ahead import Beside, frames_ahead, nothing_beside
 from device.marked_regions import reference_of, regions_of
 from device.unknowns import unknown_warnings
 from shared.ambient import is_followed
@@ -60,13 +61,14 @@ def analyse(
     follow_motion: bool = True,
     seen_at_s: float = 0.0,
     seen_at: Mapping[str, float] | None = None,
+    beside: Beside = nothing_beside,
 ) -> Analysis:
     """Analyse ``recording``.
 
     ``reference`` and ``regions`` are written as on the command line, or name one that was marked; without them those marked in
     the recording count. Regions follow the tissue unless ``follow_motion`` is False; those given, not marked, lie where the picture
-    showed them ``seen_at_s`` after the first frame, or at the moment that ``seen_at`` has for their text. Raises Refused where
-    there is none, or nothing to analyse.
+    showed them ``seen_at_s`` after the first frame, or at the moment that ``seen_at`` has for their text. ``beside`` sees the
+    frames go by. Raises Refused where there is none, or nothing to analyse.
     """
     if not recording.frames:
         raise Refused("the recording holds no frames", recording.name, "choose another recording")
@@ -80,9 +82,9 @@ def analyse(
     measured = [chosen, *(region for region in wanted if region != chosen)]
     hand = FollowedHand(recording, seen_at_s, seen_at) if follow_motion else None
     curves = (
-        _standing_curves(recording, measured, on_progress)
+        _standing_curves(recording, measured, on_progress, beside)
         if hand is None
-        else followed_curves(hand, measured, on_progress)
+        else followed_curves(hand, measured, on_progress, beside=beside)
     )
     lit = curves[chosen.name].times_s.size
     if not lit:
@@ -120,11 +122,15 @@ def require_usable_reference(analysis: Analysis) -> None:
         raise Refused("the reference cannot count as 100 %", f"{name}, {why}", f"{another}, or record for longer")
 
 
-def _standing_curves(recording: Recording, regions: Sequence[Region], on_progress: Progress) -> dict[str, RegionCurve]:
+def _standing_curves(
+    recording: Recording, regions: Sequence[Region], on_progress: Progress, beside: Beside
+) -> dict[str, RegionCurve]:
     gatherer = CurveGatherer(recording.calibration, regions)
-    for number in range(recording.frames):
-        gatherer.add(recording.frame(number))
-        on_progress((number + 1) / recording.frames)
+    with frames_ahead(recording) as frames:
+        for number, frame in enumerate(frames):
+            gatherer.add(frame)
+            beside(number, frame, None)
+            on_progress((number + 1) / recording.frames)
     return gatherer.curves()
 
 

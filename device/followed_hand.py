@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from device.frames_ahead import Beside, frames_ahead, nothing_beside
 from shared.frame import Frame
 from shared.inflow.curves import RegionCurve
 from shared.inflow.maps_place import Followed
@@ -159,6 +160,7 @@ def followed_curves(
     regions: Sequence[Region],
     on_progress: Callable[[float], None],
     places: Mapping[Region, Motion] | None = None,
+    beside: Beside = nothing_beside,
 ) -> dict[str, RegionCurve]:
     """Curves of regions that follow the tissue, by name. ``places`` are motions from the reference view to the view in which each
     region lies; without it, to the one in which it was marked.
@@ -166,9 +168,11 @@ def followed_curves(
     recording = hand.recording
     places = {region: hand.place(region) for region in regions} if places is None else places
     curves = MovingCurves(recording.calibration, places)
-    for number in range(recording.frames):
-        frame = recording.frame(number)
-        curves.add(frame, hand.motion(number, frame))
-        on_progress((number + 1) / recording.frames)
+    with frames_ahead(recording) as frames:
+        for number, frame in enumerate(frames):
+            motion = hand.motion(number, frame)
+            curves.add(frame, motion)
+            beside(number, frame, motion)
+            on_progress((number + 1) / recording.frames)
     hand.unseen = {region.name: curves.unseen(region.name) for region in regions}
     return curves.curves()

@@ -12,7 +12,8 @@ from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
 from device.cli.share_done import ShareDone
 from device.followed_hand import HandMotion
-from device.recorded_maps import maps_of
+from device.frames_ahead import nothing_beside
+from device.recorded_maps import RecordedMaps
 from device.review_marks import ReviewMarks
 from shared.errors import Refused
 from shared.inflow.maps_store import FOLDER, write_maps
@@ -80,24 +81,23 @@ def command(
     """
     if review and (reference is not None or regions):
         raise Refused("--review brings its own reference and regions", remedy="leave out --reference and --region")
-    progress = ShareDone(as_json)
-    part = 0.5 if with_maps else 1.0
     with Recording.open(recording) as opened:
         marks = ReviewMarks.of(opened) if review else ReviewMarks(reference, regions)
+        maps = RecordedMaps(opened, not no_motion) if with_maps else None
         result = analyse(
             opened,
             marks.reference,
             marks.regions,
-            lambda done: progress(part * done),
+            ShareDone(as_json),
             follow_motion=not no_motion,
             seen_at_s=seen_at_s,
             seen_at=marks.seen_at,
+            beside=nothing_beside if maps is None else maps.take,
         )
         if not review:
             require_usable_reference(result)
-        if with_maps:
-            maps = maps_of(opened, str(result.reference), not no_motion, lambda done: progress(part * (1.0 + done)))
-            write_maps(recording, maps)
+        if maps is not None:
+            write_maps(recording, maps.made(result.reference, result.hand))
         found = result.as_json() | ({"curves": analysed_curves(result)} if with_curves or review else {})
         if review:
             write_analysis(recording, found | {"made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")})

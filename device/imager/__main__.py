@@ -155,6 +155,7 @@ def _wired(
         requests.marks,
         reader,
         options.run_dir / "maps",
+        settings.picture.unlit_every > 0,
     )
     opened.callback(loop.maps.close)
     give_back()

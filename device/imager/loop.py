@@ -114,6 +114,8 @@ class ImagerLoop:
         self._count(frame)
         self.next_frame.show(frame)
         if self._unlit.planned and self._is_no_picture(frame):
+            if self.maps is not None and frame.light_level <= 0:
+                self.maps.take(frame)
             return
         picture = parts.live.process(frame)
         now_ns = parts.clock.now_ns()
