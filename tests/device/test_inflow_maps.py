@@ -163,3 +163,28 @@ def test_a_reader_finishes_its_order_though_the_imager_is_gone(tmp_path: Path) -
     with contextlib.suppress(psutil.NoSuchProcess):
         psutil.Process(int(died.stdout)).wait(DEADLINE_S)
     assert has_maps(recording)
+
+
+def test_ambient_light_ten_times_the_dye_s_is_taken_off(tmp_path: Path, reader: MapsReader) -> None:
+    """It grows by three times the dye's peak during the run; levels stay within 3 points of truth, live and from a recording."""
+    known, runs, stored = calibration(24, 48), Runs(), tmp_path / "stored.zarr"
+    peaks, injected = (3.0, 1.2), Marks(REFERENCE, INJECTED_NS)
+    patches = tuple(Patch(peak, left_over=0.3) for peak in peaks)
+    maps = LiveMaps(known, runs, lambda: injected, reader, tmp_path / "handover", ambient_off=True)
+    with RecordingWriter(stored, known.camera, known, started_at="2026-11-25T10:00:00Z") as writer:
+        for frame in frames(known, patches, 90.0, ambient=lambda time_s: 30.0 + 0.1 * time_s, unlit_every=5):
+            runs.path = stored
+            maps.take(frame)
+            writer.append(frame)
+        writer.event("injection", INJECTED_NS)
+        writer.event("reference", 0, region=str(REFERENCE))
+    maps.close()
+    with Recording.open(stored) as recording:
+        made = {"live": read_maps(stored), "recorded": maps_of(recording, follow_motion=False)}
+    for name, one in made.items():
+        values, u, classes = (plane[:, 12:] for plane in one.of("relative_percent_at_reference_peak"))
+        assert np.mean(classes == MEASURED) > 0.5, name
+        assert float(np.nanmean(values)) == pytest.approx(40.0, abs=3.0), name
+        spread = float(np.nanstd(values[:, 2:]))
+        assert 0.6 * spread < float(np.nanmean(u)) < 1.7 * spread, name
+    assert equal(made["live"], made["recorded"])
