@@ -6,9 +6,12 @@ PIP := $(BIN)/pip install --quiet --disable-pip-version-check --use-pep517
 # What the program needs, and what its tests need besides: the demo does not wait for the tests' tools.
 READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
+# The page's own libraries, from the package registry by lock file; never kept with the project.
+LIBRARIES := web_ui/static/libraries/.ready
+NODE := PATH="$(CURDIR)/$(BIN):$$PATH"
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts javascript packages perf explore hardware circuits faults screenshots clean
+.PHONY: help demo test check lint types contracts javascript packages libraries perf explore hardware circuits faults screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
@@ -34,10 +37,20 @@ $(TOOLS): $(READY)
 	@$(PIP) --editable '.[dev]'
 	@touch $@
 
-demo: $(READY)
+$(LIBRARIES): $(READY) web_ui/package-lock.json web_ui/bring_libraries.js
+	@echo "bringing the page's libraries (once)"
+	@$(PIP) --editable '.[page]'
+	@mkdir -p build/page && cp web_ui/package.json web_ui/package-lock.json web_ui/.npmrc build/page/
+	@cd build/page && $(NODE) npm ci --silent --omit=dev
+	@$(NODE) node web_ui/bring_libraries.js build/page/node_modules web_ui/static/libraries
+	@touch $@
+
+libraries: $(LIBRARIES)
+
+demo: $(READY) $(LIBRARIES)
 	@$(BIN)/tapetum demo
 
-test: $(TOOLS) packages
+test: $(TOOLS) packages $(LIBRARIES) web_ui/node_modules/.ready
 	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
 	$(BIN)/pytest tests/bench tests/faults tests/web_ui/browser --junit-xml=build/tests/second.xml
 	$(BIN)/python -m tests.hardware.hazards_ran build/tests/first.xml build/tests/second.xml
@@ -54,13 +67,13 @@ types: $(TOOLS)
 contracts: $(TOOLS)
 	$(BIN)/lint-imports
 
-javascript: web_ui/node_modules/.ready
-	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent types
-	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent lint
-	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm run --silent test
+javascript: web_ui/node_modules/.ready $(LIBRARIES)
+	cd web_ui && $(NODE) npm run --silent types
+	cd web_ui && $(NODE) npm run --silent lint
+	cd web_ui && $(NODE) npm run --silent test
 
 web_ui/node_modules/.ready: $(TOOLS) web_ui/package-lock.json
-	cd web_ui && PATH="$(CURDIR)/$(BIN):$$PATH" npm ci --silent
+	cd web_ui && $(NODE) npm ci --silent
 	@touch $@
 
 packages:
@@ -75,17 +88,19 @@ hardware: $(TOOLS) packages
 circuits: $(TOOLS) packages
 	$(BIN)/pytest -m slow tests/hardware/circuits
 
-faults: $(TOOLS)
+faults: $(TOOLS) $(LIBRARIES)
 	$(BIN)/python -m tests.faults --trials 400
 
 explore: $(TOOLS)
 	$(BIN)/pytest -n 2 --dist loadfile --hypothesis-profile explore -m hypothesis --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser
 
-screenshots: $(TOOLS) packages
+screenshots: $(TOOLS) packages $(LIBRARIES)
 	$(BIN)/python -m tests.web_ui.browser.screenshots
+	$(BIN)/python -m tests.web_ui.browser.place_screenshots
+	$(BIN)/python -m tests.web_ui.browser.review_screenshots
 
-perf: $(TOOLS)
+perf: $(TOOLS) $(LIBRARIES)
 	$(BIN)/python -m tests.perf
 
 clean:
-	rm -rf $(VENV) web_ui/node_modules build dist *.egg-info
+	rm -rf $(VENV) web_ui/node_modules web_ui/static/libraries build dist *.egg-info

@@ -47,6 +47,7 @@ environment() {
     if [ -z "$root" ]; then
         python3 -c 'import picamera2' 2>/dev/null || refuse "picamera2 is missing" "apt-get install python3-picamera2"
     fi
+    [ -f "$here/../web_ui/static/libraries/.ready" ] || refuse "the page's libraries are missing" "run make libraries in the checkout"
     # picamera2 must match the system's libcamera, so it comes from the system and not from a package registry.
     [ -x "$venv/bin/python" ] || python3 -m venv --system-site-packages "$venv"
     # From a fresh copy, because a build in place would take modules that are long deleted from an earlier one along.

@@ -24,5 +24,5 @@ export default [
     },
   },
   { files: ["static/**/*.js"], languageOptions: { globals: globals.browser } },
-  { files: ["page_tests/**/*.js"], languageOptions: { globals: { ...globals.nodeBuiltin, ...globals["shared-node-browser"] } } },
+  { files: ["page_tests/**/*.js", "bring_libraries.js"], languageOptions: { globals: { ...globals.nodeBuiltin, ...globals["shared-node-browser"] } } },
 ];
