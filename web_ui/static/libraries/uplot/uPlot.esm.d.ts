@@ -1,2 +1,0 @@
-import uPlot = require("./uPlot.cjs");
-export default uPlot;
