@@ -4,7 +4,7 @@ from apiflask import APIBlueprint, FileSchema
 from flask import Response, current_app, request
 
 from web_ui.button_press import Busy
-from web_ui.operation import operation, parts
+from web_ui.operation import operation, parts, session
 from web_ui.picture_message import numbered_header, prefix
 from web_ui.picture_parts import BOUNDARY, LONGEST_S, MOST_AT_ONCE, PictureParts
 from web_ui.sessions import COOKIE
@@ -30,6 +30,7 @@ def get_picture() -> Response:
 def get_picture_message() -> Response:
     """Four bytes "tpm1", age in ms, length of the header (both 32 bits, little-endian), the header as JSON, the JPEG."""
     newest = parts().pictures.look()
+    parts().access.roles.page_looked(session())
     header = numbered_header(newest.picture)
     return Response(
         b"".join((prefix(newest.age_ms, header), header, newest.picture.jpeg)), mimetype="application/octet-stream"

@@ -92,6 +92,13 @@ class Roles:
                 pages.open -= 1
                 pages.lost_s = None if said_goodbye else self._now_s()
 
+    def page_looked(self, session: Session) -> None:
+        """A page of that session took a single picture, as it can have no stream: it counts as one that was lost just now."""
+        with self._lock:
+            pages = self._pages.get(session.number)
+            if pages is not None:
+                pages.lost_s = self._now_s()
+
     # ---- control changes hands ----------------------------------------------------------------------------------------
 
     @property

@@ -110,6 +110,18 @@ def test_a_lost_network_of_seconds_costs_no_control(house):
     assert house.roles.may_act(first)
 
 
+def test_a_page_that_takes_single_pictures_is_here_as_long_as_it_does(house):
+    first, second = house.comes(), house.comes("word")
+    house.leaves(first, said_goodbye=False)
+    for _ in range(5):
+        house.clock.advance_ms(LOST_S * 900)
+        house.roles.page_looked(first)
+        assert house.roles.here(first)
+        assert not house.roles.may_act(second)
+    house.clock.advance_ms(LOST_S * 1000 + 1)
+    assert not house.roles.here(first)
+
+
 def test_a_program_gives_way_to_a_page_and_a_page_to_no_program(house):
     program = house.comes(page=False)
     other = house.comes(page=False)
