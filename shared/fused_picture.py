@@ -26,7 +26,7 @@ from shared.live_picture import (
     smoothed,
     stripe_pattern,
 )
-from shared.picture_noise import Noise, SlowMeanNoise, SteadiedNoise, correlation_after, frame_noise
+from shared.picture_noise import Noise, SlowMeanNoise, SteadiedNoise, frame_noise
 from shared.settings import PictureSettings
 from shared.signal import DefectSources
 
@@ -77,7 +77,7 @@ class FusedPicture:
         self._inverse_flat = self._blocks(1.0 / calibration.flat, halved=False)
         self._half_inverse_flat = self._blocks(1.0 / calibration.flat, halved=True)
         self._steadied_noise = SteadiedNoise(settings.steadying)
-        self._slow_noise = SlowMeanNoise(correlation_after(REMEMBERED_EVERY, settings.steadying))
+        self._slow_noise = SlowMeanNoise(settings.steadying**REMEMBERED_EVERY)
         self._ambient_variance = 0.0
         self._factor = 0.0
         self.restart()

@@ -4,7 +4,6 @@ A pixel's variance is linear in its signal (photon transfer, EMVA 1288), so that
 each mean of frames mixes these two as it mixes the frames.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,7 +65,10 @@ class SteadiedNoise:
 
 @dataclass
 class SlowMeanNoise:
-    """Of a recursive mean of steadied frames, ``alike`` being the correlation of two that follow each other into it."""
+    """Of a recursive mean of steadied frames; ``alike`` is the correlation of two that follow each other into it.
+
+    Of a recursive mean that is what it keeps, to the power of the frames between (first-order autoregression).
+    """
 
     alike: float
     noise: Noise = NO_NOISE
@@ -111,8 +113,3 @@ class PercentNoise:
     def relative_u(self) -> float:
         """The reference's standard uncertainty as a share of it."""
         return self.reference_u / self.reference
-
-
-def correlation_after(frames: int, kept: float) -> float:
-    """Of two values of a recursive mean so many frames apart: ``kept`` to that power (first-order autoregression)."""
-    return math.pow(kept, frames)

@@ -8,7 +8,7 @@ from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
 from shared.fused_picture import REMEMBERED_EVERY, FusedPicture
 from shared.live_picture import Look, PlainPicture, smoothed
-from shared.picture_noise import Noise, PercentNoise, SlowMeanNoise, SteadiedNoise, correlation_after, frame_noise
+from shared.picture_noise import Noise, PercentNoise, SlowMeanNoise, SteadiedNoise, frame_noise
 from shared.settings import PictureSettings
 from shared.signal import Measured, RegionPixels, region_signal
 
@@ -54,7 +54,7 @@ def test_a_frames_noise_is_the_spread_of_repeated_draws():
 @pytest.mark.parametrize("kept", [0.0, 0.5, 0.9])
 def test_steadying_and_slow_mean_mix_noise_as_they_mix_frames(kept):
     rng = np.random.default_rng(2)
-    steadied, slow = SteadiedNoise(kept), SlowMeanNoise(correlation_after(REMEMBERED_EVERY, kept))
+    steadied, slow = SteadiedNoise(kept), SlowMeanNoise(kept**REMEMBERED_EVERY)
     state, mean = np.zeros(20_000), np.zeros(20_000)
     spreads = np.where(np.arange(120) < 60, 1.0, 0.5)  # half way, the exposure becomes longer
     for number, spread in enumerate(spreads):
