@@ -187,7 +187,9 @@ def test_a_check_and_a_step_from_the_page(commissioned: BareDevice, demo: Demo, 
     expect(page.locator(".figures")).to_contain_text("DSNU")
     assert [name for name, _ in listed(commissioned.data, commissioned.state().sensor)] == before, "not kept yet"
     page.get_by_role("button", name="Keep", exact=True).click()
-    expect(page.locator("#commissioning-next")).to_contain_text("not in force yet")
+    expect(page.locator("#commissioning-next")).to_contain_text(
+        "Dark is outside its limit"
+    )  # so warm is this scene's sensor
     kept, figures = listed(commissioned.data, commissioned.state().sensor)[0]
     assert kept not in before
     assert figures.missing == ()

@@ -27,7 +27,7 @@ droop = 0.15
 SETTINGS = """
 [light]
 levels = [0.5, 1.0]
-lease_ms = 300
+lease_ms = 400
 [picture]
 steadying = 0.0
 [recording]

@@ -38,7 +38,13 @@ def refusal(*words: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Capture
 
 def test_every_file_is_a_command_and_is_listed() -> None:
     folder = Path(sys.modules["device.cli"].__path__[0])
-    files = {path.stem for path in folder.glob("*.py")} - {"__init__", "running", "percent_done", "progress"}
+    files = {path.stem for path in folder.glob("*.py")} - {
+        "__init__",
+        "running",
+        "percent_done",
+        "progress",
+        "share_done",
+    }
     assert files == {_MODULES.get(name, name.replace("-", "_")) for name in COMMANDS}
 
 
