@@ -67,11 +67,20 @@ def rise_through(times_s, smoothed, level, top):
 
 @compiled
 def highest_node(tables, c, values, first_s, last_s):
-    """The node between two moments where the curve is highest, seen so smoothly that it is not the luckiest noise that is taken."""
+    """The node between two moments where the curve is highest, seen so smoothly that it is not the luckiest noise that is taken.
+
+    Slots are looked at first, then the nodes beside the highest.
+    """
+    smoother, nodes_s = min(c + _SMOOTHER, CLASSES - 1), tables.nodes_s
     best, node = -math.inf, -1
-    smoother = min(c + _SMOOTHER, CLASSES - 1)
-    for j in range(tables.nodes_s.size):
-        if first_s <= tables.nodes_s[j] <= last_s:
+    for j in range(0, nodes_s.size, 2):
+        if first_s <= nodes_s[j] <= last_s:
+            value = estimate(tables, smoother, j, VALUE, values)
+            if value > best:
+                best, node = value, j
+    slot = node
+    for j in range(max(slot - 1, 0), min(slot + 2, nodes_s.size), 2):
+        if first_s <= nodes_s[j] <= last_s:
             value = estimate(tables, smoother, j, VALUE, values)
             if value > best:
                 best, node = value, j
@@ -124,13 +133,19 @@ def crossing_before(tables, c, node, level, values, variances):
 
 @compiled
 def steepest_between(tables, c, first_s, last_s, values, variances):
-    """Greatest slope at the nodes between two moments, and its uncertainty; nan where the curve does not rise."""
-    best, at = 0.0, -1
-    for j in range(tables.nodes_s.size):
-        if first_s <= tables.nodes_s[j] <= last_s:
+    """Greatest slope at the slots between two moments and the nodes beside it, and its uncertainty; nan where nothing rises."""
+    nodes_s, best, at = tables.nodes_s, 0.0, -1
+    for j in range(0, nodes_s.size, 2):
+        if first_s <= nodes_s[j] <= last_s:
             slope = estimate(tables, c, j, SLOPE, values)
             if slope > best:
                 best, at = slope, j
     if at < 0:
         return math.nan, math.nan
+    slot = at
+    for j in range(max(slot - 1, 0), min(slot + 2, nodes_s.size), 2):
+        if first_s <= nodes_s[j] <= last_s:
+            slope = estimate(tables, c, j, SLOPE, values)
+            if slope > best:
+                best, at = slope, j
     return best, estimate_u(tables, c, at, SLOPE, variances)

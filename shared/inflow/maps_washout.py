@@ -35,26 +35,23 @@ def half_life(times_s, values, variances, baseline, baseline_u, top_s):
 @compiled
 def _rate(times_s, values, variances, baseline, baseline_u, from_s, until_s):
     """Rate (1/s) of the exponential through the slots between two moments, weighted least squares on the logarithm."""
-    weight_sum, time_sum, log_sum, number = 0.0, 0.0, 0.0, 0
+    weights, times, logs, squares, products, changes, moments, number = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0
     for i in range(times_s.size):
         if from_s <= times_s[i] < until_s:
-            above = values[i] - baseline
+            above, since_s = values[i] - baseline, times_s[i] - from_s
             if above <= 3.0 * math.sqrt(variances[i]):
                 return np.nan, np.nan
-            weight = above * above / variances[i]
-            weight_sum += weight
-            time_sum += weight * times_s[i]
-            log_sum += weight * math.log(above)
+            weight, log = above * above / variances[i], math.log(above)
+            weights += weight
+            times += weight * since_s
+            logs += weight * log
+            squares += weight * since_s * since_s
+            products += weight * since_s * log
+            changes += weight / above
+            moments += weight / above * since_s
             number += 1
     if number < _LEAST_SLOTS:
         return np.nan, np.nan
-    mean_s, mean_log = time_sum / weight_sum, log_sum / weight_sum
-    cross, square, by_baseline = 0.0, 0.0, 0.0
-    for i in range(times_s.size):
-        if from_s <= times_s[i] < until_s:
-            above = values[i] - baseline
-            weighted = above * above / variances[i] * (times_s[i] - mean_s)
-            cross += weighted * (math.log(above) - mean_log)
-            square += weighted * (times_s[i] - mean_s)
-            by_baseline += weighted / above
+    mean_s = times / weights
+    cross, square, by_baseline = products - mean_s * logs, squares - mean_s * times, moments - mean_s * changes
     return -cross / square, math.hypot(1.0 / math.sqrt(square), by_baseline / square * baseline_u)

@@ -53,6 +53,7 @@ GOALS = (
     Goal("inflow maps", "ours_ms", 1.3),
     Goal("inflow maps", "plain/ours", 13.0, at_most=False),
     Goal("inflow maps", "ready_s", 1.0),
+    Goal("analysis", "real_time", 10.0, at_most=False),
     Goal("hand's motion", "ours_rms_px", 0.3),
     Goal("hand's motion", "plain/ours", 5.0, at_most=False),
     Goal("hand's motion", "ours_ms", 1.0),
