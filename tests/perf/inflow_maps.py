@@ -67,6 +67,7 @@ def rows() -> list[dict[str, object]]:
             "plain/ours": round(median(timed["plain"]) / mean_ms, 1),
             "ours/floor": round(mean_ms / median(timed["floor"]), 2),
             "bytes_a_bin": round(gatherer.bytes_a_bin),
+            "bytes_a_pixel": round(gatherer.bytes_a_bin / 4),
             "memory_mb": round(gatherer.bytes_a_bin * gatherer.saturated.size / 1e6, 1),
             "ready_s": round(ready_s, 2),
             "reading_processor_s": round(processor_s, 2),
