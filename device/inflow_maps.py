@@ -122,8 +122,9 @@ class LiveMaps:
     def _gather(self, frame: Frame, run: _Run, gatherer: MapGatherer) -> None:
         """Take a frame at the place of its tissue; where that is not known, it is left out and said."""
         track = run.track
-        if gatherer.first_ns is not None and (reference := self._marks().reference) is not None:
-            track.mark(reference, (frame.sensor_time_ns - gatherer.first_ns) / 1e9)
+        if (reference := self._marks().reference) is not None:
+            since_ns = 0 if gatherer.first_ns is None else frame.sensor_time_ns - gatherer.first_ns
+            track.mark(reference, since_ns / 1e9)
         motion = track.take(frame)
         if motion is not None or not frame.lit:
             gatherer.add(frame, motion)

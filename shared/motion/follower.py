@@ -21,7 +21,7 @@ MOST_VIEWS = 12
 """Views kept, the reference among them; the oldest of the others makes room."""
 _SURE = 0.6
 """A view that is as sure as this needs no other one; as sure must the first two pictures be of each other."""
-_FADED = 0.55
+_FADED = 0.75
 """Share of a view's own best confidence or likeness below which it has faded; noise keeps both low without making it fade."""
 _FAR = 0.35
 """Share of the picture's side beyond which a shift asks for another view: at half, right and left can no longer be told apart."""
