@@ -35,6 +35,14 @@ STEPS = ("dark", "defects", "flat", "gain", "light", "scale", "sharpness", "leak
 BLURRED_MTF50 = 0.220124
 """Cycles a pixel at which Gaussian blur of sigma 0.8 pixels and the pixel's box together leave half, as in test_slanted_edge."""
 
+REMARKS = """\
+At a tenth of a count an electron, 2.8 electrons of noise scatter by 0.28 counts: too little for rounding to whole counts to average
+out. So the read noise is an upper bound (EMVA 1288), and rounding is most of the dark current's uncertainty (`rounding_u` in
+`shared/commissioning/dark.py`). With the vendor's lease of 100 ms the light trips in the first lit step as soon as other work loads
+the two cores (2026-11-25, load 2.6): the simulated camera draws its frames there, and they come late. That is the guard at work. On
+the same day at loads of 13 to 25 it tripped at 400 ms too, in three of four lit steps; at 11 to 14 it did not.
+"""
+
 
 @dataclass(frozen=True)
 class Line:
@@ -208,6 +216,7 @@ def page(lines: list[Line], spent: dict[str, Spent], check: dict[str, Any], imag
             "|---|---|---|---|---|",
             *(f"| {one.step} | {one.figure} | {one.found} | {one.truth} | {one.off} |" for one in lines),
             "",
+            REMARKS,
         ]
     )
 
