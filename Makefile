@@ -98,6 +98,7 @@ screenshots: $(TOOLS) packages $(LIBRARIES)
 	$(BIN)/python -m tests.web_ui.browser.screenshots
 	$(BIN)/python -m tests.web_ui.browser.place_screenshots
 	$(BIN)/python -m tests.web_ui.browser.review_screenshots
+	$(BIN)/python -m tests.web_ui.browser.records_screenshots
 
 perf: $(TOOLS) $(LIBRARIES)
 	$(BIN)/python -m tests.perf
