@@ -1,6 +1,9 @@
 """Inflow maps made afterwards, from the frames of a recording, with the hand's motion followed."""
 
+from collections import deque
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Self
 
 import numpy as np
 
@@ -18,26 +21,44 @@ from shared.motion.pose import Motion
 from shared.recording import Recording
 from shared.region import Region
 
+_WAITING = 4
+"""Frames that may wait to be gathered; more would only take memory."""
+
 
 class RecordedMaps:
-    """Gathers the maps of a recording while its frames go by."""
+    """Gathers the maps of a recording while its frames go by, in a thread of its own; use it in a ``with``.
+
+    Gathering frames that the hand has moved takes as long as unpacking and following them together.
+    """
 
     def __init__(self, recording: Recording, follow_motion: bool) -> None:
         self._recording, self._follows = recording, follow_motion
+        self._pool = ThreadPoolExecutor(1, "maps of a recording")
+        self._waiting: deque[Future[None]] = deque()
         table, ambient_off = recording.frame_table, takes_ambient_off(recording)
         self._gatherer = MapGatherer(recording.calibration, ambient_off=ambient_off)
         self._switched = (
             half_lit(table.light_level * table.lit) if ambient_off else np.zeros(recording.frames, np.bool_)
         )
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._pool.shutdown(cancel_futures=True)
+
     def take(self, number: int, frame: Frame, motion: Motion | None) -> None:
         """Take frame ``number``; where the hand is followed and its ``motion`` is not known, it is left out."""
         lit = frame.lit and frame.light_level > 0
         if not self._switched[number] and not (lit and self._follows and motion is None):
-            self._gatherer.add(frame, motion if lit else None)
+            self._waiting.append(self._pool.submit(self._gatherer.add, frame, motion if lit else None))
+        while len(self._waiting) > _WAITING:
+            self._waiting.popleft().result()
 
     def made(self, reference: Region | None, hand: FollowedHand | None) -> InflowMaps:
         """The maps. Raises Refused for too few frames or a bad reference."""
+        while self._waiting:
+            self._waiting.popleft().result()
         followed = None
         if hand is not None:
             followed = hand.followed()
@@ -60,9 +81,9 @@ def maps_of(
         if reference is not None:
             raise
         region = None
-    maps, hand = RecordedMaps(recording, follow_motion), FollowedHand(recording) if follow_motion else None
-    with frames_ahead(recording) as frames:
+    hand = FollowedHand(recording) if follow_motion else None
+    with RecordedMaps(recording, follow_motion) as maps, frames_ahead(recording) as frames:
         for number, frame in enumerate(frames):
             maps.take(number, frame, hand.motion(number, frame) if hand is not None else None)
             on_progress((number + 1) / recording.frames)
-    return maps.made(region, hand)
+        return maps.made(region, hand)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -81,9 +82,10 @@ def command(
     """
     if review and (reference is not None or regions):
         raise Refused("--review brings its own reference and regions", remedy="leave out --reference and --region")
-    with Recording.open(recording) as opened:
+    with ExitStack() as stack:
+        opened = stack.enter_context(Recording.open(recording))
         marks = ReviewMarks.of(opened) if review else ReviewMarks(reference, regions)
-        maps = RecordedMaps(opened, not no_motion) if with_maps else None
+        maps = stack.enter_context(RecordedMaps(opened, not no_motion)) if with_maps else None
         result = analyse(
             opened,
             marks.reference,
