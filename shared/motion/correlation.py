@@ -11,7 +11,7 @@ from typing import Self
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from scipy.fft import irfft2, next_fast_len, rfft2
+from scipy.fft import irfft2, prev_fast_len, rfft2
 
 F32 = NDArray[np.float32]
 C64 = NDArray[np.complex64]
@@ -36,33 +36,31 @@ class Correlator:
     """One reference texture, transformed once. Keeps a buffer, so not for several threads."""
 
     shape: tuple[int, int]
-    padded: tuple[int, int]
     window: F32
     spectrum: C64
     _room: F32
 
     @classmethod
     def of(cls, texture: F32) -> Self:
-        """Take ``texture`` (rows, columns) float32 as the reference."""
-        rows, columns = texture.shape
-        padded = (next_fast_len(rows, True), next_fast_len(columns, True))
+        """Take ``texture`` (rows, columns) float32 as the reference; of its last rows and columns a few are left out."""
+        rows, columns = (prev_fast_len(side, True) for side in texture.shape)
         window = np.outer(_fade(rows), _fade(columns)).astype(np.float32)
-        room = np.zeros(padded, np.float32)
-        np.multiply(texture, window, out=room[:rows, :columns])
-        return cls(texture.shape, padded, window, np.conj(_half_flat(rfft2(room))), room)
+        room = texture[:rows, :columns] * window
+        return cls((rows, columns), window, np.conj(_half_flat(rfft2(room))), room)
 
     def transformed(self, texture: F32) -> C64:
         """Spectrum of a texture of the same shape, for ``peak``; good for every reference of this shape."""
-        np.multiply(texture, self.window, out=self._room[: self.shape[0], : self.shape[1]])
+        rows, columns = self.shape
+        np.multiply(texture[:rows, :columns], self.window, out=self._room)
         return _half_flat(rfft2(self._room))
 
     def peak(self, spectrum: C64) -> Peak:
         """Find the reference in the texture that has this spectrum."""
-        surface = irfft2(spectrum * self.spectrum, self.padded)
+        surface = irfft2(spectrum * self.spectrum, self.shape)
         row, column, highest, rival = _highest(surface, _RIVAL_DISTANCE)
         if not highest > 0:
             return Peak(0.0, 0.0, 0.0)
-        rows, columns = self.padded
+        rows, columns = self.shape
         dy = row + _vertex(surface[row - 1, column], highest, surface[(row + 1) % rows, column])
         dx = column + _vertex(surface[row, column - 1], highest, surface[row, (column + 1) % columns])
         dy, dx = (dy + rows / 2) % rows - rows / 2, (dx + columns / 2) % columns - columns / 2

@@ -23,7 +23,7 @@ compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__), reord
 _STEPS = 5
 _SETTLED_TEXELS = 0.1
 """A step shorter than this is the last: the next one would be some hundredths of it."""
-_ENOUGH_TEXELS = 33_000
+_ENOUGH_TEXELS = 20_000
 """Rows are left out down to about this many texels: what is left then is bias, not noise."""
 _LONGEST_STEP_TEXELS = 4.0
 _BIAS_TEXELS = 0.035
@@ -53,7 +53,7 @@ def place_u_texels(likeness: float, texels: int) -> float:
     2 sqrt((1 - L^2) / L^2 / n) by n independent texels, which go about in fours. ``_BIAS_TEXELS`` is what interpolation and dye do
     besides.
     """
-    unlike = (1.0 - likeness * likeness) / (likeness * likeness)
+    unlike = max(1.0 - likeness * likeness, 0.0) / (likeness * likeness)
     return math.hypot(_BIAS_TEXELS, 2.0 * math.sqrt(4.0 * unlike / texels))
 
 
