@@ -1,6 +1,7 @@
 """``python -m tests.shared.inflow.accuracy [REPEATS]``: write how well inflow figures agree with the truth to ``accuracy.md``.
 
-Two thousand repeats take about a quarter of an hour of one core. The fast tier runs a small part of it (test_coverage.py).
+Two thousand repeats take about a quarter of an hour of one core that has nothing else to do. The fast tier runs a small part of it
+(test_coverage.py).
 """
 
 import sys
@@ -10,12 +11,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+from scipy.stats import binom
 
 from shared.inflow.gamma_variate import GammaVariate
 from tests.shared.inflow.simulated import QUICK, SKIN, SLOW, Agreement, Run, agreements
 
 RESULTS = Path(__file__).with_suffix(".md")
 REPEATS = 2000
+LEAST_GIVEN = 50
 GOALS = {
     "peak_relative_percent": 2.0,
     "relative_percent_at_reference_peak": 2.0,
@@ -42,7 +45,7 @@ RUNS = {
 TISSUES = {"skin": SKIN, "quick": QUICK, "slow": SLOW}
 HEAD = """# How well inflow figures agree with the truth
 
-Measured {date} by `python -m tests.shared.inflow.accuracy`, {repeats} fresh recordings a table.
+Measured {date} by `python -m tests.shared.inflow.accuracy`, at least {repeats} fresh recordings a table.
 
 Curves are drawn as a camera draws them (Poisson electrons, read noise, rounding; `simulated.py`) from tissues whose figures are
 known in closed form: *skin* peaks 15 s after the dye arrives, *quick* after 4.5 s, *slow* after 20 s, each with recirculating dye,
@@ -60,9 +63,12 @@ more, on the rms: levels 2 points, moments 0.2 s, times from arrival and half-li
 bound: no unbiased estimator that must find baseline, peak, onset, alpha and rise from the points up to the cut-off can have a
 smaller rms error.
 
+Of {shares} shares {within} lie between 93 and 97 %; {strays} of the others lie farther outside than chance puts one in a thousand.
+
 Where a goal is missed, noise is what misses it (compare rms with bias, and with the bound); the uncertainty beside the value
 says so. For the arrival, and what counts from it, the goal lies below the bound at a signal to noise of 20: 0.2 s can be had from
-{enough} on. `tenth_of_peak_s` keeps it at 10. Why the arrival is still the onset: `shared/inflow/DECISION-arrival.md`.
+{enough} on. `tenth_of_peak_s` keeps it at 10. Why the arrival is still the onset:
+`shared/inflow/DECISION-arrival.md`.
 """
 
 
@@ -99,6 +105,12 @@ def goal_of(name: str, truth: float) -> float | None:
     return GOALS.get(name) or (RELATIVE_GOALS[name] * truth if name in RELATIVE_GOALS else None)
 
 
+def can_be_chance(one: Agreement, odds: float = 1e-3) -> bool:
+    """Whether a true coverage somewhere between 93 and 97 % gives that many covered intervals at such odds, on either side."""
+    fewest, most = binom.ppf(odds / 2, one.given, 0.93), binom.ppf(1 - odds / 2, one.given, 0.97)
+    return bool(fewest <= one.covered <= most)
+
+
 def verdict(goal: float | None, one: Agreement, bound: float | None, signal_to_noise: float) -> str:
     """The goal, and whether it was met; where no estimator could have met it, that is said."""
     if goal is None:
@@ -125,20 +137,28 @@ def table(run: Run, found: dict[str, Agreement]) -> Iterable[str]:
         )
         limit = "" if bound is None else f"{bound:.3g}"
         goal = verdict(goal_of(name, one.truth), one, bound, run.signal_to_noise)
-        covered = f"{100 * one.coverage:.1f}" if one.given >= 50 else "-"
+        covered = f"{100 * one.coverage:.1f}" if one.given >= LEAST_GIVEN else "-"
         yield f"| {name} | {numbers} | {limit} | {goal} | {covered} | {100 * one.given / one.repeats:.0f} |"
 
 
-def written(found: dict[str, dict[str, Agreement]], repeats: int) -> str:
+def written(found: dict[str, dict[str, Agreement]]) -> str:
     """The whole page, from what was found in each of ``RUNS``."""
     lines: list[str] = []
+    fewest = min(one.repeats for each in found.values() for one in each.values())
     for title, run in RUNS.items():
-        lines += ["", f"## {title[0].upper()}{title[1:]}", "", *table(run, found[title])]
+        repeats = next(iter(found[title].values())).repeats
+        lines += ["", f"## {title[0].upper()}{title[1:]} ({repeats} recordings)", "", *table(run, found[title])]
+    given = [one for each in found.values() for one in each.values() if one.given >= LEAST_GIVEN]
+    within = [one for one in given if 0.93 <= one.coverage <= 0.97]
+    strays = [one for one in given if not can_be_chance(one)]
     enough = {name: 20.0 * bounds(Run(tissue))["arrival_s"] / 0.2 for name, tissue in TISSUES.items()}
     head = HEAD.format(
         date=datetime.now(UTC).date().isoformat(),
-        repeats=repeats,
-        known=200 * (0.95 * 0.05 / repeats) ** 0.5,
+        repeats=fewest,
+        known=200 * (0.95 * 0.05 / fewest) ** 0.5,
+        shares=len(given),
+        within=len(within),
+        strays=len(strays) or "none",
         enough=", ".join(f"{least:.0f} ({name})" for name, least in enough.items()),
     )
     return head + "\n".join(lines) + "\n"
@@ -152,7 +172,7 @@ def main() -> None:
     for seed, (title, run) in enumerate(RUNS.items()):
         found[title] = agreements(run, repeats, seed)
         sys.stderr.write(f"{title}: {time.monotonic() - began:.0f} s\n")
-    RESULTS.write_text(written(found, repeats))
+    RESULTS.write_text(written(found))
 
 
 if __name__ == "__main__":

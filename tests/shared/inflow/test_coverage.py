@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binom
 
-from tests.shared.inflow.accuracy import bounds, goal_of
+from tests.shared.inflow.accuracy import bounds, can_be_chance, goal_of
 from tests.shared.inflow.simulated import QUICK, SKIN, SLOW, Run, agreements
 
 REPEATS = 120
@@ -35,8 +34,7 @@ def test_intervals_cover_and_figures_agree(run: Run, washout: bool) -> None:
             continue
         assert one.given >= 0.95 * REPEATS, (name, one)
         shares.append(one.coverage)
-        fewest, most = binom.ppf(1e-4, one.given, 0.93), binom.ppf(1 - 1e-4, one.given, 0.97)
-        assert fewest <= one.covered <= most, (name, one)
+        assert can_be_chance(one, odds=2e-4), (name, one)
         assert abs(one.bias) < 0.25 * one.rms + 4 * one.rms / np.sqrt(one.given), (name, one)
         goal = goal_of(name, one.truth)
         if goal is not None and (name != "washout_half_life_s" or run.seconds >= 120):
