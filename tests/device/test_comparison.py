@@ -1,8 +1,9 @@
 """Two runs of the same view: second levels come back with the first dye's remainder taken out; what cannot be compared is said."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -82,6 +83,21 @@ def second_run(folder: Path, minutes: int, level: float, arrival_s: float, secon
     from_frame = 2 * 60 * minutes
     write_frames(renderer, path, range(from_frame, from_frame + round(2 * seconds)), {})
     return path
+
+
+class Standing(datetime):
+    """A calendar that stands still: how long it takes to simulate recordings must not count as time between them."""
+
+    @classmethod
+    def now(cls, tz: tzinfo | None = None) -> datetime:
+        return datetime(2026, 1, 1, tzinfo=tz)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def one_moment() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("device.simulate.datetime", Standing)
+        yield
 
 
 @pytest.fixture(scope="module")
