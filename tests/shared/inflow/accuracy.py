@@ -63,8 +63,8 @@ more, on the rms: levels 2 points, moments 0.2 s, times from arrival and half-li
 bound: no unbiased estimator that must find baseline, peak, onset, alpha and rise from the points up to the cut-off can have a
 smaller rms error.
 
-Of {shares} shares {within} lie between 93 and 97 %; {strays} lie farther outside than chance puts one in a thousand. (Tables in which
-one lay outside at first were drawn again with 2000 recordings.)
+Of {shares} shares {within} lie between 93 and 97 %; {strays} lie farther outside than chance puts one in a thousand. (Tables in
+which one lay outside at first were drawn again with 2000 recordings.)
 
 Where a goal is missed, noise is what misses it (compare rms with bias, and with the bound); the uncertainty beside the value
 says so. For the arrival, and what counts from it, the goal lies below the bound at a signal to noise of 20: 0.2 s can be had from
