@@ -86,7 +86,7 @@ def test_whatever_arrives_is_refused_in_one_line(data: bytes) -> None:
     [
         (b"", "message is not JSON"),
         (b"[1, 2]", "message is not a JSON object: [1, 2]"),
-        (b"{}", "unknown kind of message; known: AddNote, "),
+        (b"{}", "unknown kind of message; known: AddLateNote, AddNote, "),
         (b'{"kind": "Sing"}', "unknown kind of message: Sing; known: "),
         (b'{"kind": ["Light"]}', "unknown kind of message: ['Light']"),
         (b'{"kind": "Light"}', "Light: missing key: act; add it"),
