@@ -213,6 +213,7 @@ def test_all_is_done_by_keyboard_too(review: Page) -> None:
     review.wait_for_function("() => document.getElementById('review-canvas').dataset.time === '0'")
     review.locator("#review-canvas").focus()
     review.keyboard.press("Enter")  # the cross stands in the middle: it becomes the reference
+    expect(review.locator("#line-acts button", has_text="Undo")).to_be_visible()
     expect(review.locator("#review-labels .label")).to_have_count(1)
     review.keyboard.press("Enter")
     review.locator("#review-region-acts button", has_text="Remove").press("Enter")
