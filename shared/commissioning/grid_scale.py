@@ -7,7 +7,6 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import center_of_mass, gaussian_filter, label, uniform_filter
-from scipy.optimize import least_squares
 
 from shared.bounded import Within
 from shared.commissioning.nonuniformity import smooth
@@ -127,6 +126,9 @@ def _fitted(places: F64, number: F64, steps: F64, shape: tuple[int, ...], pitch_
 
     turn = math.atan2(steps[0, 1], steps[0, 0])
     start = places[np.argmin((number**2).sum(axis=1))] - middle
+    # here, because the imager, which only reads a calibration, needs nothing of these 25 MB
+    from scipy.optimize import least_squares
+
     found = least_squares(off, np.array([np.hypot(*steps[0]), turn, *start, 0.0, 0.0, 0.0]), x_scale="jac")
     px, _turn, _x, _y, tilt_x, tilt_y, bend = found.x
     residual = math.sqrt(2 * found.cost / len(places))
