@@ -309,7 +309,7 @@ def test_sigterm_ends_all_and_finishes_the_recording(tmp_path: Path, scene_file:
         wait_for(lambda: demo.state()["recording"]["frames"] > 15, "half a second recorded")
         name = demo.state()["recording"]["name"]
         family = demo.parent.children(recursive=True)
-        assert len(family) == 4, "guard with its sensors, imager, web"
+        assert len(family) == 5, "guard with its sensors, imager with its reader of maps, web"
         started = time.monotonic()
         demo.process.send_signal(signal.SIGTERM)
         assert demo.process.wait(10) == 0
