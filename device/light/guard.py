@@ -145,7 +145,7 @@ class Guard:
 
     def status(self, now_ns: int, listed: bool = False) -> LightStatus:
         """What the imager is told, with the list of conditions where that is asked for."""
-        running_ns = now_ns - self.light.since_ns if self.light.state == "lit" else 0
+        running_ns = max(0, now_ns - self.light.since_ns) if self.light.state == "lit" else 0
         return LightStatus(
             state=self.light.shown_state,
             level=self._level,
@@ -222,7 +222,7 @@ class Guard:
         self.light, step = stepped(self.light, event, now_ns, reason)
         if step is None:
             return
-        self._lit_ns += now_ns - was_lit_since_ns
+        self._lit_ns += max(0, now_ns - was_lit_since_ns)
         self._obey(now_ns)
         self._log(_line(step))
 

@@ -44,6 +44,16 @@ class Blow:
         return len(self.faults) == 1 and not self.condition and "guard killed" in self.faults[0].name
 
     @property
+    def clock_jumps(self) -> bool:
+        """Whether the guard's own clock does, which no kernel lets happen: what a guard of this boot wrote down may lie in the future."""
+        return any(fault.order == "guard's clock" for fault in self.faults)
+
+    @property
+    def rest_s(self) -> float:
+        """The pause that the guard may ask for afterwards."""
+        return max(fault.rest_s for fault in self.faults)
+
+    @property
     def full_name(self) -> str:
         """With everything that was drawn."""
         names = f" + {self.apart_ms:.0f} ms + ".join(fault.name for fault in self.faults)

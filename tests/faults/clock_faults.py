@@ -21,6 +21,8 @@ def jumped(clock: Literal["clock_ns", "wall_clock_s"], least: float, most: float
 
 
 MS, HOUR_NS, YEAR_S = 1_000_000, 3_600_000_000_000, 31_557_600
+REST_S = 60.0
+"""Ten minutes of light ask for so long a pause (device/settings.toml), and an hour that the clock skipped counts as light."""
 
 FAULTS = (
     Fault(
@@ -28,6 +30,7 @@ FAULTS = (
         "bench",
         jumped("clock_ns", 150 * MS, HOUR_NS, 1),
         latches=True,
+        rest_s=REST_S,
         weight=3,
         order="guard's clock",
     ),

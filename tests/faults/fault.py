@@ -30,7 +30,8 @@ class Fault:
     """``bound_ms`` None: the light may go on (and whether it did is counted). ``latches``: the dark must be a trip afterwards.
 
     ``relights``: light may come back under the same finger: who changes the exposure has asked for the few dark frames.
-    ``order``: what is ordered of an odd part; a second order of the same would only take the first one back.
+    ``order``: what is ordered of an odd part; a second order of the same would only take the first one back. ``rest_s``: the pause
+    that the guard may ask for afterwards, as to its clock the light lasted that long.
     """
 
     name: str
@@ -41,4 +42,5 @@ class Fault:
     guard_ends: bool = False
     relights: bool = False
     order: str = ""
+    rest_s: float = 0.0
     weight: int = 1

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections import Counter
 from typing import Any
 
 from tests.faults.fault import DEAD_MAN_MS, Fault, NotHere, Strike
@@ -34,20 +35,31 @@ def stopped(part: str, least_ms: float, most_ms: float) -> Strike:
     return strike
 
 
+_HELD: Counter[int] = Counter()
+_HOLDING = threading.Lock()
+
+
 def stopped_pid(pid: int, seconds: float, lasting: contextlib.ExitStack) -> int:
-    """Stop a process, for so long; returns the moment just before."""
+    """Stop a process, for so long; returns the moment just before. Stopped twice, it goes on when the longer stop is over."""
     waker = threading.Timer(seconds, _go_on, (pid,))
-    moment_ns = time.monotonic_ns()
-    with contextlib.suppress(ProcessLookupError):
-        os.kill(pid, signal.SIGSTOP)
+    with _HOLDING:
+        _HELD[pid] += 1
+        moment_ns = time.monotonic_ns()
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGSTOP)
     waker.start()
     lasting.callback(waker.join)
     return moment_ns
 
 
 def _go_on(pid: int) -> None:
-    with contextlib.suppress(ProcessLookupError):
-        os.kill(pid, signal.SIGCONT)
+    with _HOLDING:
+        _HELD[pid] -= 1
+        if _HELD[pid] > 0:
+            return
+        del _HELD[pid]
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGCONT)
 
 
 def lifted(rig: Any, _rng: random.Random, _lasting: contextlib.ExitStack) -> int:

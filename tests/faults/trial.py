@@ -67,13 +67,15 @@ def tried(rig: Rig, blow: Blow, number: int, rng: random.Random) -> Outcome:
         if not any(fault.relights for fault in blow.faults):
             _stays_dark_while_it_lasts(rig, dark, found)
     rig.revive()
+    boot_is_over = not _found_each_other(rig, blow, log_before, found)
     _stays_dark(rig, None if any(fault.relights for fault in blow.faults) else dark, found)
     _keeps_its_reason(rig, blow, dark, log_before, found)
     found.helper_s = tuple(rig.helped_s[helped_before:])
     if found.helper_s and rig.tree is not None and rig.tree.pulsing():
         found.violations.append("the PWM still pulses after ExecStopPost")
     recording.check()
-    _comes_back(rig, found)
+    if not boot_is_over:
+        _comes_back(rig, blow.rest_s, found)
     found.load = os.getloadavg()[0]
     return found
 
@@ -131,11 +133,25 @@ def _stays_dark_while_it_lasts(rig: Rig, dark: Dark | None, found: Outcome) -> N
         found.violations.append("lit again by itself while the fault lasted")
 
 
+def _found_each_other(rig: Rig, blow: Blow, log_before: int, found: Outcome) -> bool:
+    """Guard and imager; False where a guard refuses for good, as it should, the light that is written down in its future."""
+
+    def refuses() -> bool:
+        return blow.clock_jumps and "is no light that this boot can have seen" in rig.log()[log_before:]
+
+    def reachable() -> bool:
+        return (status := rig.status()) is not None and status["reachable"]
+
+    if not patiently(lambda: reachable() or refuses(), BACK_WITHIN_S):
+        found.violations.append("guard and imager did not find each other again")
+    if refuses():
+        found.notes.append("the guard that came after refuses the light written down in its future, and stays dark")
+        return False
+    return True
+
+
 def _stays_dark(rig: Rig, dark: Dark | None, found: Outcome) -> None:
     """With the finger still down, and everything mended and back."""
-    back = patiently(lambda: (status := rig.status()) is not None and status["reachable"], BACK_WITHIN_S)
-    if not back:
-        found.violations.append("guard and imager did not find each other again")
     if dark is None:
         return
     patiently(lambda: rig.watch.lit_again_since(dark.seen_ns) is not None, STAYS_DARK_S)
@@ -155,11 +171,11 @@ def _keeps_its_reason(rig: Rig, blow: Blow, dark: Dark | None, log_before: int, 
         found.violations.append(f"not latched: {status.get('state')}, {steps[-3:]}")
 
 
-def _comes_back(rig: Rig, found: Outcome) -> None:
-    """The operator lifts, arms and presses: light again; lifts: dark."""
+def _comes_back(rig: Rig, rest_s: float, found: Outcome) -> None:
+    """The operator lifts, arms, waits for the rest that is asked for, and presses: light again; lifts: dark."""
     began_s = time.monotonic()
-    if not patiently(lambda: _pressed(rig), BACK_WITHIN_S):
-        found.violations.append(f"no light again within {BACK_WITHIN_S:.0f} s: {rig.status()}")
+    if not patiently(lambda: _pressed(rig), BACK_WITHIN_S + rest_s):
+        found.violations.append(f"no light again within {BACK_WITHIN_S + rest_s:.0f} s: {rig.status()}")
         return
     found.back_s = time.monotonic() - began_s
     lifted_ns = time.monotonic_ns()

@@ -181,6 +181,18 @@ def test_a_release_sent_before_the_trip_was_known_does_not_count(bench):
     assert bench.guard.take(Rearm("press")).state == "tripped"
 
 
+def test_time_that_runs_backwards_takes_no_light_off_the_count(bench):
+    lit(bench)
+    bench.clock.advance_ms(40)
+    frame(bench, 2)
+    bench.clock.advance_ms(-500)
+    bench.guard.turn()
+    assert bench.guard.take(Look()).lit_seconds == 0.0
+    bench.clock.advance_ms(600)
+    bench.guard.take(Rearm("pressed"))
+    assert bench.guard.take(Look()).lit_seconds >= 0.0
+
+
 def test_time_that_runs_backwards_trips_and_ends_the_lease(bench):
     lit(bench)
     bench.clock.time_ns -= 500 * MS

@@ -139,12 +139,26 @@ def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page], table
     """A paired tablet that shows the live picture."""
     page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
     expect_live(page)
+    in_control(page)
     return page
 
 
 def expect_live(page: Page) -> None:
     """Wait until the picture is live, looking once a frame."""
     page.wait_for_function("() => document.getElementById('live-word').textContent === 'LIVE'", timeout=10_000)
+
+
+ASKS_UNTIL_IT_CONTROLS = """async () => {
+  if (!document.body.classList.contains("watching")) return true;
+  const { ask } = await import("/static/page/device_api.js");
+  await ask("POST", "/control");
+  return false;
+}"""
+
+
+def in_control(page: Page) -> None:
+    """Wait until this tablet controls: the one of the test before may be thought here for a while after its page has closed."""
+    page.wait_for_function(ASKS_UNTIL_IT_CONTROLS, timeout=20_000, polling=250)
 
 
 IN_MORE = ("Exposure", "Case", "Cautions")
