@@ -45,7 +45,7 @@ class Blow:
 
     @property
     def clock_jumps(self) -> bool:
-        """Whether the guard's own clock does, which no kernel lets happen: what a guard of this boot wrote down may lie in the future."""
+        """Whether the guard's own clock does, as no kernel lets it: what a guard wrote down before may lie in the future."""
         return any(fault.order == "guard's clock" for fault in self.faults)
 
     @property
