@@ -18,8 +18,8 @@ def cautions(first: Recording, second: Recording, shift: Motion | None) -> tuple
 _ALWAYS = (
     "relative intensity, not viability: both are percentages of their own run's reference, and only as good as that reference",
     "distance, angle, pull, pressure, cold, drugs and wetness change it as well as perfusion does, and are not seen by the program",
-    "one distance is taken for granted: views are matched by shift and rotation, not by size, so that from another distance a "
-    "region covers other tissue the farther it lies from the middle",
+    "each recording is taken to be of one distance: while the hand moves nearer or farther, regions away from the middle lie on "
+    "other tissue",
     "a second injection meets dye of the first: what is taken out is an estimate, and washout slows down with time",
     "not a certified medical device: the decision stays with licensed practice and local rules",
 )
@@ -48,12 +48,19 @@ def _mean(recording: Recording, name: str) -> float:
 def _position(first: Recording, shift: Motion | None) -> tuple[str, ...]:
     if shift is None:
         return ()
-    far = shift.shift_px > _FAR_SHARE * first.camera.width
-    if not far and abs(shift.rotation_deg) < _TURNED_DEG:
-        return ()
-    return (
-        f"the second view is {shift.shift_px:.0f} pixels and {abs(shift.rotation_deg):.0f} degrees away: other light, other angle",
-    )
+    found = []
+    if shift.shift_px > _FAR_SHARE * first.camera.width or abs(shift.rotation_deg) >= _TURNED_DEG:
+        found.append(
+            f"the second view is {shift.shift_px:.0f} pixels and {abs(shift.rotation_deg):.0f} degrees away: other light, other "
+            "angle"
+        )
+    if abs(shift.magnification - 1.0) > _CHANGED_SHARE:
+        how = "nearer" if shift.magnification > 1.0 else "farther away"
+        found.append(
+            f"the second recording was made from {how}, the tissue is {shift.magnification:.2f} times as large in it: regions and "
+            "pictures are matched in size, and left-over dye is reckoned as brighter or darker by the square of that, with doubt"
+        )
+    return tuple(found)
 
 
 def _identity(first: Recording, second: Recording) -> tuple[str, ...]:
@@ -62,10 +69,9 @@ def _identity(first: Recording, second: Recording) -> tuple[str, ...]:
         found.append(f"recordings of different cases: {first.case or 'none'} and {second.case or 'none'}")
     scales = first.camera.mm_per_px, second.camera.mm_per_px
     if scales[0] and scales[1] and scales[0] != scales[1]:
-        aside_px = abs(scales[0] / scales[1] - 1.0) * first.camera.width / 2.0
         found.append(
-            f"recorded at {scales[0]:.3g}, then {scales[1]:.3g} mm a pixel: another distance or lens; regions are not resized, so "
-            f"at the picture's edge they lie {aside_px:.0f} pixels off"
+            f"calibrated at {scales[0]:.3g}, then {scales[1]:.3g} mm a pixel: another distance or lens; sizes are matched by what "
+            "is seen"
         )
     elif scales[0] != scales[1]:
         found.append("the scale is known of one recording alone: whether the distance was the same cannot be told")

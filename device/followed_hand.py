@@ -12,8 +12,9 @@ from shared.inflow.maps_place import Followed
 from shared.inflow.parameters import Estimate, InflowParameters
 from shared.motion.carried import carried
 from shared.motion.curves import MovingCurves
-from shared.motion.pose import Motion
-from shared.motion.track import MARKING_S, Track
+from shared.motion.kept_track import KeptTrack
+from shared.motion.pose import MARKING_S, Motion
+from shared.motion.track import Track
 from shared.recording import Recording
 from shared.region import Region
 
@@ -84,6 +85,13 @@ class FollowedHand:
     def followed(self) -> Followed:
         """How well the frames so far were followed, for their maps."""
         return Followed(self._track.place_u_px, self._track.warnings())
+
+    def kept(self) -> KeptTrack | None:
+        """The motions of all frames, to be kept; None where nothing was ever found to follow."""
+        self._go_to(self.recording.frames - 1)
+        if self._track.found_at is None:
+            return None
+        return KeptTrack(tuple(self._track.motion(number) for number in range(self.recording.frames)))
 
     def summary(self) -> HandMotion:
         """Figures over the whole recording."""

@@ -5,13 +5,14 @@ there before the dye, with left-over dye taken out of the second run. Where fram
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from device.comparison import Comparison, Runs
 from shared.compare.late_level import LATE_SHARE, late_signal
+from shared.compare.remainder import brighter
 from shared.inflow.map_pictures import grey_beneath
 from shared.inflow.map_values import MEASURED, SATURATED, UNCERTAIN, UNSEEN
 from shared.live_picture import block_any, block_means
@@ -20,13 +21,14 @@ from shared.motion.resample import into_reference
 from shared.noise import variance_counts2
 from shared.recording import Recording
 from shared.relative import ZERO
+from shared.settings import PictureSettings
 from shared.signal import DefectSources, Measured, corrected_counts, saturated
 
 F32 = NDArray[np.float32]
 Bytes = NDArray[np.uint8]
 
-WIDEST_U_PERCENT = 15.0
-"""One standard uncertainty above this many points reads "uncertain", as in the live picture (our choice, no source)."""
+WIDEST_U_PERCENT = PictureSettings().widest_u_percent
+"""One standard uncertainty above this many points reads "uncertain", as in the live picture unless that is set otherwise."""
 _MOST_FRAMES = 40
 _LEAST_BEFORE = 3
 _MODEL_SHARE = 0.05
@@ -61,7 +63,7 @@ def late_pictures(compared: Comparison) -> LatePictures | None:
     before = ZERO if baseline is None else Measured(baseline.value, baseline.u)
     if ends[0] is None or ends[1] is None:
         return None
-    befores = before, runs.second_before or before
+    befores = before, runs.second_before or ZERO
     above = [
         Measured(end.value - low.value, float(np.hypot(end.u, low.u)))
         for end, low in zip((ends[0], ends[1]), befores, strict=True)
@@ -73,9 +75,10 @@ def late_pictures(compared: Comparison) -> LatePictures | None:
     base = one.mean(one.before(_first_until_s(runs)))
     first_end = one.late()
     second_end = other.late()
-    left = _left(runs, one, other, base, first_end)
     first = _percent(first_end, (base,), above[0], one.grey())
-    second = _percent(second_end, (base, left), above[1], other.grey())
+    then = None if base is None else base.magnified(runs.magnification)
+    left = _left(runs, one, other, then, first_end.magnified(runs.magnification))
+    second = _percent(second_end, (then, left), above[1], other.grey())
     return LatePictures(first, second, _difference(first, second))
 
 
@@ -87,6 +90,14 @@ class _Level:
     variance: F32
     saturated: NDArray[np.bool_]
     at_s: float
+
+    def magnified(self, magnification: float) -> "_Level":
+        """The same in the light of a picture in which the tissue is so many times as large."""
+        unit = brighter(Measured(1.0, 0.0), magnification)
+        doubt = np.square(unit.u * self.signal)
+        return replace(
+            self, signal=self.signal * np.float32(unit.value), variance=self.variance * unit.value**2 + doubt
+        )
 
 
 class _Ends:
@@ -115,7 +126,7 @@ class _Ends:
         number = int(self._lit[-1])
         grey = grey_beneath(self._recording.frame(number), self._recording.calibration)
         motion = self._motion(number) or Motion()
-        half = Motion(motion.dx_px / 2, motion.dy_px / 2, motion.rotation_deg)
+        half = replace(motion, dx_px=motion.dx_px / 2, dy_px=motion.dy_px / 2)
         seen = into_reference(grey.astype(np.float32), half, np.empty(grey.shape, np.float32))
         return np.asarray(np.nan_to_num(seen), np.uint8)
 

@@ -139,6 +139,18 @@ class PlainPicture:
         self._steadied: Floats | None = None
         self._noise = SteadiedNoise(settings.steadying)
         self._inverse_flat = 1.0 / calibration.flat.astype(np.float64)
+        self._ambient: Floats | None = None
+        self._ambient_counts = self._ambient_variance = 0.0
+        self._known_noise = NO_NOISE
+        """Of what is taken off, which no mean of frames lessens."""
+
+    def take_ambient_off(self, counts: NDArray[np.floating] | None, variance_counts2: float = 0.0) -> None:
+        """From now on ``counts`` (height, width) are what ambient light adds to a frame, each known with this variance."""
+        self._ambient_counts = 0.0 if counts is None else float(counts.mean(dtype=np.float64))
+        self._ambient_variance = variance_counts2
+        self._ambient = None if counts is None else counts * self._inverse_flat
+        if self._ambient is not None:
+            self._sources.replace(self._ambient)
 
     def restart(self) -> None:
         """Forget the frames before; the next one stands alone."""
@@ -148,9 +160,12 @@ class PlainPicture:
     def draw(self, frame: Frame, look: Look) -> Planes:
         """Take the frame in and draw it. An unlit frame is drawn in grey by itself and leaves the steadied signal alone."""
         counts = corrected_counts(frame.pixels, self._calibration, self._sources)
+        if self._ambient is not None:
+            counts -= self._ambient
         if frame.lit:
             factor = self._calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
-            self._noise.take(frame_noise(self._calibration, frame.gain, factor))
+            self._noise.take(frame_noise(self._calibration, frame.gain, factor, self._ambient_counts))
+            self._known_noise = Noise(still=self._ambient_variance * factor**2)
             counts = self._steady(counts * factor) / factor
         else:
             factor, look = 1.0, Look("side by side" if look.view == "side by side" else "grey")
@@ -191,7 +206,7 @@ class PlainPicture:
 
     def _percent_noise(self, look: Look) -> PercentNoise:
         assert self._noise.noise is not None
-        return look.percent_noise(self._noise.noise, self._settings.smoothing)
+        return look.percent_noise(self._noise.noise + self._known_noise, self._settings.smoothing)
 
     def _marks(self, percent: Floats, look: Look) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Blocks that cannot be told from their own noise, and blocks whose percentage is too uncertain, from their percentages."""

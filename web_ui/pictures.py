@@ -2,7 +2,8 @@
 
 A viewer has at most two pictures under way, until it says ``drawn N``. Nothing is ever queued for it: while something of an
 earlier message still waits in this process, or two pictures are unanswered, it gets nothing, and then the newest. So a slow
-viewer sees fewer, fresher pictures, and no viewer costs another anything.
+viewer sees fewer, fresher pictures, and no viewer costs another anything. ``clock N`` asks how late it is here, as pictures
+say when they were taken: the answer has N and this device's clock, both in ms.
 
 The protocol is that of the websockets library, driven without its connection class (its Sans-I/O layer): see
 ``pictures_decision.md`` for what that saves.
@@ -357,13 +358,22 @@ class Viewer(asyncio.BufferedProtocol):
 
     def _take_word(self, text: bytes) -> None:
         word, _, number = text.partition(b" ")
+        if word == b"clock" and number.isdigit():
+            self._tell_time(number)
+            return
         if word != b"drawn" or not number.isdigit():
-            self._protocol.send_close(CloseCode.POLICY_VIOLATION, "say: drawn N")
+            self._protocol.send_close(CloseCode.POLICY_VIOLATION, "say: drawn N, or clock N")
             self._flush()
             return
         while self._under_way and self._under_way[0] <= int(number):
             self._under_way.popleft()
         self.serve()
+
+    def _tell_time(self, asked_ms: bytes) -> None:
+        """To whoever reads; nothing is queued for who does not."""
+        if self._transport is not None and not self._stuck:
+            told = b'{"asked_ms":%d,"now_ms":%d}' % (int(asked_ms), self._server.clock.now_ns() // 1_000_000)
+            self._transport.write(Frame(Opcode.TEXT, told).serialize(mask=False))
 
     def _flush(self) -> None:
         """Send what the library has to say; end the stream where it says so."""

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from shared.ambient import is_followed
 from shared.errors import Refused
 from shared.inflow.map_values import PARAMETERS
 from shared.inflow.maps_store import has_maps
@@ -75,8 +74,6 @@ def described(run: ReviewedRun, full_scale_percent: float, contours_percent: tup
     recording = run.recording
     marks, marked = marks_of(recording)
     camera = recording.camera
-    table = recording.frame_table
-    lit = table.lit & ~(table.light_level <= 0)
     return ReviewedRecording(
         name=recording.name,
         case=recording.case,
@@ -92,7 +89,7 @@ def described(run: ReviewedRun, full_scale_percent: float, contours_percent: tup
         injected_at_s=run.injected_at_s,
         calibration=recording.calibration.origin,
         unknown=recording.unknown,
-        ambient=bool(recording.frames) and is_followed(run.times_s, lit),
+        ambient=bool(recording.frames) and run.takes_ambient_off,
         has_baseline=run.has_baseline,
         reference=marks.reference,
         regions=marks.regions,

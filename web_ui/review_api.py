@@ -1,6 +1,7 @@
 """The interface under /api/v1/recordings/NAME/ to look at a recording again: moments, marks, notes, curves, maps."""
 
 import io
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -35,7 +36,6 @@ from shared.protocol.review import (
     UndoLateNote,
 )
 from shared.recording.afterwards import FOLDER, read_analysis
-from shared.region import Region
 from shared.review.moment import Moment, ReviewedRun
 from web_ui.operation import NoSuchThing, ask, operation
 from web_ui.review_answers import (
@@ -124,15 +124,16 @@ def get_review(name: str) -> ReviewedRecording:
 @review_api.output(FileSchema(), content_type="image/jpeg")
 @operation(review_api, "One frame as the live picture would show it by itself", "watches")
 def get_moment_picture(name: str, shown: dict[str, Any]) -> Response:
-    """X-Frame and X-Time-S say which one it is."""
+    """X-Frame and X-Time-S say which one it is, X-Regions (JSON) where the regions lie in it, X-Place how that is known."""
     runs = _runs()
     contours = _contours(shown["contours"])
     with runs.run(name) as run:
         marks, _ = marks_of(run.recording)
-        number = run.number_at(shown["at_s"])
-        time_s = float(run.times_s[number])
-    reference = None if marks.reference is None else Region.parse(marks.reference.region)
-    key = (name, number, shown["view"], shown["size"], contours, str(reference))
+        number, reference = run.number_at(shown["at_s"]), marks.reference
+        time_s, place = float(run.times_s[number]), run.place(number)
+        marked = (*([] if reference is None else [reference]), *marks.regions)
+        lying = [str(region) for region in run.regions_at(number, marked)]
+    key = (name, number, shown["view"], shown["size"], contours, reference)
     jpeg = runs.kept_picture(key)
     if jpeg is None:
         with runs.run(name) as run:
@@ -142,6 +143,8 @@ def get_moment_picture(name: str, shown: dict[str, Any]) -> Response:
     response = Response(jpeg, mimetype="image/jpeg")
     response.headers["X-Frame"] = str(number)
     response.headers["X-Time-S"] = f"{time_s:.6f}"
+    response.headers["X-Regions"] = json.dumps(lying)
+    response.headers["X-Place"] = place
     return response
 
 
@@ -153,9 +156,7 @@ def get_moment(name: str, chosen: dict[str, float]) -> Moment:
     """By the live picture's arithmetic, that frame by itself."""
     with _runs().run(name) as run:
         marks, _ = marks_of(run.recording)
-        reference = None if marks.reference is None else Region.parse(marks.reference.region)
-        regions = [Region.parse(one.region) for one in marks.regions]
-        return run.moment(run.number_at(chosen["at_s"]), reference, regions)
+        return run.moment(run.number_at(chosen["at_s"]), marks.reference, marks.regions)
 
 
 @review_api.put("/marks")

@@ -24,7 +24,7 @@ THREADS_AT_MOST = 2
 """One that works and one that waits: the page's other threads stay free, for whoever puts the light out."""
 _QUALITY = 85
 
-Stamp = tuple[int, int]
+Stamp = tuple[int, ...]
 
 
 class ReviewRuns:
@@ -121,8 +121,10 @@ def jpeg_of(planes: Planes) -> bytes:
 
 
 def _stamp(path: Path) -> Stamp:
-    """What changes when a recording is written to, or another takes its place."""
+    """What changes when a recording is written to or analysed, or another takes its place."""
+    analysis = path / "afterwards" / "analysis.json"
     try:
-        return (path / "zarr.json").stat().st_mtime_ns, (path / "events.jsonl").stat().st_size
+        analysed_ns = analysis.stat().st_mtime_ns if analysis.exists() else 0
+        return (path / "zarr.json").stat().st_mtime_ns, (path / "events.jsonl").stat().st_size, analysed_ns
     except OSError:
-        return 0, 0
+        return (0,)

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -102,10 +103,19 @@ def command(
             write_maps(recording, maps.made(result.reference, result.hand))
         found = result.as_json() | ({"curves": analysed_curves(result)} if with_curves or review else {})
         if review:
-            write_analysis(recording, found | {"made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")})
+            write_analysis(recording, found | _kept_besides(result))
         kept = {"maps": str(recording / FOLDER)} if with_maps else {}
         lines = [readable(result), *(f"maps: {path}" for path in kept.values())]
         answer(found | kept, "\n".join(lines), as_json)
+
+
+def _kept_besides(result: Analysis) -> dict[str, Any]:
+    """What the page wants of an analysis beyond figures and curves: when it was made, and where the tissue was in each frame."""
+    track = None if result.hand is None else result.hand.kept()
+    return {
+        "made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        "track": None if track is None else track.as_values(),
+    }
 
 
 def readable(result: Analysis) -> str:

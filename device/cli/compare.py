@@ -9,9 +9,10 @@ import click
 
 from device.cli import answer, json_option
 from device.cli.share_done import ShareDone
-from device.comparison import Comparison, RegionChange, compare
+from device.comparison import Comparison, compare
 from device.comparison_files import write_comparison
 from device.review_marks import ReviewMarks
+from device.second_run import RegionChange
 from shared.compare.change import difference, ratio
 from shared.errors import Refused
 from shared.inflow.parameters import Estimate
@@ -130,8 +131,8 @@ def _alignment(result: Comparison) -> str:
     shift_px = result.shift.shift_px
     moved = f"{shift_px:.1f} pixels" if scale is None else f"{shift_px * scale:.1f} mm"
     return (
-        f"second view moved by {moved}, turned by {result.shift.rotation_deg:.1f} degrees; confidence {found.pose.confidence:.2f}, "
-        f"{found.agreeing} of {found.tried} pairs of pictures agree"
+        f"second view moved by {moved}, turned by {result.shift.rotation_deg:.1f} degrees, {result.shift.magnification:.3f} times "
+        f"as large; confidence {found.pose.confidence:.2f}, {found.agreeing} of {found.tried} pairs of pictures agree"
     )
 
 

@@ -85,7 +85,8 @@ class MovingRegion:
         own = float(counts_variance(0.0, frame.gain, calibration))
         u = math.sqrt(k * max(spread, 0.0) + own * constant) / weight
         measured = Measured(counts / weight * factor, u * factor)
-        return FollowingSignal(RegionSignal(measured, clipped / weight), min(weight / float(self.stencil.sum()), 1.0))
+        whole = float(self.stencil.sum()) * motion.magnification**2
+        return FollowingSignal(RegionSignal(measured, clipped / weight), min(weight / whole, 1.0))
 
     def _box(self, to_frame: F64, shape: tuple[int, int]) -> tuple[int, int, int, int]:
         """Left, top, right, bottom (exclusive) of the frame's pixels that the outline may cover."""

@@ -1,22 +1,26 @@
 """One motion: where the tissue of a reference view is found in another picture."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+MARKING_S = 1.0
+"""A region belongs where a line through the motion this long before and after it was marked has it: a finger follows no tremor."""
+
 
 @dataclass(frozen=True)
 class Motion:
-    """What was at p in the reference view is at R p + d in the frame, both counted from the picture's centre in pixels.
+    """What was at p in the reference view is at m R p + d in the frame, both counted from the picture's centre in pixels.
 
     ``dx_px`` is to the right, ``dy_px`` down, ``rotation_deg`` clockwise as seen. ``confidence`` (0 to 1) is 1 - rival / peak: by
     how much the best place matches better than the best other place; below the limit there is no lock. ``likeness`` (-1 to 1) is
     the correlation of the two textures once they lie on each other: noise and dye lower it without making the place unsure.
-    ``u_px`` is the standard uncertainty of the shift along each axis.
+    ``u_px`` is the standard uncertainty of the shift along each axis. ``magnification`` m is 1 within a recording, whose distance
+    counts as one; between two, 1.1 says that the frame shows the tissue a tenth larger.
     """
 
     dx_px: float = 0.0
@@ -26,11 +30,12 @@ class Motion:
     locked: bool = True
     likeness: float = 1.0
     u_px: float = 0.0
+    magnification: float = 1.0
 
     @property
     def is_none(self) -> bool:
         """Whether nothing moved at all, as where nothing is followed."""
-        return self.dx_px == 0.0 and self.dy_px == 0.0 and self.rotation_deg == 0.0
+        return (self.dx_px, self.dy_px, self.rotation_deg, self.magnification) == (0.0, 0.0, 0.0, 1.0)
 
     @property
     def shift_px(self) -> float:
@@ -39,7 +44,7 @@ class Motion:
 
     def then(self, later: Self) -> "Motion":
         """Both, this one first: ``later`` is from this motion's frame to another. As sure as the less sure of the two."""
-        cosine, sine = _turn(later.rotation_deg)
+        cosine, sine = _turn(later.rotation_deg, later.magnification)
         return Motion(
             cosine * self.dx_px - sine * self.dy_px + later.dx_px,
             sine * self.dx_px + cosine * self.dy_px + later.dy_px,
@@ -48,11 +53,12 @@ class Motion:
             self.locked and later.locked,
             min(self.likeness, later.likeness),
             math.hypot(self.u_px, later.u_px),
+            self.magnification * later.magnification,
         )
 
     def back(self) -> "Motion":
         """The opposite: from the frame to the reference view."""
-        cosine, sine = _turn(-self.rotation_deg)
+        cosine, sine = _turn(-self.rotation_deg, 1.0 / self.magnification)
         return Motion(
             -(cosine * self.dx_px - sine * self.dy_px),
             -(sine * self.dx_px + cosine * self.dy_px),
@@ -61,11 +67,12 @@ class Motion:
             self.locked,
             self.likeness,
             self.u_px,
+            1.0 / self.magnification,
         )
 
     def to_frame(self, shape: tuple[int, int]) -> NDArray[np.float64]:
         """(2, 3) matrix from indices (x, y, 1) of the reference view to indices (x, y) of the frame; ``shape`` (height, width)."""
-        cosine, sine = _turn(self.rotation_deg)
+        cosine, sine = _turn(self.rotation_deg, self.magnification)
         x0, y0 = (shape[1] - 1) / 2, (shape[0] - 1) / 2
         return np.array(
             [
@@ -93,6 +100,21 @@ def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: floa
     return Motion(dx_px, dy_px, rotation_deg, min(motion.confidence for motion in motions), u_px=u_px)
 
 
-def _turn(degrees: float) -> tuple[float, float]:
+def place_near(times_s: Sequence[float], sure: Callable[[int], Motion | None], at_s: float) -> Motion:
+    """Motion to the view at ``at_s``, tremor smoothed out; ``sure`` gives that of a frame, None where it is not known.
+
+    Where none is known nearby, the last one before counts, and no motion where there is none.
+    """
+    first, last = np.searchsorted(times_s, (at_s - MARKING_S, at_s + MARKING_S))
+    first = min(int(first), len(times_s) - 1)
+    last = max(min(int(last), len(times_s)), first + 1)
+    near = [(number, motion) for number in range(first, last) if (motion := sure(number)) is not None]
+    if near:
+        return line_through([times_s[number] for number, _ in near], [motion for _, motion in near], at_s)
+    earlier = (sure(number) for number in reversed(range(first)))
+    return next((motion for motion in earlier if motion is not None), Motion())
+
+
+def _turn(degrees: float, magnification: float) -> tuple[float, float]:
     radians = math.radians(degrees)
-    return math.cos(radians), math.sin(radians)
+    return magnification * math.cos(radians), magnification * math.sin(radians)

@@ -11,14 +11,12 @@ from shared.calibration import Calibration
 from shared.frame import Frame
 from shared.motion.carried import carried
 from shared.motion.follower import Follower
-from shared.motion.pose import Motion, line_through
+from shared.motion.pose import Motion, place_near
 from shared.motion.reduced import LEAST_SIDE, Reducer
 from shared.region import Region
 
 LOST_S = 1.0
 """Tissue that was not found for so long may be put anew by hand."""
-MARKING_S = 1.0
-"""A region belongs where a line through the motion this long before and after it was marked has it: a finger follows no tremor."""
 _NAMED_SPANS = 3
 _PATIENCE_FRAMES = 60
 """Frames with light after which a run in which nothing was found says so."""
@@ -100,14 +98,7 @@ class Track:
             return Motion()
         if seen_at_s in self.joined_s:
             return self._joined
-        first, last = np.searchsorted(self.times_s, (seen_at_s - MARKING_S, seen_at_s + MARKING_S))
-        first = min(int(first), len(self.times_s) - 1)
-        last = max(min(int(last), len(self.times_s)), first + 1)
-        near = [(number, motion) for number in range(first, last) if (motion := self._sure(number)) is not None]
-        if near:
-            return line_through([self.times_s[number] for number, _ in near], [motion for _, motion in near], seen_at_s)
-        earlier = (self._sure(number) for number in reversed(range(first)))
-        return next((motion for motion in earlier if motion is not None), Motion())
+        return place_near(self.times_s, self._sure, seen_at_s)
 
     @property
     def trouble(self) -> str:

@@ -2,7 +2,7 @@
 
 NAME.zarr/afterwards/marks.json     reference and regions of a review
 NAME.zarr/afterwards/notes.jsonl    notes said afterwards, one a line, added to and never rewritten
-NAME.zarr/afterwards/analysis.json  the newest analysis, as ``tapetum analyse --json --curves`` prints it
+NAME.zarr/afterwards/analysis.json  the newest analysis, as ``tapetum analyse --json --curves`` prints it, and the hand's track
 """
 
 import json

@@ -114,5 +114,8 @@ def test_the_picture_is_the_plain_one_of_a_dark_frame_that_holds_the_ambient_lig
     plain._range_counts = PlainPicture(calibration, settings)._range_counts  # grey goes over the same range as before
     difference = fused.draw(frame, Look("grey")).y.astype(int) - plain.draw(frame, Look("grey")).y
     assert np.abs(difference).max() <= 2
+    by_itself = PlainPicture(calibration, settings)
+    by_itself.take_ambient_off(added)
+    assert np.abs(by_itself.draw(frame, Look("grey")).y.astype(int) - plain.draw(frame, Look("grey")).y).max() <= 1
     foggy = FusedPicture(calibration, settings).draw(frame, Look("grey")).y.astype(int)
     assert (foggy - plain.draw(frame, Look("grey")).y).mean() > 10

@@ -67,7 +67,8 @@ def test_in_the_house(house: House, name: str) -> None:
 
 def test_a_guard_with_too_long_a_lease_is_found_out(tmp_path) -> None:
     with contextlib.closing(Bench(tmp_path, settings="[light]\nlease_ms = 400\n")) as slow:
-        found = trial(slow, "imager stopped 150-1500 ms")
+        # Frames of a busy machine may be late by themselves, and then the ring is dark before the imager is stopped.
+        found = next(one for _ in range(9) if (one := trial(slow, "imager stopped 150-1500 ms")).lit_at_it)
     assert "bound 150 ms" in found.violations[0]
 
 

@@ -162,13 +162,20 @@ def _stays_dark(rig: Rig, dark: Dark | None, found: Outcome) -> None:
 
 def _keeps_its_reason(rig: Rig, blow: Blow, dark: Dark | None, log_before: int, found: Outcome) -> None:
     log = rig.log()
-    steps = _TRIP.findall(log[log_before:] if len(log) >= log_before else log)
+    said = log[log_before:] if len(log) >= log_before else log
+    steps = _TRIP.findall(said)
     trips = [reason for _before, after, reason in steps if after == "tripped"]
     status = rig.status() or {}
-    if status.get("state") == "tripped" and trips and status["reason"] != " ".join(trips[0].split())[:400]:
-        found.violations.append(f"the reason became {status['reason']!r}, it was {trips[0]!r}")
+    first = next((reason for _, after, reason in _TRIP.findall(_newest_guard(said)) if after == "tripped"), "")
+    if status.get("state") == "tripped" and first and status["reason"] != " ".join(first.split())[:400]:
+        found.violations.append(f"the reason became {status['reason']!r}, it was {first!r}")
     if dark is not None and len(blow.faults) == 1 and blow.faults[0].latches and not trips:
         found.violations.append(f"not latched: {status.get('state')}, {steps[-3:]}")
+
+
+def _newest_guard(said: str) -> str:
+    """The part of it that the newest guard said: the first thing each one says is which priority it was granted."""
+    return said[said.rfind(" priority") + 1 :]
 
 
 def _comes_back(rig: Rig, rest_s: float, found: Outcome) -> None:

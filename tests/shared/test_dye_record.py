@@ -45,6 +45,24 @@ def test_what_is_left_of_first_order(half_life: float, percent: tuple[float, ...
         assert 100 * left_share(since_min, half_life) == pytest.approx(expected, abs=6e-4)
 
 
+@pytest.mark.parametrize(
+    ("half_life", "five_percent_min", "one_percent_min"),
+    [(2.5, 10.80, 16.61), (3.0, 12.97, 19.93), (4.0, 17.29, 26.58)],
+)
+def test_when_a_twentieth_and_a_hundredth_are_left(
+    half_life: float, five_percent_min: float, one_percent_min: float
+) -> None:
+    """Worked by hand: T log2(20) and T log2(100), printed to a hundredth of a minute."""
+    assert 100 * left_share(five_percent_min, half_life) == pytest.approx(5.0, abs=5 * 0.005 * 0.7 / half_life)
+    assert 100 * left_share(one_percent_min, half_life) == pytest.approx(1.0, abs=0.005 * 0.7 / half_life)
+
+
+def test_a_rate_and_a_share_a_minute_are_two_things() -> None:
+    """ "18.5 %/min" is a half-life of 3.747 min read as a rate constant, 3.388 min as what goes in a minute (by hand)."""
+    assert half_life_min(0.185) == pytest.approx(3.747, abs=5e-4)
+    assert left_share(1.0, 3.388) == pytest.approx(1 - 0.185, abs=2e-5)
+
+
 def test_published_clearances() -> None:
     """Kanzo 1989;30:1698: k 0.173 /min and R15 8.3 ± 4.05 % in controls, k 0.064 and R15 42.2 ± 16.9 % in cirrhosis.
 

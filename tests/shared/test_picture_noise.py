@@ -34,7 +34,7 @@ def drawn(
 
 
 def test_the_least_that_can_be_told_is_the_absolute_sensitivity_threshold_of_emva_1288():
-    # EMVA 1288: mu_e.min = sqrt(sigma_d^2 + 1/(12 K^2)) + 1/2 approximates where SNR is 1; K 0.25, sigma_d 3 give 3.753203 e
+    # EMVA 1288: where SNR is 1; K 0.25, sigma_d 3 give 3.753203 e (the standard's short form 3.7146: tests/shared/test_noise.py)
     noise = PercentNoise(frame_noise(camera(k=0.25), 1.0, 1.0), reference=100.0)
     one = np.ones(1)
     counts = brentq(lambda p: p - np.sqrt(noise.own_variance(np.array([p]), one)[0]), 1e-6, 10.0)

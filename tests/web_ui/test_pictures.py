@@ -176,6 +176,20 @@ def test_two_pictures_under_way_and_then_the_newest(run):
     run(scenario)
 
 
+def test_a_page_that_asks_how_late_it_is_hears_it_on_the_pictures_clock(run):
+    async def scenario(stream):
+        async with stream.connect() as page:
+            stream.publish(b"one", age_ms=30)
+            await picture_from(page)
+            stream.clock.advance_ms(40)
+            await page.send("clock 5123")
+            now_ms = stream.clock.now_ns() // 1_000_000
+            assert json.loads(await page.recv()) == {"asked_ms": 5123, "now_ms": now_ms}
+            await nothing_from(stream, page)  # it is no answer to the picture, and brings none
+
+    run(scenario)
+
+
 def test_slow_reader_gets_few_and_fresh_pictures_and_others_all(run):
     """A viewer that takes 100 kB while 60 MB are published is never more than what the kernel holds behind."""
 
@@ -286,7 +300,7 @@ def test_whoever_is_not_paired_or_comes_from_another_page_gets_no_stream(run, op
     run(scenario)
 
 
-@pytest.mark.parametrize("said", ["hello", "drawn", "drawn x", "drawn -1", b"drawn 1", "drawn 1 2"])
+@pytest.mark.parametrize("said", ["hello", "drawn", "drawn x", "drawn -1", b"drawn 1", "drawn 1 2", "clock", "clock x"])
 def test_whoever_says_anything_else_is_told_and_hung_up_on(run, said):
     async def scenario(stream):
         async with stream.connect() as page, stream.connect() as other:

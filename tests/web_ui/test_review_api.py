@@ -14,8 +14,10 @@ from PIL import Image
 from device.cli.analyse import command
 from shared.inflow.map_values import NAMES, InflowMaps, MapsAbout
 from shared.inflow.maps_store import write_maps
+from shared.motion.kept_track import KeptTrack
+from shared.motion.pose import Motion
 from shared.recording import Recording
-from shared.recording.afterwards import MOST_NOTES, LateNote, add_late_note
+from shared.recording.afterwards import MOST_NOTES, LateNote, add_late_note, write_analysis
 from tests.bench.running_demo import wait_for
 from tests.web_ui.reviewed import BASE, FPS, INJECTED_S, NAME, NOTE, SECONDS, TIP, put_recording
 from tests.web_ui.test_api import line_of
@@ -130,6 +132,22 @@ def test_a_moment_names_its_frame_and_is_drawn_once(marked, browser, app):
         browser.get(f"{PLACE}/picture.jpg?size=half&at_s={number / FPS}")
     runs = app.extensions["tapetum review"]
     assert len(runs._pictures) == PICTURES_AT_MOST
+
+
+def test_regions_lie_where_the_newest_analysis_has_the_tissue(marked, browser):
+    number = 100
+    assert browser.get(f"{PLACE}/picture.jpg?at_s=10").headers["X-Place"] == "still"
+    motions = [None if k == number else Motion(7.0, 2.0) if k > number else Motion() for k in range(int(SECONDS * FPS))]
+    write_analysis(marked, {"track": KeptTrack(tuple(motions)).as_values()})
+    for at_s, place, base in ((9.0, "followed", BASE), (10.0, "lost", BASE), (11.0, "followed", "base:15,10,24,40")):
+        answer = browser.get(f"{PLACE}/picture.jpg?at_s={at_s}")
+        assert (answer.headers["X-Place"], json.loads(answer.headers["X-Regions"])[0]) == (place, base)
+        found = browser.get(f"{PLACE}/moment?at_s={at_s}").json
+        assert (found["place"], found["reference"]["region"]) == (place, base)
+    assert browser.get(f"{PLACE}/moment?at_s=10").json["regions"][0]["flag"] == "place not known"
+    (marked / "afterwards" / "analysis.json").write_text('{"track": {"dx_px": 1}}')
+    assert "analyse again" in line_of(browser.get(f"{PLACE}/moment?at_s=10"), 400)
+    assert browser.get(f"{PLACE}/review").status_code == 200
 
 
 def test_few_recordings_stay_open_and_none_that_is_gone(data_folder, browser):

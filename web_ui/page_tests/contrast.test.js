@@ -37,6 +37,18 @@ test("the formula gives the published ends of its scale, 21:1 and 1:1", () => {
   assert.equal(contrast("#777777", "#777777"), 1);
 });
 
+/* Worked out elsewhere from the formula of WCAG 2.2, to three decimals; AA asks 4.5 of text, so that #767676 on white is the last grey. */
+const WORKED = [
+  ["#767676", "#ffffff", 4.542], ["#777777", "#ffffff", 4.478], ["#ff0000", "#ffffff", 3.998],
+  ["#00ff00", "#000000", 15.304], ["#ffff00", "#000000", 19.556], ["#0000ff", "#000000", 2.444],
+];
+
+for (const [one, other, ratio] of WORKED) {
+  test(`the worked case ${one} on ${other} is ${ratio}`, () => {
+    assert.ok(Math.abs(contrast(String(one), String(other)) - Number(ratio)) <= 0.0005);
+  });
+}
+
 const PAIRS = [
   ["ink", "ground"], ["ink", "raised"], ["ink", "raised-more"],
   ["ink-quiet", "ground"], ["ink-quiet", "raised"], ["ink-quiet", "raised-more"],

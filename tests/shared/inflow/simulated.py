@@ -132,16 +132,35 @@ class Run:
             yield inflow_parameters(read_curve(region, None), read_curve(reference, None), 0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Agreement:
-    """Of one figure over many repeats: how many were given, and of those bias, rms error and the share within 1.96 u."""
+    """Of one figure over many repeats: ``errors`` and standard uncertainties of those that were given."""
 
     truth: float
     repeats: int
-    given: int
-    bias: float
-    rms: float
-    covered: int
+    errors: np.ndarray
+    u: np.ndarray
+
+    @property
+    def given(self) -> int:
+        return self.errors.size
+
+    @property
+    def bias(self) -> float:
+        return float(self.errors.mean())
+
+    @property
+    def rms(self) -> float:
+        return float(np.sqrt(np.square(self.errors).mean()))
+
+    def share_within(self, goal: float) -> float:
+        """Share of the errors that are at most ``goal``."""
+        return float((np.abs(self.errors) <= goal).mean())
+
+    @property
+    def covered(self) -> int:
+        """How many intervals of 1.96 u hold the truth."""
+        return int((np.abs(self.errors) <= 1.96 * self.u).sum())
 
     @property
     def coverage(self) -> float:
@@ -157,16 +176,4 @@ def agreements(run: Run, number: int, seed: int = 0) -> dict[str, Agreement]:
             estimate = getattr(figures, name)
             if estimate.value is not None:
                 values.append((estimate.value - truth[name], estimate.u))
-    result = {}
-    for name, values in found.items():
-        error, u = np.array(values).reshape(-1, 2).T
-        nothing = not values
-        result[name] = Agreement(
-            truth[name],
-            number,
-            len(values),
-            float("nan") if nothing else float(error.mean()),
-            float("nan") if nothing else float(np.sqrt((error**2).mean())),
-            int((np.abs(error) <= 1.96 * u).sum()),
-        )
-    return result
+    return {name: Agreement(truth[name], number, *np.array(values).reshape(-1, 2).T) for name, values in found.items()}

@@ -61,9 +61,26 @@ def test_the_peak_of_a_published_bolus(label: str, interval_s: float) -> None:
     assert reading.curve.at(reading.peak_s.value).value.value == pytest.approx(6.073208, rel=0.005)
 
 
+@pytest.mark.parametrize("interval_s", [2.0, 2.5])
+def test_the_peak_of_a_bolus_sampled_coarsely(interval_s: float) -> None:
+    """Parker 2006 at more of the rates that OSIPI tabulates: within half a sample."""
+    reading = read_curve(curve(*column("ParkerAIF_ref.csv", f"temp_res_{interval_s}s"), 0.005), None)
+    assert reading.peak_s is not None
+    assert reading.peak_s.value == pytest.approx(10.354, abs=interval_s / 2)
+
+
+@pytest.mark.parametrize("label", ["original_AIF", "temp_res_5.0s", "temp_res_7.5s"])
+def test_of_a_bolus_seen_once_or_twice_there_is_no_peak(label: str) -> None:
+    """Its first pass is 8.433 s wide at half its height (Parker 2006), and the samples are 5 s and more apart."""
+    reading = read_curve(curve(*column("ParkerAIF_ref.csv", label), 0.005), None)
+    assert reading.peak_s is None
+    assert "no peak: highest at the start" in reading.flags
+
+
 @pytest.mark.parametrize("interval_s", [0.1, 0.5, 1.0])
 def test_the_rise_of_a_published_bolus_behind_a_baseline(interval_s: float) -> None:
-    """Parker 2006, delayed by 8 s so that there is a baseline: half rise 6.278 s, 10 % 2.916 s, steepest 64.126 mM/min at 6.887 s.
+    """Parker 2006, delayed by 8 s so that there is a baseline: half rise 6.278 s, 10 % 2.916 s, 90 % 8.757 s, steepest
+    64.126 mM/min at 6.887 s.
 
     Those figures count from a baseline of 0, which its Gaussian only nears: 0.08 mM are there at its time 0.
     """
@@ -76,6 +93,8 @@ def test_the_rise_of_a_published_bolus_behind_a_baseline(interval_s: float) -> N
     assert rise.half_s.value == pytest.approx(8 + 6.278, abs=0.1 * interval_s)
     assert rise.tenth_s.value == pytest.approx(8 + 2.916, abs=0.1)
     assert rise.slope.value == pytest.approx(64.126 / 60, rel=0.02)
+    assert rise.mean_slope is not None
+    assert rise.mean_slope.value == pytest.approx(0.8 * 6.073208 / (8.757 - 2.916), rel=0.01)
 
 
 @pytest.mark.parametrize("label", ["delay_18.0s", "delay_31.0s"])
@@ -93,7 +112,7 @@ def test_a_bolus_that_is_no_gamma_variate_has_no_arrival(label: str) -> None:
     assert figures.tenth_of_peak_s.value is not None
 
 
-@pytest.mark.parametrize("delay_s", [3.0, 5.0, 7.5, 10.0, 18.0, 31.0])
+@pytest.mark.parametrize("delay_s", [0.0, 2.0, 3.0, 5.0, 7.5, 10.0, 18.0, 31.0])
 def test_known_delays_of_a_published_bolus(delay_s: float) -> None:
     """The same curve delayed (OSIPI), sampled every 1.5 s: the peak moves by the delay within a thirtieth of a sample."""
     first = read_curve(curve(*column("ParkerAIF_ref_with_delay.csv", "delay_1.5s"), 0.01), None).peak_s
@@ -113,6 +132,21 @@ def test_the_peak_of_a_preclinical_bolus() -> None:
     assert reading.curve.at(reading.peak_s.value).value.value == pytest.approx(5.21, rel=0.02)
     assert reading.rise.slope is not None
     assert reading.rise.slope.value == pytest.approx(5.21 / 7, rel=0.02)
+
+
+@pytest.mark.parametrize("interval_s", [1.0, 2.0, 2.5, 5.0])
+def test_the_peak_of_a_preclinical_bolus_sampled_coarsely(interval_s: float) -> None:
+    """Its corner at 7 s at the other rates that OSIPI tabulates: a smooth curve has it half a sample late and a little more."""
+    times, values = column("preclinicalAIF_ref.csv", f"temp_res_{interval_s}s", to_s=1.0)
+    reading = read_curve(curve(times, values, 0.003), None)
+    assert reading.peak_s is not None
+    assert 7.0 < reading.peak_s.value < 7.0 + 0.7 * interval_s
+
+
+def test_a_preclinical_bolus_sampled_once_has_no_peak() -> None:
+    reading = read_curve(curve(*column("preclinicalAIF_ref.csv", "temp_res_7.5s", to_s=1.0), 0.003), None)
+    assert reading.peak_s is None
+    assert "no peak: highest at the start" in reading.flags
 
 
 def tissue_cases() -> list[dict[str, str]]:

@@ -90,6 +90,18 @@ def test_absorbance_by_hand() -> None:
 
 
 @pytest.mark.parametrize(
+    ("epsilon", "concentration_um", "mu_a_per_cm"), [(189_325.0, 1.0, 0.435937), (113_790.0, 5.0, 1.31006)]
+)
+def test_a_layer_absorbs_by_the_absorption_coefficient(
+    epsilon: float, concentration_um: float, mu_a_per_cm: float
+) -> None:
+    """mu_a = ln 10 epsilon c, worked by hand: 1 uM bound at 805 nm, 5 uM in water at 780 nm; 1 - exp(-mu_a l) is absorbed."""
+    for path_cm in (0.1, 1.0, 3.0):
+        absorbed = float(absorbed_share(absorbance(np.array(epsilon), concentration_um, 10 * path_cm)))
+        assert -np.log1p(-absorbed) / path_cm == pytest.approx(mu_a_per_cm, rel=4e-6)
+
+
+@pytest.mark.parametrize(
     ("density", "factor"),
     [(0.0, 1.0), (0.01, 0.98857), (0.05, 0.94458), (0.1, 0.89322), (0.5, 0.59392), (1.0, 0.39087)],
 )

@@ -10,8 +10,8 @@ from typing import Any
 from shared.frame_bus import FrameBusWriter
 from tests.web_ui.fake_device import FakeDevice
 
-RATE_HZ = 15.0
-"""Half the camera's: the browser of the tests draws on the processor."""
+RATE_HZ = 10.0
+"""A third of the camera's: the browser of the tests draws on the processor."""
 
 
 class _Gate:
@@ -64,7 +64,7 @@ class PageDevice(FakeDevice):
                 new = replace(inner, **value) if isinstance(value, dict) else value
                 self._state = replace(self._state, **{name: new})
 
-    def wait_for(self, holds: Callable[[list[object]], bool], deadline_s: float = 10.0) -> list[object]:
+    def wait_for(self, holds: Callable[[list[object]], bool], deadline_s: float = 20.0) -> list[object]:
         with self._asked:
             assert self._asked.wait_for(lambda: holds(self.requests), deadline_s), f"asked so far: {self.requests}"
             return list(self.requests)

@@ -120,7 +120,7 @@ def test_where_nobody_is_the_button_or_the_word_gives_control(
     for page in (controller, viewer):
         page.close()
     guest.locator("#role").click()
-    expect(guest.locator("#tablets-words")).to_contain_text("nobody is there", timeout=20_000)
+    expect(guest.locator("#tablets-words")).to_contain_text("nobody is there")
     guest.locator("#tablets-ask").click()
     expect(guest.locator("#line-text")).to_contain_text("Press the button on the handheld, briefly.")
     device.press.end("over")

@@ -68,7 +68,7 @@ def test_a_device_that_falls_silent_is_not_spoken_for(place: Page, device: PageD
     device.change(light={"reachable": False, "state": "off"})
     expect(place.locator("#device-light-facts")).to_contain_text("its conditions are not known")
     device.close()
-    expect(place.locator("#device-unknown")).to_be_visible(timeout=10_000)
+    expect(place.locator("#device-unknown")).to_be_visible()
 
 
 @pytest.mark.parametrize("size", [LANDSCAPE, PORTRAIT, PHONE], ids=["landscape", "portrait", "phone"])

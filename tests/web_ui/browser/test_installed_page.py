@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from shared.protocol import control as c
 from tests import chromium
-from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live, free_port_pair, web_process
+from tests.web_ui.browser.conftest import WebProcess, expect_live, free_port_pair, new_tablet, web_process
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -45,7 +45,7 @@ def handheld(tmp_path: Path) -> Iterator[Path]:
 
 @pytest.fixture
 def installed(chrome: Browser) -> Iterator[BrowserContext]:
-    context = chrome.new_context(viewport={"width": LANDSCAPE[0], "height": LANDSCAPE[1]}, has_touch=True)
+    context = new_tablet(chrome, service_workers="allow")
     yield context
     context.close()
 
@@ -100,7 +100,7 @@ def test_a_newer_page_of_the_device_is_offered_and_taken(
     words.write_text(words.read_text().replace("page-places = Places", "page-places = Rooms"))
     with web_process(handheld, handheld, port, source=source):
         expect_live(page)
-        expect(page.locator("#line-text")).to_have_text("The device has a newer page than this one.", timeout=15_000)
+        expect(page.locator("#line-text")).to_have_text("The device has a newer page than this one.")
         expect(places).to_have_text("Places")
         page.get_by_role("button", name="Load it").click()
         expect(places).to_have_text("Rooms")

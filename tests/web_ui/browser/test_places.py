@@ -189,6 +189,7 @@ def test_another_language_changes_every_word_and_nothing_else(live: Page, device
 
 def test_who_asked_for_stillness_gets_it(live: Page) -> None:
     running = "() => document.getAnimations().filter((one) => one.playState === 'running').length"
+    live.emulate_media(reduced_motion="no-preference")
     expect(live.locator("#reference-wish")).to_be_visible()
     assert live.evaluate(running) > 0
     live.emulate_media(reduced_motion="reduce")

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from shutil import rmtree
@@ -14,10 +15,13 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from shared.inflow.map_values import NAMES, InflowMaps, MapsAbout
 from shared.inflow.maps_store import write_maps
+from shared.motion.kept_track import KeptTrack
+from shared.motion.pose import Motion
+from shared.recording.afterwards import write_analysis
 from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import PORTRAIT, WebProcess
 from tests.web_ui.browser.page_device import PageDevice
-from tests.web_ui.reviewed import BASE, NAME, NOTE, TIP, put_recording
+from tests.web_ui.reviewed import BASE, FPS, NAME, NOTE, SECONDS, TIP, put_recording
 
 PHONE = (390, 844)
 HOSTILE = "<img src=x onerror=\"document.title='owned'\"> \u202eexe.png =1+1"
@@ -102,10 +106,21 @@ def test_touching_the_picture_marks_reference_and_regions_and_undo_takes_them_ba
     expect(review.locator("#review-labels .label")).to_have_count(0)
 
 
-def test_the_value_beside_a_region_is_that_of_the_interface(review: Page) -> None:
+def test_value_and_outline_of_a_region_are_those_of_the_interface(review: Page, recorded: Path) -> None:
+    """The tissue is said to drift to the left by a fifth of a pixel a second."""
+    track = KeptTrack(tuple(Motion(-0.2 * number / FPS) for number in range(int(SECONDS * FPS))))
+    series = [{"name": "base", "region": BASE, "values": [0, 100], "u": [1, 1]}]
+    curves = {"unit": "%", "times_s": [0, 20], "series": series}
+    found = {"made_at": "", "reference": "base", "injected_at_s": None, "regions": {}, "curves": curves, "warnings": []}
+    motion = {"locked_share": 0.97, "largest_shift_mm": 2.4}
+    write_analysis(recorded, {**found, "motion": motion, "track": track.as_values()})
     mark(review, BASE, TIP)
     for at_s in (12.0, 20.0):
         scrub_to(review, at_s)
+        left = 52 - round(0.2 * at_s)
+        outline = review.locator("#review-outlines .region.over")
+        expect(outline).to_have_attribute("points", re.compile(rf"^{left},8 "))
+        expect(review.locator("#review-cautions-list")).to_contain_text("In 3.0 % of the frames")
         said = review.evaluate(API, f"/recordings/{NAME}/moment?at_s={at_s}")["regions"][0]
         expect(review.locator('.label[data-name="tip"] .label-value')).to_have_text(
             f"{round(said['percent'])} ± {max(1, round(said['percent_u']))} %"

@@ -54,7 +54,7 @@ def test_without_a_stream_pictures_come_one_by_one_and_the_page_says_so(
     device.speak_again()
     expect_live(page)
     page.evaluate("() => { window.WebSocket = window.streams; }")
-    expect(page.locator("#frame-rate")).to_have_text("30.0 per s", timeout=15_000)
+    expect(page.locator("#frame-rate")).to_have_text("30.0 per s")
     expect_live(page)
 
 
@@ -65,7 +65,7 @@ def test_a_network_lost_without_a_word_is_not_live_at_once_and_comes_back(
         page = opened(f"{web.url}/#pair={web.pair}")
         expect_live(page)
         with stopped(child_on(web.port)):
-            expect(page.locator("#live-word")).to_have_text("NOT LIVE", timeout=3_000)
+            expect(page.locator("#live-word")).to_have_text("NOT LIVE")
             expect(page.locator("#light-word")).to_have_text("Light not known")
         expect_live(page)
 
@@ -89,7 +89,7 @@ def test_whoever_reads_nothing_of_a_multipart_stream_holds_up_nobody(live: Page,
             )
             assert b"200 OK" in one.recv(200)
         live.evaluate("() => new Promise((done) => setTimeout(done, 1500))")
-        asking = http.client.HTTPConnection("127.0.0.1", web.port, timeout=5)
+        asking = http.client.HTTPConnection("127.0.0.1", web.port, timeout=20)
         asking.request("GET", "/api/v1/pictures.mjpeg", headers={"Cookie": cookie})
         refused = asking.getresponse()
         assert refused.status == 409

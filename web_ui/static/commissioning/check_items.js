@@ -1,6 +1,7 @@
 /** @import { CheckItem } from "./commissioning_types.js" */
 
 import { made } from "../page/made.js";
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 import { itemName } from "./step_words.js";
 
@@ -16,9 +17,9 @@ export function checkItems(items, sorted) {
 }
 
 /** @param {CheckItem} item */
-function line({ name, passed, words: said }) {
+function line({ name, passed, words: found }) {
   const verdict = made("strong", "check-verdict", passed ? words("commissioning-pass") : words("commissioning-fail"));
-  const one = made("li", "check-item", verdict, made("span", "check-name", itemName(name)), made("span", "check-words", said));
+  const one = made("li", "check-item", verdict, made("span", "check-name", itemName(name)), made("span", "check-words", said(found)));
   one.classList.toggle("failed", !passed);
   return one;
 }

@@ -1,6 +1,7 @@
 /** @import { FigureLine } from "./commissioning_types.js" */
 
 import { made } from "../page/made.js";
+import { saidWithin } from "../page/said.js";
 import { words } from "../page/words.js";
 
 /**
@@ -14,8 +15,8 @@ export function figuresTable(figures, before = []) {
   const heads = [words("commissioning-figure"), words("commissioning-value"), ...(before.length ? [words("commissioning-before")] : []), words("commissioning-limit")];
   const head = made("tr", "", ...heads.map((one) => headCell(one, "col")));
   const rows = figures.map((one) => {
-    const was = before.length ? [made("td", "figures-before", before.find(({ figure }) => figure === one.figure)?.words ?? "–")] : [];
-    const row = made("tr", "", headCell(one.figure, "row"), made("td", "figures-value", one.words), ...was, limitCell(one));
+    const was = before.length ? [made("td", "figures-before", saidWithin(before.find(({ figure }) => figure === one.figure)?.words ?? "–"))] : [];
+    const row = made("tr", "", headCell(saidWithin(one.figure), "row"), made("td", "figures-value", saidWithin(one.words)), ...was, limitCell(one));
     row.classList.toggle("outside", one.passed === false);
     return row;
   });
@@ -33,5 +34,5 @@ function headCell(text, scope) {
 /** @param {FigureLine} line */
 function limitCell({ limit, passed }) {
   const word = passed === null ? "" : passed ? words("commissioning-within") : words("commissioning-outside");
-  return made("td", "figures-limit", limit, ...(word === "" ? [] : [made("strong", "figures-word", word)]));
+  return made("td", "figures-limit", saidWithin(limit), ...(word === "" ? [] : [made("strong", "figures-word", word)]));
 }

@@ -3,6 +3,7 @@
 
 import { button } from "../page/element.js";
 import { made } from "../page/made.js";
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 import { aboutOf, nameOf } from "./step_words.js";
 
@@ -49,7 +50,7 @@ export class PapersSheet {
     if (state?.running) row.append(made("span", "", words("commissioning-writing")));
     else if (state !== null && state.file !== "") row.append(link(state.file, words("commissioning-open-paper"), false), link(state.file, words("commissioning-save-paper"), true));
     else row.append(write);
-    if (state !== null && state.error !== "") row.append(made("span", "walk-why", words("commissioning-paper-failed", { why: state.error })));
+    if (state !== null && state.error !== "") row.append(made("span", "walk-why", words("commissioning-paper-failed", { why: said(state.error) })));
     return row;
   }
 

@@ -3,6 +3,7 @@
 
 import { button, write } from "../page/element.js";
 import { made } from "../page/made.js";
+import { said } from "../page/said.js";
 import { put, words } from "../page/words.js";
 import { checkItems } from "./check_items.js";
 import { nameOf } from "./step_words.js";
@@ -38,10 +39,10 @@ export class WalkProgress {
     const word = this.lamp.querySelector("span");
     if (word !== null) write(word, lit ? words("commissioning-ring-lit") : words("commissioning-ring-dark"));
     put(this.since, "commissioning-running-since", { seconds: Math.floor((performance.now() - this.beganMs) / 1000) });
-    const said = walk.said.length === 0 ? [words("commissioning-begins")] : walk.said;
-    if (said.join("\n") !== this.said) {
-      this.said = said.join("\n");
-      this.lines.replaceChildren(...said.map((one) => made("li", "", one)));
+    const lines = walk.said.length === 0 ? [words("commissioning-begins")] : walk.said.map(said);
+    if (lines.join("\n") !== this.said) {
+      this.said = lines.join("\n");
+      this.lines.replaceChildren(...lines.map((one) => made("li", "", one)));
     }
     if (walk.items.length !== this.found) {
       this.found = walk.items.length;

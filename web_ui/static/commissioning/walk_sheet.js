@@ -5,11 +5,12 @@
 import { button } from "../page/element.js";
 import { made } from "../page/made.js";
 import { momentText } from "../page/moment_text.js";
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 import { checkItems } from "./check_items.js";
 import { figuresTable } from "./figures_table.js";
 import { StepCurve } from "./step_curve.js";
-import { aboutOf, nameOf, stepNames } from "./step_words.js";
+import { aboutOf, itemName, nameOf, stepNames } from "./step_words.js";
 import { missingBefore, walkGuide } from "./walk_guide.js";
 import { WalkProgress } from "./walk_progress.js";
 import { ageDays, isTooOld } from "./what_next.js";
@@ -99,7 +100,7 @@ export class WalkSheet {
   trouble() {
     const walk = this.desk.page.state()?.walk ?? null;
     if (walk === null || walk.walk !== this.walk || walk.running || walk.error === "") return [];
-    const line = made("p", "walk-error", words("commissioning-ended", { why: walk.error }));
+    const line = made("p", "walk-error", words("commissioning-ended", { why: said(walk.error) }));
     line.setAttribute("role", "alert");
     return [line];
   }
@@ -109,7 +110,7 @@ export class WalkSheet {
     const light = this.desk.page.state()?.light;
     if (light?.state !== "tripped") return [];
     const arm = button(words("commissioning-arm"), () => void this.desk.page.acts.run("POST", "/light", { act: "rearm" }, arm));
-    return [made("p", "walk-why", words("commissioning-tripped", { why: light.reason })), arm];
+    return [made("p", "walk-why", words("commissioning-tripped", { why: said(light.reason) })), arm];
   }
 
   /** @param {Commissioning} known */
@@ -219,7 +220,7 @@ function verdict({ passed, made_at }) {
 function earlierCheck({ passed, made_at, items }) {
   const failed = items.filter((one) => !one.passed).length;
   const word = made("strong", "", passed ? words("commissioning-passed") : words("commissioning-failed"));
-  return made("li", "", word, made("span", "", momentText(made_at)), ...(failed === 0 ? [] : [made("span", "", items.filter((one) => !one.passed).map((one) => one.name).join(", "))]));
+  return made("li", "", word, made("span", "", momentText(made_at)), ...(failed === 0 ? [] : [made("span", "", items.filter((one) => !one.passed).map((one) => itemName(one.name)).join(", "))]));
 }
 
 /** @param {StepName[]} steps */

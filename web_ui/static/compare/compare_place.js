@@ -4,15 +4,13 @@
 
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
+import { said } from "../page/said.js";
 import { momentText, shareText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { alignedText, betweenText } from "./compared_text.js";
 import { keptComparison, PicturePair } from "./picture_pair.js";
 import { regionCards } from "./region_cards.js";
 
-/** Said of every comparison; the device says the same in English. */
-const CAUTION_WORDS = ["compare-caution-relative", "compare-caution-circumstances", "compare-caution-distance", "compare-caution-left", "compare-caution-decision"];
-const ALWAYS = CAUTION_WORDS.length;
 
 /**
  * Two recordings of the same view: what differs, how sure that is, and what to bear in mind.
@@ -113,7 +111,7 @@ export class ComparePlace {
     }
     if (job === null || job.number === this.job) return;
     this.job = job.number;
-    write(element("compare-error"), job.stopped ? words("compare-was-stopped") : job.error === "" ? "" : words("compare-failed", { why: job.error }));
+    write(element("compare-error"), job.stopped ? words("compare-was-stopped") : job.error === "" ? "" : words("compare-failed", { why: said(job.error) }));
     if (this.running && job.error === "" && !job.stopped) void this.load();
     this.running = false;
   }
@@ -131,9 +129,8 @@ export class ComparePlace {
     this.pictures.show(found, this.path());
     write(element("compare-reference"), words("compare-reference", { reference: found.reference }));
     element("compare-regions").replaceChildren(...regionCards(found));
-    element("compare-warnings").replaceChildren(...found.warnings.map((line) => made("li", "", line)));
-    const own = [...CAUTION_WORDS.map((id) => words(id)), ...found.cautions.slice(0, -ALWAYS)];
-    element("compare-cautions").replaceChildren(...own.map((line) => made("li", "", line)));
+    element("compare-warnings").replaceChildren(...found.warnings.map((line) => made("li", "", said(line))));
+    element("compare-cautions").replaceChildren(...found.cautions.map((line) => made("li", "", said(line))));
     element("compare-save-picture").hidden = found.pictures === null;
     element("compare-save-picture", HTMLAnchorElement).href = `/api/v1${this.path()}/sheet.png`;
     element("compare-save-table", HTMLAnchorElement).href = `/api/v1${this.path()}/comparison.csv`;

@@ -1,6 +1,6 @@
 /** @import { ComparedPictures, Comparison } from "./compare_types.js" */
 
-import { ask } from "../page/device_api.js";
+import { ask, Refusal } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
 import { numberText } from "../page/value_text.js";
@@ -98,7 +98,7 @@ export async function keptComparison(path) {
   try {
     return await ask("GET", path);
   } catch (error) {
-    if (error instanceof Error && error.message.includes("not compared yet")) return null;
+    if (error instanceof Refusal && error.ofDevice === "these two were not compared yet") return null;
     throw error;
   }
 }

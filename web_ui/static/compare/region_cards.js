@@ -1,6 +1,7 @@
 /** @import { Comparison, RegionChange } from "./compare_types.js" */
 
 import { made } from "../page/made.js";
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 import { FIGURES, comparedName, estimateText, isOpen, leftText, levelText } from "./compared_text.js";
 
@@ -45,7 +46,7 @@ function big(title, value, className = "") {
 
 /** @param {RegionChange} change */
 function flags(change) {
-  const lines = [...(change.first.flags ?? []).map((flag) => words("compare-first-flag", { flag })), ...(change.second.flags ?? []).map((flag) => words("compare-second-flag", { flag }))];
+  const lines = [...(change.first.flags ?? []).map((flag) => words("compare-first-flag", { flag: said(flag) })), ...(change.second.flags ?? []).map((flag) => words("compare-second-flag", { flag: said(flag) }))];
   return made("ul", "compare-lines", ...lines.map((line) => made("li", "", line)));
 }
 

@@ -2,6 +2,7 @@
 /** @import { Fact } from "./fact_list.js" */
 
 import { momentText } from "../page/moment_text.js";
+import { said } from "../page/said.js";
 import { durationText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 
@@ -20,7 +21,7 @@ const SET_WORDS = {
  * @returns {Fact[]}
  */
 export function clockFacts({ now, clock_set, clock_words }, heardMs) {
-  const wrong = clock_words === "" ? [] : [{ name: words("device-clock-wrong"), value: clock_words, mark: /** @type {const} */ ("loud") }];
+  const wrong = clock_words === "" ? [] : [{ name: words("device-clock-wrong"), value: said(clock_words), mark: /** @type {const} */ ("loud") }];
   return [
     { name: words("device-clock-now"), value: momentText(now) },
     { name: words("device-clock-beside"), ...besideTablet(Date.parse(now) - heardMs) },

@@ -5,6 +5,7 @@
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
 import { momentText } from "../page/moment_text.js";
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 import { clockFacts } from "./clock_facts.js";
 import { calibrationFacts, cameraFacts, networkFacts, programFacts, storageFacts } from "./device_facts.js";
@@ -86,7 +87,7 @@ export class DevicePlace {
     this.lists.light.show(lightFacts(state.light));
     this.lists.calibration.show(calibrationFacts(state));
     element("device-warnings-card").hidden = state.warnings.length === 0;
-    write(element("device-warning-words"), state.warnings.join(" · "));
+    write(element("device-warning-words"), state.warnings.map(said).join(" · "));
     if (this.about === null) return;
     this.lists.storage.show(storageFacts(state, this.about.device));
     this.lists.camera.show(cameraFacts(state, this.about.device));
@@ -99,7 +100,7 @@ export class DevicePlace {
     if (text === this.tripsText) return;
     this.tripsText = text;
     const rows = trips.map(({ at, reason, tried }) =>
-      made("li", "trip", made("strong", "", momentText(at)), made("span", "", reason), ...(tried ? [made("span", "trip-tried", words("device-trip-tried"))] : [])),
+      made("li", "trip", made("strong", "", momentText(at)), made("span", "", said(reason)), ...(tried ? [made("span", "trip-tried", words("device-trip-tried"))] : [])),
     );
     element("device-trip-list").replaceChildren(...(rows.length === 0 ? [made("li", "teach", words("device-trips-none"))] : rows));
   }

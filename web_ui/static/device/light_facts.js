@@ -1,6 +1,7 @@
 /** @import { ConditionState, LampState } from "../page/device_state.js" */
 /** @import { Fact } from "./fact_list.js" */
 
+import { said } from "../page/said.js";
 import { lightWord } from "../page/state_words.js";
 import { shareText } from "../page/value_text.js";
 import { words } from "../page/words.js";
@@ -28,7 +29,7 @@ const CONDITION_WORDS = {
  * @returns {Fact[]}
  */
 export function lightFacts(light) {
-  const why = light.reason === "" ? [] : [{ name: words("device-light-why"), value: light.reason, mark: /** @type {const} */ ("loud") }];
+  const why = light.reason === "" ? [] : [{ name: words("device-light-why"), value: said(light.reason), mark: /** @type {const} */ ("loud") }];
   const ring = [
     { name: words("device-light-state"), value: lightWord(light) },
     ...(light.state === "lit" ? [] : why),
@@ -42,7 +43,7 @@ export function lightFacts(light) {
 function conditionFact(condition) {
   const name = words(CONDITION_WORDS[/** @type {keyof typeof CONDITION_WORDS} */ (condition.name)]);
   if (condition.state === "absent") return { name, value: words("device-not-fitted"), mark: "quiet" };
-  if (condition.state === "missing") return { name, value: `${words("device-condition-missing")}: ${condition.sentence}`, mark: "loud" };
+  if (condition.state === "missing") return { name, value: `${words("device-condition-missing")}: ${said(condition.sentence)}`, mark: "loud" };
   const value = valueText(condition);
   return { name, value: value === "" ? words("device-condition-met") : `${words("device-condition-met")}: ${value}` };
 }

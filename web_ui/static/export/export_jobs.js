@@ -3,6 +3,7 @@
 
 import { button, element } from "../page/element.js";
 import { made } from "../page/made.js";
+import { said } from "../page/said.js";
 import { shareText, storageText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { driveName } from "./export_room.js";
@@ -67,17 +68,17 @@ export class ExportJobs {
   /** @param {ExportJob} job */
   troubles({ error, stopped, folders = [], failed = [] }) {
     if (error === "" && stopped !== true) return [];
-    const why = stopped === true ? [] : [made("p", "export-trouble", error)];
+    const why = stopped === true ? [] : [made("p", "export-trouble", said(error))];
     const left = made("p", "", words(folders.length > 0 ? "export-whole-stay" : "export-nothing-left"));
-    return [...why, ...failed.map((line) => made("p", "export-trouble", line)), left];
+    return [...why, ...failed.map((line) => made("p", "export-trouble", said(line))), left];
   }
 
   /** @param {ExportJob} job */
   written({ files, file_count: count = files.length, size_mb: size = 0, folders = [], notes = [] }) {
     if (folders.length === 0) return [];
     const checked = made("p", "", words("export-checked", { count, size: storageText(Math.max(size, 1)) }));
-    const said = notes.length === 0 ? [] : [made("details", "folded", made("summary", "", words("export-notes")), list(notes))];
-    return [checked, list(folders), ...said];
+    const besides = notes.length === 0 ? [] : [made("details", "folded", made("summary", "", words("export-notes")), list(notes.map(said)))];
+    return [checked, list(folders), ...besides];
   }
 }
 

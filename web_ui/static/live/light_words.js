@@ -1,5 +1,6 @@
 /** @import { LampState } from "../page/device_state.js" */
 
+import { said } from "../page/said.js";
 import { dateText, numberText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 
@@ -12,11 +13,11 @@ import { words } from "../page/words.js";
 export function lightSentence(light, rearmed) {
   if (!light.reachable) return words("live-guard-silent");
   if (light.state === "tripped") {
-    const why = sentence(light.reason || words("live-tripped"));
+    const why = sentence(said(light.reason) || words("live-tripped"));
     if (rearmed) return words("live-tripped-rearmed", { why });
     return words("live-tripped-because", { why });
   }
-  if (light.wanted_on && light.state !== "lit" && light.reason) return sentence(light.reason);
+  if (light.wanted_on && light.state !== "lit" && light.reason) return sentence(said(light.reason));
   return "";
 }
 

@@ -27,6 +27,7 @@ import { rectangleBetween, regionAt, regionText } from "../picture/region_text.j
 import { RegionsSheet } from "./regions_sheet.js";
 import { RunActions } from "./run_actions.js";
 import { ScaleBar } from "./scale_bar.js";
+import { said } from "../page/said.js";
 import { SpotMenu } from "../picture/spot_menu.js";
 import { put, words } from "../page/words.js";
 import { calibrationText, StatusLine } from "./status_line.js";
@@ -116,6 +117,7 @@ export class LivePlace {
           this.arrivals.drawn(ageMs, received);
           this.curves.take(header);
         },
+        onItsWayMs: (sentMs, receivedMs) => this.page.stream.onItsWayMs(sentMs, receivedMs),
         passedOver: (header) => this.page.stream.drawn(header.publication),
         failed: (error) => this.line.say(words("live-picture-failed", { why: error instanceof Error ? error.message : String(error) })),
       },
@@ -241,9 +243,9 @@ export class LivePlace {
       return words("live-reference-saturated");
     }
     if (state.recording.name === null && state.recording.ended_because) {
-      return words("live-recording-ended", { why: state.recording.ended_because });
+      return words("live-recording-ended", { why: said(state.recording.ended_because) });
     }
-    return state.warnings[0] ?? "";
+    return said(state.warnings[0] ?? "");
   }
 
   /** @param {DeviceState} state */
@@ -251,7 +253,7 @@ export class LivePlace {
     const { model, width, height, kind } = state.camera;
     put(element("device-words"), "live-camera", { model, kind, size: `${width} × ${height}`, calibration: calibrationText(state.calibration) });
     const warnings = element("device-warnings");
-    write(warnings, state.warnings.join(" "));
+    write(warnings, state.warnings.map(said).join(" "));
   }
 
   /** @param {Point} at */

@@ -1,14 +1,16 @@
+import { isKnown, said } from "./said.js";
 import { words } from "./words.js";
 
-/** The device said no, or could not be asked; the message is one line for people, in English where the device said it. */
+/** The device said no, or could not be asked; the message is one line for people. */
 export class Refusal extends Error {
   /**
    * @param {string} line
-   * @param {boolean} ofDevice whether these are the device's own words
+   * @param {string | null} ofDevice what the device itself said
    */
-  constructor(line, ofDevice = false) {
+  constructor(line, ofDevice = null) {
     super(line);
-    this.lang = ofDevice ? "en" : "";
+    this.ofDevice = ofDevice;
+    this.lang = ofDevice === null || isKnown(ofDevice) ? "" : "en";
   }
 }
 
@@ -33,11 +35,26 @@ export class Watching extends Refusal {}
  */
 export async function ask(method, path, body, how = {}) {
   const answer = await sent(method, path, body, how);
-  if (answer.status === 401) throw new Unpaired(words("page-unpaired"));
-  const json = answer.headers.get("content-type")?.includes("json") ? await answer.json().catch(() => null) : null;
-  if (answer.ok) return json;
-  const [line, ofDevice] = [refusalLine(answer.status, json), deviceLine(json) !== null];
-  throw answer.status === 403 ? new Watching(line, ofDevice) : new Refusal(line, ofDevice);
+  if (!answer.ok) throw await refusal(answer);
+  return jsonOf(answer);
+}
+
+/**
+ * What an answer that is none means.
+ *
+ * @param {Response} answer
+ * @returns {Promise<Refusal | Unpaired>}
+ */
+export async function refusal(answer) {
+  if (answer.status === 401) return new Unpaired(words("page-unpaired"));
+  const json = await jsonOf(answer);
+  const [line, ofDevice] = [refusalLine(answer.status, json), deviceLine(json)];
+  return answer.status === 403 ? new Watching(line, ofDevice) : new Refusal(line, ofDevice);
+}
+
+/** @param {Response} answer @returns {Promise<any>} null where it is no JSON */
+async function jsonOf(answer) {
+  return answer.headers.get("content-type")?.includes("json") ? answer.json().catch(() => null) : null;
 }
 
 /**
@@ -61,14 +78,14 @@ async function sent(method, path, body, { signal = null, keepalive = false }) {
 }
 
 /**
- * One line saying what went wrong and what to do. The device's own line is English.
+ * One line saying what went wrong and what to do.
  *
  * @param {number} status
  * @param {any} json
  */
 export function refusalLine(status, json) {
   const line = deviceLine(json);
-  if (line !== null) return line;
+  if (line !== null) return said(line);
   if (status === 503) return words("page-camera-silent");
   if (status === 429) return words("page-too-many-tries");
   return words("page-could-not", { status: String(status) });

@@ -2,6 +2,7 @@
 
 import { Refusal } from "./device_api.js";
 import { keep, kept } from "./kept.js";
+import { learnSentences } from "./said.js";
 import { LANGUAGES, relabelPage, speak, words } from "./words.js";
 
 /**
@@ -29,8 +30,15 @@ export async function chooseLanguage(language) {
 
 /** @param {Language} language */
 async function fetchAndSpeak(language) {
+  const [english, chosen] = await Promise.all([fetched("en"), language === "en" ? null : fetched(language)]);
+  learnSentences(english);
+  speak(language, chosen ?? english);
+  relabelPage();
+}
+
+/** @param {Language} language */
+async function fetched(language) {
   const answer = await fetch(`/words/${language}.ftl`).catch(() => null);
   if (!answer?.ok) throw new Refusal(words("page-unreachable"));
-  speak(language, await answer.text());
-  relabelPage();
+  return answer.text();
 }

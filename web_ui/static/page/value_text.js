@@ -13,6 +13,9 @@ const FLAG_WORDS = {
   "uncertain": "page-uncertain",
   "unlit": "page-unlit",
   "no picture yet": "page-no-picture-yet",
+  "place not known": "page-place-not-known",
+  "out of the picture": "page-out-of-picture",
+  "reference out of the picture": "page-out-of-picture",
 };
 
 /**

@@ -1,7 +1,9 @@
+/** @import { FluentNumber } from "../libraries/fluent-bundle/index.js" */
+
 import { FluentBundle, FluentResource } from "../libraries/fluent-bundle/index.js";
 
 /** @typedef {"en" | "de" | "es"} Language */
-/** @typedef {Record<string, string | number>} Args */
+/** @typedef {Record<string, string | number | FluentNumber>} Args */
 
 /** @type {Language[]} */
 export const LANGUAGES = ["en", "de", "es"];
@@ -66,9 +68,9 @@ function missing(id, why) {
   return id;
 }
 
-/** Text that people or files chose and that runs from right to left keeps its order to itself. @param {string | number} value */
+/** Text that people or files chose and that runs from right to left keeps its order to itself. @param {Args[string]} value */
 function isolated(value) {
-  if (typeof value === "number" || !/[\u0590-\u08ff\u200f\u202a-\u202e\u2066-\u2069\ufb1d-\ufeff]/.test(value)) return value;
+  if (typeof value !== "string" || !/[\u0590-\u08ff\u200f\u202a-\u202e\u2066-\u2069\ufb1d-\ufeff]/.test(value)) return value;
   return `\u2068${value.replaceAll("\u2069", "")}\u2069`;
 }
 

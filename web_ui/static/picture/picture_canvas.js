@@ -18,6 +18,7 @@ import { parsedPicture } from "./picture_message.js";
  * @property {(header: PictureHeader) => void} drawn
  * @property {(header: PictureHeader) => void} passedOver
  * @property {(error: unknown) => void} failed
+ * @property {(sentMs: number, receivedMs: number) => number} onItsWayMs how long a picture was, sent at a moment of the device's clock
  * @property {(arrived: Arrived) => void} [held] a picture came while the canvas is frozen: it is not shown
  */
 
@@ -51,7 +52,9 @@ export class PictureCanvas {
   offer(message) {
     const received = this.freshness.stamp();
     try {
-      const arrived = { ...parsedPicture(message), received };
+      const { ageMs, header, jpeg } = parsedPicture(message);
+      const onItsWay = this.listener.onItsWayMs(header.sensor_time_ns / 1e6 + ageMs, received.steady);
+      const arrived = { ageMs: ageMs + onItsWay, header, jpeg, received };
       if (this.waiting !== null) this.listener.passedOver(this.waiting.header);
       this.waiting = arrived;
     } catch (error) {

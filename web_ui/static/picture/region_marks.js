@@ -59,13 +59,34 @@ export class RegionMarks {
     this.drawnKey = key;
   }
 
+  /**
+   * Outlines go where the tissue is now; what stands beside them follows with the next values.
+   *
+   * @param {string[]} regions as many as there are, in their order
+   * @param {boolean} lost the tissue's place is not known, so they stay and are dashed
+   */
+  follow(regions, lost) {
+    this.outlines.classList.toggle("lost", lost);
+    if (this.shape === null || regions.length !== this.marked.length) return;
+    if (this.marked.every(({ value }, index) => value.region === regions[index])) return;
+    this.marked = this.marked.map((one, index) => ({ ...one, value: { ...one.value, region: regions[index] ?? one.value.region } }));
+    this.drawnKey = "";
+    this.drawOutlines(this.shape);
+  }
+
   /** @param {Shape} shape */
   draw(shape) {
+    this.drawOutlines(shape);
+    this.labels.replaceChildren(...this.marked.map(({ isReference }) => emptyLabel(isReference)));
+  }
+
+  /** @param {Shape} shape */
+  drawOutlines(shape) {
     this.outlines.setAttribute("viewBox", `0 0 ${shape.width * copies(shape).length} ${shape.height}`);
     this.outlines.replaceChildren(
       ...inEachCopy(shape, () => this.marked.flatMap(({ value, isReference }) => outlineOf(value.region, isReference ? "reference" : "region"))),
+      ...(this.draft === null ? [] : [this.draft]),
     );
-    this.labels.replaceChildren(...this.marked.map(({ isReference }) => emptyLabel(isReference)));
   }
 
   /**

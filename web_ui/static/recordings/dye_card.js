@@ -4,11 +4,11 @@
 import { ask } from "../page/device_api.js";
 import { button, element } from "../page/element.js";
 import { made } from "../page/made.js";
+import { said } from "../page/said.js";
 import { numberText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { amountText } from "./recording_text.js";
 
-const CAUTION_WORDS = ["dye-caution-advice", "dye-caution-limit", "dye-caution-iodide", "dye-caution-mixing", "dye-caution-iodine", "dye-caution-left"];
 const LOOK_AGAIN_MS = 15_000;
 
 /** Dye of the case so far beside the label's limit, each injection with the time since it, and what to bear in mind. */
@@ -71,7 +71,7 @@ export class DyeCard {
     if (text !== this.text || fresh) {
       this.text = text;
       this.given.replaceChildren(...dye.injections.map((one) => this.injection(one)));
-      this.warnings.replaceChildren(...this.warningWords(dye).map((line) => made("li", "", line)));
+      this.warnings.replaceChildren(...warnings(dye).map((line) => made("li", "", said(line))));
     }
     if (fresh || this.entry.childElementCount === 0) this.offerEntries(dye);
   }
@@ -105,15 +105,6 @@ export class DyeCard {
     return row;
   }
 
-  /** @param {DyeOfCase} dye in the page's language where it knows the sentence */
-  warningWords(dye) {
-    const known = [
-      ...(dye.without_dose > 0 ? [words("dye-without-dose", { count: dye.without_dose })] : []),
-      ...(dye.limit_mg !== null && dye.given_mg >= dye.limit_mg ? [words("dye-limit-reached")] : []),
-    ];
-    return [...known, ...dye.warnings.filter((line) => !/^(injections marked|no body mass|[\d.]+ mg reach)/.test(line))];
-  }
-
   /** @param {DyeOfCase} dye */
   offerEntries(dye) {
     const dose = numberForm("dye-dose", words("dye-dose-label"), words("dye-enter-dose"), (mg) => void this.enterDose(mg));
@@ -131,7 +122,7 @@ export class DyeCard {
     if (dye.body_mass_kg !== null) field(mass, "dye-mass").value = String(dye.body_mass_kg);
     this.entry.replaceChildren(dose, mass);
     /** @type {HTMLElement} */ (this.entries.firstElementChild).textContent = words("dye-entries");
-    this.cautions.replaceChildren(made("summary", "", words("dye-cautions")), list(CAUTION_WORDS.map((id) => words(id))));
+    this.cautions.replaceChildren(made("summary", "", words("dye-cautions")), list(dye.cautions.map(said)));
   }
 
   /** @param {number} mg */
@@ -172,6 +163,11 @@ export class DyeCard {
     this.offerEntries(answer);
     this.page.line.say(words("dye-taken-back"));
   }
+}
+
+/** Without the one that the line of the limit says already. @param {DyeOfCase} dye */
+function warnings(dye) {
+  return dye.warnings.filter((line) => !line.startsWith("no body mass"));
 }
 
 /** @param {DyeOfCase} dye */

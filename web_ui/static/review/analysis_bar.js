@@ -2,6 +2,7 @@
 /** @import { AnalysisJob, KeptAnalysis, ReviewedRecording } from "./review_types.js" */
 
 import { button, element, write } from "../page/element.js";
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 import { nextStep } from "./next_step.js";
 import { recordingPath } from "./recording_path.js";
@@ -26,7 +27,7 @@ export class AnalysisBar {
     const step = nextStep(review, analysis, job);
     this.progress.hidden = step !== "running";
     if (job !== null) this.progress.value = job.done;
-    const failed = job !== null && job.finished && job.error !== "" ? job.error : "";
+    const failed = job !== null && job.finished && job.error !== "" ? said(job.error) : "";
     const key = JSON.stringify([review.name, step, failed, review.injected_at_s === null, document.documentElement.lang]);
     if (key === this.key) return;
     this.key = key;

@@ -1,6 +1,7 @@
 /** @import { ChartEvent } from "../charts/curve_data.js" */
 /** @import { ReviewedRecording, RunEvent } from "./review_types.js" */
 
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 
 /** Kinds that are told on the timeline; regions chosen while recording are on the picture. */
@@ -53,9 +54,9 @@ function eventWords({ kind, text }) {
     case "gap":
       return words("review-event-gap", { frames: text });
     case "trip":
-      return words("review-event-trip", { reason: text });
+      return words("review-event-trip", { reason: said(text) });
     case "end":
-      return words("review-event-end", { reason: text });
+      return words("review-event-end", { reason: said(text) });
     default:
       return text;
   }

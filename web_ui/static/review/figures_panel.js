@@ -1,6 +1,7 @@
 /** @import { KeptAnalysis } from "./review_types.js" */
 
 import { element } from "../page/element.js";
+import { said } from "../page/said.js";
 import { figureMeans, figureName, figureText } from "./figure_words.js";
 
 /** The figures of each region in plain words, each with its uncertainty, its unit, and what it means. */
@@ -42,7 +43,7 @@ function card({ name, figures, flags }) {
   const notes = flags.map((flag) => {
     const line = document.createElement("p");
     line.className = "words review-flag";
-    line.textContent = flag;
+    line.textContent = said(flag);
     return line;
   });
   place.append(title, ...rows, ...notes);

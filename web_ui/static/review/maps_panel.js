@@ -3,11 +3,12 @@
 
 import { numberText } from "../charts/measured_text.js";
 import { saveFile } from "../charts/saved_file.js";
-import { ask } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
+import { said } from "../page/said.js";
 import { words } from "../page/words.js";
 import { figureMeans, figureName, mapValueText } from "./figure_words.js";
 import { NewestWins } from "./newest_wins.js";
+import { fetchPatiently, learnPatiently } from "./patient_fetch.js";
 import { recordingPath } from "./recording_path.js";
 
 /** Maps of the inflow: one at a time, with its scale in numbers, and the value under a finger. */
@@ -62,10 +63,9 @@ export class MapsPanel {
     this.review = review;
     this.place.hidden = !review.has_maps;
     if (!review.has_maps) return;
-    const { done, answer } = await this.acts.run("GET", recordingPath(review.name, "maps"), undefined, this.place);
-    if (!done || this.review !== review) return;
-    /** @type {KeptMaps} */
-    const maps = answer;
+    /** @type {KeptMaps | null} */
+    const maps = await learnPatiently(this.acts, recordingPath(review.name, "maps"));
+    if (maps === null || this.review !== review) return;
     this.maps = maps;
     this.choices.replaceChildren(
       ...maps.maps.filter(({ measured_share }) => measured_share > 0).map(({ name }) => {
@@ -75,7 +75,7 @@ export class MapsPanel {
         return choice;
       }),
     );
-    write(element("review-map-notes"), maps.notes.join(" "));
+    write(element("review-map-notes"), maps.notes.map(said).join(" "));
     this.choose(maps.maps.find(({ name, measured_share }) => name === this.chosen && measured_share > 0)?.name ?? this.first());
   }
 
@@ -137,7 +137,7 @@ export class MapsPanel {
     const query = `x=${Math.floor(share.x * review.width)}&y=${Math.floor(share.y * review.height)}`;
     try {
       /** @type {MapValue} */
-      const found = await ask("GET", `${recordingPath(review.name, "maps", this.chosen, "value")}?${query}`);
+      const found = await (await fetchPatiently(`${recordingPath(review.name, "maps", this.chosen, "value")}?${query}`)).json();
       write(this.value, mapValueText(found));
       this.value.classList.toggle("uncertain", found.value === null);
     } catch (error) {
@@ -148,9 +148,12 @@ export class MapsPanel {
   /** @param {"png" | "csv"} kind */
   async save(kind) {
     if (this.review === null) return;
-    const answer = await fetch(`/api/v1${recordingPath(this.review.name, "maps", `${this.chosen}.${kind}`)}`);
-    if (answer.ok) saveFile(await answer.blob(), `${this.review.name}-${this.chosen}.${kind}`);
-    else this.acts.line.say(words("review-not-saved"));
+    try {
+      const answer = await fetchPatiently(recordingPath(this.review.name, "maps", `${this.chosen}.${kind}`));
+      saveFile(await answer.blob(), `${this.review.name}-${this.chosen}.${kind}`);
+    } catch {
+      this.acts.line.say(words("review-not-saved"));
+    }
   }
 }
 

@@ -1,7 +1,6 @@
 /** @import { Acts } from "../page/acts.js" */
 /** @import { Shape } from "../picture/picture_geometry.js" */
 
-import { refusalLine, Unpaired } from "../page/device_api.js";
 import { element } from "../page/element.js";
 import { copies, windowOf } from "../picture/picture_geometry.js";
 import { NewestWins } from "./newest_wins.js";
@@ -10,6 +9,7 @@ import { recordingPath } from "./recording_path.js";
 
 /**
  * @typedef {{name: string, at_s: number, view: string, whole: boolean, contours: string}} Wanted
+ * @typedef {{time_s: number, regions: string[], place: string}} Drawn the frame that is on the screen, and where the regions lie in it
  */
 
 /** The picture of a moment: half its size while a finger moves, whole when it rests. The newest wish wins. */
@@ -17,7 +17,7 @@ export class MomentPicture {
   /**
    * @param {Acts} acts
    * @param {() => Shape | null} shape
-   * @param {{drawn: (time_s: number, wanted: Wanted) => void, failed: (line: string) => void}} listener
+   * @param {{drawn: (drawn: Drawn) => void}} listener
    */
   constructor(acts, shape, listener) {
     this.acts = acts;
@@ -65,17 +65,18 @@ export class MomentPicture {
     const query = new URLSearchParams({ at_s: String(at_s), view, size: whole ? "full" : "half", contours });
     try {
       const answer = await fetchPatiently(`${recordingPath(name, "picture.jpg")}?${query}`);
-      if (answer.status === 401) throw new Unpaired();
-      if (!answer.ok) throw new Error(refusalLine(answer.status, await answer.json().catch(() => null)));
       const bitmap = await createImageBitmap(await answer.blob());
       this.bitmap?.close();
       this.bitmap = bitmap;
       this.draw();
-      this.listener.drawn(Number(answer.headers.get("X-Time-S")), wanted);
+      this.listener.drawn({
+        time_s: Number(answer.headers.get("X-Time-S")),
+        regions: JSON.parse(answer.headers.get("X-Regions") ?? "[]"),
+        place: answer.headers.get("X-Place") ?? "still",
+      });
     } catch (error) {
       this.fetching.forget();
-      if (error instanceof Unpaired) this.acts.unpaired();
-      else this.listener.failed(error instanceof Error ? error.message : String(error));
+      this.acts.failed(error);
     }
   }
 }

@@ -1,3 +1,7 @@
+/** @import { Acts } from "../page/acts.js" */
+
+import { refusal } from "../page/device_api.js";
+
 const PAUSE_MS = 200;
 const TRIES = 25;
 
@@ -5,11 +9,30 @@ const TRIES = 25;
  * Fetch what a few may look at at once: told that others are before, wait a moment and ask again.
  *
  * @param {string} path below `/api/v1`
+ * @returns {Promise<Response>} the answer, a good one
+ * @throws {Refusal | Unpaired}
  */
 export async function fetchPatiently(path) {
   for (let tried = 1; ; tried += 1) {
     const answer = await fetch(`/api/v1${path}`, { cache: "no-store" });
-    if (answer.status !== 409 || tried === TRIES) return answer;
+    if (answer.ok) return answer;
+    if (answer.status !== 409 || tried === TRIES) throw await refusal(answer);
     await new Promise((resolve) => setTimeout(resolve, PAUSE_MS));
+  }
+}
+
+/**
+ * The same for what is answered in JSON; says on the calm line what the device refuses.
+ *
+ * @param {Acts} acts
+ * @param {string} path
+ * @returns {Promise<any>} null where it was refused
+ */
+export async function learnPatiently(acts, path) {
+  try {
+    return await (await fetchPatiently(path)).json();
+  } catch (error) {
+    acts.failed(error);
+    return null;
   }
 }

@@ -1,11 +1,12 @@
 /** @import { RegionValue } from "../page/device_state.js" */
 /** @import { Page, Place } from "../page/place.js" */
 /** @import { Point } from "../picture/region_text.js" */
+/** @import { Drawn } from "./moment_picture.js" */
 /** @import { AnalysisJob, KeptAnalysis, Moment, RegionState, ReviewedRecording } from "./review_types.js" */
 
 import { EventTimeline } from "../charts/event_timeline.js";
-import { refusalLine, Unpaired } from "../page/device_api.js";
 import { button, element, write } from "../page/element.js";
+import { said, saidWithin } from "../page/said.js";
 import { momentText, numberText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { PictureFinger } from "../picture/picture_finger.js";
@@ -23,7 +24,7 @@ import { MomentPicture } from "./moment_picture.js";
 import { NewestWins } from "./newest_wins.js";
 import { NotesPanel } from "./notes_panel.js";
 import { PanelTabs } from "./panel_tabs.js";
-import { fetchPatiently } from "./patient_fetch.js";
+import { fetchPatiently, learnPatiently } from "./patient_fetch.js";
 import { PercentScale } from "./percent_scale.js";
 import { recordingPath } from "./recording_path.js";
 import { RegionBar } from "./region_bar.js";
@@ -64,7 +65,7 @@ export class ReviewPlace {
     const colours = JSON.parse(element("percent-colours").textContent ?? "");
     this.scale = new PercentScale(colours);
     this.marks = new RegionMarks(element("review-outlines", SVGSVGElement), element("review-labels"));
-    this.picture = new MomentPicture(page.acts, () => this.shape(), { drawn: (time_s) => this.drawn(time_s), failed: (line) => this.say(line) });
+    this.picture = new MomentPicture(page.acts, () => this.shape(), { drawn: (drawn) => this.drawn(drawn) });
     this.values = new NewestWins((/** @type {number} */ at_s) => this.learnValues(at_s));
     this.scrub = new ScrubBar((at_s, resting) => this.moved(at_s, resting));
     this.timeline = new EventTimeline(element("review-timeline"), ({ at_s, text }) => {
@@ -143,10 +144,9 @@ export class ReviewPlace {
   /** Ask the device anew what it has of this recording. */
   async learn() {
     const { name } = this;
-    const { done, answer } = await this.page.acts.run("GET", recordingPath(name, "review"));
-    if (!done || name !== this.name) return false;
-    /** @type {ReviewedRecording} */
-    const review = answer;
+    /** @type {ReviewedRecording | null} */
+    const review = await learnPatiently(this.page.acts, recordingPath(name, "review"));
+    if (review === null || name !== this.name) return false;
     this.review = review;
     this.analysis = await this.keptAnalysis(review);
     if (name !== this.name) return false;
@@ -162,8 +162,7 @@ export class ReviewPlace {
   /** @param {ReviewedRecording} review @returns {Promise<KeptAnalysis | null>} */
   async keptAnalysis({ name, has_analysis }) {
     if (!has_analysis) return null;
-    const { answer } = await this.page.acts.run("GET", recordingPath(name, "analysis"));
-    return answer;
+    return learnPatiently(this.page.acts, recordingPath(name, "analysis"));
   }
 
   /** @param {ReviewedRecording} review */
@@ -191,11 +190,11 @@ export class ReviewPlace {
       ...(review.complete ? [] : [words("review-cut-off")]),
       ...(review.gaps > 0 ? [words("review-gaps", { frames: review.gaps })] : []),
       ...(review.calibration === "assumed" ? [words("review-not-calibrated")] : []),
-      ...(review.unknown.length > 0 ? [words("review-unknown", { what: review.unknown.join(", ") })] : []),
+      ...(review.unknown.length > 0 ? [words("review-unknown", { what: review.unknown.map(saidWithin).join(", ") })] : []),
       ...(review.injected_at_s !== null && !review.has_baseline ? [words("review-no-baseline")] : []),
       ...(review.ambient ? [words("review-ambient")] : []),
-      ...movedWords(this.analysis),
-      ...(this.analysis?.warnings ?? []),
+      ...placeWords(review, this.analysis),
+      ...(this.analysis?.warnings ?? []).map(said),
     ];
     element("review-cautions").hidden = lines.length === 0;
     write(element("review-cautions-title"), words("review-cautions", { number: lines.length }));
@@ -255,9 +254,10 @@ export class ReviewPlace {
     this.values.ask(at_s);
   }
 
-  /** @param {number} time_s of the frame that is on the screen now */
-  drawn(time_s) {
+  /** @param {Drawn} drawn */
+  drawn({ time_s, regions, place }) {
     element("review-canvas").dataset["time"] = String(time_s);
+    this.marks.follow(regions, place === "lost");
     fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
   }
 
@@ -265,19 +265,15 @@ export class ReviewPlace {
   async learnValues(at_s) {
     const { name } = this;
     try {
-      const answer = await fetchPatiently(`${recordingPath(name, "moment")}?at_s=${at_s}`);
-      if (answer.status === 401) throw new Unpaired();
-      if (!answer.ok) throw new Error(refusalLine(answer.status, await answer.json().catch(() => null)));
       /** @type {Moment} */
-      const moment = await answer.json();
+      const moment = await (await fetchPatiently(`${recordingPath(name, "moment")}?at_s=${at_s}`)).json();
       if (name !== this.name) return;
       this.moment = moment;
       this.showMarks();
       if (this.review !== null) this.scale.show(this.review.full_scale_percent, this.inPercent());
     } catch (error) {
       this.values.forget();
-      if (error instanceof Unpaired) this.page.unpaired();
-      else this.say(error instanceof Error ? error.message : String(error));
+      this.page.acts.failed(error);
     }
   }
 
@@ -330,8 +326,10 @@ export class ReviewPlace {
     if (this.regionBar.close() || review === null) return;
     this.scrub.stop();
     const reference = review.reference?.region ?? null;
-    const found = regionAt([...(reference === null ? [] : [reference]), ...review.regions.map(({ region }) => region)], at, review.width * 0.015);
-    if (found !== null) this.regionBar.open(found, found === reference);
+    const marked = [...(reference === null ? [] : [reference]), ...review.regions.map(({ region }) => region)];
+    const lying = this.marks.marked.length === marked.length ? this.marks.marked.map(({ value }) => value.region) : marked;
+    const found = marked[lying.indexOf(regionAt(lying, at, review.width * 0.015) ?? "")];
+    if (found !== undefined) this.regionBar.open(found, found === reference);
     else this.markActs.touched(at);
   }
 
@@ -355,14 +353,19 @@ function inWords(state) {
 }
 
 /**
- * The curves follow the tissue, the regions on the picture do not: said where the hand moved further than this.
+ * Whether the outlines follow the tissue, and in how many frames nobody knows where it is.
+ *
+ * @param {ReviewedRecording} review
+ * @param {KeptAnalysis | null} analysis
  */
-const MOVED_MM = 1;
-
-/** @param {KeptAnalysis | null} analysis */
-function movedWords(analysis) {
-  const moved_mm = analysis?.largest_shift_mm ?? null;
-  return moved_mm === null || moved_mm < MOVED_MM ? [] : [words("review-moved", { mm: numberText(moved_mm, 1) })];
+function placeWords({ reference, regions }, analysis) {
+  if (analysis === null) return reference === null && regions.length === 0 ? [] : [words("review-outlines-still")];
+  const { locked_share, largest_shift_mm } = analysis;
+  const lost = 1 - (locked_share ?? 1);
+  return [
+    ...(largest_shift_mm === null ? [] : [words("review-moved", { mm: numberText(largest_shift_mm, 1) })]),
+    ...(lost > 0 ? [words("review-lost", { percent: `${numberText(100 * lost, 1)} %` })] : []),
+  ];
 }
 
 /** @param {ReviewedRecording} review */

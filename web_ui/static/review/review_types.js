@@ -41,6 +41,7 @@
  * @property {number} number
  * @property {number} time_s
  * @property {boolean} lit
+ * @property {"followed" | "lost" | "still"} place
  * @property {RegionState | null} reference
  * @property {RegionState[]} regions
  *

@@ -34,12 +34,15 @@ page-load-newer = Laden
 page-camera-silent = Die Kamera antwortet nicht. Sie wird von selbst neu gestartet; versuchen Sie es gleich noch einmal.
 page-too-many-tries = Zu viele Versuche. Warten Sie eine Minute und versuchen Sie es dann noch einmal.
 page-could-not = Das Gerät konnte das nicht ausführen ({ $status }). Versuchen Sie es noch einmal.
+page-in-english = Auf Englisch: { $line }
 
 # Anstelle eines Werts.
 page-uncertain = unsicher
 page-saturated = übersteuert
 page-too-dark = zu dunkel
 page-unlit = unbeleuchtet
+page-place-not-known = Ort unbekannt
+page-out-of-picture = außerhalb des Bildes
 page-no-picture-yet = noch kein Bild
 page-no-reference = keine Referenz
 page-reference-too-dark = Referenz zu dunkel

@@ -3,7 +3,6 @@ dye-title = Dye given in this case
 dye-given = { $mg } mg given ({ $ml } mL mixed as on the label)
 dye-limit = { $percent } % of the label's limit of { $mg } mg for { $kg } kg
 dye-limit-unknown = Label's limit: { $limit } mg for each kg of body mass. Enter the body mass to see it beside the dose.
-dye-limit-reached = The label's limit is reached or passed.
 dye-meter = Dose so far, beside the label's limit
 dye-left = About { $least } to { $most } mg may still be in the blood, for half-lives of { $shortest } to { $longest } min: an estimate.
 dye-mg = { $mg } mg
@@ -12,10 +11,6 @@ dye-left-share = about { $least } to { $most } % left
 dye-from-recording = marked in a recording
 dye-typed = typed in
 dye-ahead = ahead of the device's clock
-dye-without-dose = { $count ->
-    [one] 1 injection is marked without a dose, and is in no sum.
-   *[other] { $count } injections are marked without a dose, and are in no sum.
- }
 dye-minutes-ago = { $minutes } min ago
 dye-hours-ago = { $hours } h { $minutes } min ago
 dye-days-ago = { $days } days ago
@@ -34,9 +29,3 @@ dye-take-back-question = Take back { $what }? The record keeps both entries.
 dye-taken-back = Taken back.
 
 dye-cautions = Cautions
-dye-caution-advice = advice only: the label of the vial in hand, local rules and licensed practice decide about every dose
-dye-caution-limit = label: the total dose should stay below 2 mg/kg of body mass
-dye-caution-iodide = label: contains up to 5 % sodium iodide; caution where iodides or the dye are not tolerated; severe reactions have occurred without such a history too, so means to treat them belong at hand
-dye-caution-mixing = label: mix only with the sterile water supplied, use within 6 hours of mixing, throw away what is not clear
-dye-caution-iodine = label: no study of iodine uptake for a week afterwards
-dye-caution-left = what is left is of dye given into a vein, in a healthy adult, over some 2 to 20 minutes: tails are slower, a sick liver much slower; dye under the skin stays for hours and longer

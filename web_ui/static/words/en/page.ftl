@@ -34,12 +34,15 @@ page-load-newer = Load it
 page-camera-silent = The camera does not answer. It is started again by itself; try again in a moment.
 page-too-many-tries = Too many tries. Wait a minute, then try again.
 page-could-not = The device could not do that ({ $status }). Try again.
+page-in-english = In English: { $line }
 
 # In place of a value.
 page-uncertain = uncertain
 page-saturated = saturated
 page-too-dark = too dark
 page-unlit = unlit
+page-place-not-known = place not known
+page-out-of-picture = out of the picture
 page-no-picture-yet = no picture yet
 page-no-reference = no reference
 page-reference-too-dark = reference too dark

@@ -34,12 +34,15 @@ page-load-newer = Cargarla
 page-camera-silent = La cámara no responde. Se reinicia sola; inténtelo de nuevo dentro de un momento.
 page-too-many-tries = Demasiados intentos. Espere un minuto e inténtelo de nuevo.
 page-could-not = El aparato no pudo hacerlo ({ $status }). Inténtelo de nuevo.
+page-in-english = En inglés: { $line }
 
 # En lugar de un valor.
 page-uncertain = incierto
 page-saturated = saturado
 page-too-dark = muy oscuro
 page-unlit = sin luz
+page-place-not-known = lugar desconocido
+page-out-of-picture = fuera de la imagen
 page-no-picture-yet = aún sin imagen
 page-no-reference = sin referencia
 page-reference-too-dark = referencia muy oscura
