@@ -212,7 +212,7 @@ class ReviewedRun:
         track = None if kept is None else KeptTrack.from_values(kept)
         if track is not None and len(track.motions) != self.recording.frames:
             raise Refused("the analysis is of other frames", self.recording.name, "analyse the recording again")
-        return TissuePlaces(track, self.times_s, self.recording.camera.shape)
+        return TissuePlaces(track, self.times_s.tolist(), self.recording.camera.shape)
 
     def _frame(self, number: int) -> Frame:
         if self._newest is None or self._newest[0] != number:

@@ -1,0 +1,84 @@
+"""Ambient light of one frame of a recording: linear between the unlit frames on both sides of it, as curves have it."""
+
+from collections import OrderedDict
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.ambient import as_rate, half_lit, is_followed
+from shared.calibration import Calibration
+from shared.frame import Frame
+from shared.recording import Recording
+from shared.review.binned import binned_frame
+from shared.signal import Measured, RegionPixels, counts_variance, region_signal
+
+_KEPT_FRAMES = 2
+
+
+class AmbientBeside:
+    """Finds the unlit frames beside a lit one; keeps the last two, which the next moment most often needs again."""
+
+    def __init__(self, recording: Recording, times_s: NDArray[np.float64], lit: NDArray[np.bool_]) -> None:
+        """``times_s`` and ``lit`` (frames,): since the first frame, and whether there was light."""
+        self._recording, self._times_s, self._lit = recording, times_s, lit
+        self._frames: OrderedDict[int, Frame] = OrderedDict()
+
+    @cached_property
+    def is_followed(self) -> bool:
+        """Whether unlit frames lie close enough to every lit one for ambient light to be taken off."""
+        return is_followed(self._times_s, self._lit)
+
+    @cached_property
+    def half_lit(self) -> NDArray[np.bool_]:
+        """Frames during which the light was switched, so that they are not looked at; none where ambient light is not followed."""
+        levels = np.where(self._lit, self._recording.frame_table.light_level, 0.0)
+        return half_lit(levels) if self.is_followed else np.zeros(levels.shape, np.bool_)
+
+    def counts(self, number: int, calibration: Calibration, *, reduced: bool) -> tuple[NDArray[np.float64], float]:
+        """What ambient light adds to frame ``number`` above dark, (height, width), and the variance of a pixel of that.
+
+        ``calibration`` is the camera's, of half the size where ``reduced``. Defects are left as they are.
+        """
+        lit_for = self._millisecond_gain(number)
+        total, variance = np.zeros(calibration.camera.shape, np.float64), 0.0
+        for dark, share in self._beside(number):
+            frame = self._frame(dark)
+            drawn = binned_frame(frame, self._recording.calibration) if reduced else frame
+            counts = drawn.pixels - calibration.dark_counts.astype(np.float64)
+            scale = share * lit_for / self._millisecond_gain(dark)
+            total += scale * counts
+            variance += scale**2 * float(counts_variance(max(float(counts.mean()), 0.0), frame.gain, calibration))
+        return total, variance
+
+    def rate(self, number: int, pixels: RegionPixels) -> Measured:
+        """Of a region, counts a millisecond at unit gain, with its standard uncertainty."""
+        value = variance = 0.0
+        for dark, share in self._beside(number):
+            found = region_signal(as_rate(self._frame(dark)), pixels, self._recording.calibration).signal
+            value += share * found.value
+            variance += (share * found.u) ** 2
+        return Measured(value, float(np.sqrt(variance)))
+
+    def _beside(self, number: int) -> tuple[tuple[int, float], ...]:
+        """Unlit frames and their shares, which make 1: those before and after, or the one there is."""
+        dark = np.flatnonzero(~self._lit)
+        after = int(np.searchsorted(dark, number))
+        if after in (0, dark.size):
+            return ((int(dark[min(after, dark.size - 1)]), 1.0),)
+        left, right = int(dark[after - 1]), int(dark[after])
+        span_s = self._times_s[right] - self._times_s[left]
+        share = float((self._times_s[number] - self._times_s[left]) / span_s)
+        return ((left, 1.0 - share), (right, share))
+
+    def _millisecond_gain(self, number: int) -> float:
+        table = self._recording.frame_table
+        return float(table.exposure_us[number] * table.gain[number]) / 1000.0
+
+    def _frame(self, number: int) -> Frame:
+        if number not in self._frames:
+            self._frames[number] = self._recording.frame(number)
+            while len(self._frames) > _KEPT_FRAMES:
+                self._frames.popitem(last=False)
+        self._frames.move_to_end(number)
+        return self._frames[number]
