@@ -54,6 +54,17 @@ def test_the_prediction_is_first_order(minutes: int, half_life_min: float, perce
     assert found.low < found.predicted.value < found.high
 
 
+def test_from_nearer_what_was_left_is_brighter_by_the_inverse_square() -> None:
+    """By hand: 1.2 times as large is 1.44 times as bright; half of the change, 0.22 of the level, is doubt."""
+    seen = washout().magnified(1.2)
+    assert seen.height is not None
+    assert seen.before is not None
+    assert (seen.height.value, seen.before.value) == pytest.approx((1.44 * 40.0, 1.44 * LEAK))
+    assert seen.height.u == pytest.approx(math.hypot(1.44 * 0.1, 0.22 * 40.0))
+    assert washout().magnified(1.0) == washout()
+    assert seen.half_life_s == washout().half_life_s
+
+
 def test_the_interval_is_that_of_the_half_life() -> None:
     """d ln f = ln 2 (t / T) (dT / T): by hand, 300 s at 180 ± 18 s gives 11.55 % of what is left."""
     found = remainder_of(washout(180.0, 18.0), early(12.6, 180.0), 0.0, 500.0)

@@ -34,6 +34,23 @@ def test_the_same_tissue_is_found_through_both_hands_motions() -> None:
     assert found.pose.rotation_deg == pytest.approx(3.0, abs=0.2)
 
 
+@pytest.mark.parametrize("magnification", [1.01, 0.9, 1.25])
+def test_tissue_seen_from_another_distance_is_found_at_its_size(magnification: float) -> None:
+    """Matched at one size alone, scikit-image's retina seen a hundredth larger was put 8 pixels aside, and a tenth, not found."""
+    truth = Motion(7.0, -4.0, 2.0, magnification=magnification)
+    places = [Motion(), Motion(3.0, 3.0, 1.0)]
+    first = views("camera", places, 1)
+    second = [
+        View(view.pixels, place)
+        for view, place in zip(views("camera", [truth.then(place) for place in places], 2), places, strict=True)
+    ]
+    found = alignment(first, second, assumed(first[0].pixels), assumed(first[0].pixels))
+    assert found.is_found
+    assert found.pose.magnification == pytest.approx(magnification, rel=5e-4)
+    assert (found.pose.dx_px, found.pose.dy_px) == pytest.approx((7.0, -4.0), abs=0.5)
+    assert found.pose.rotation_deg == pytest.approx(2.0, abs=0.2)
+
+
 def test_a_match_that_says_otherwise_is_said() -> None:
     """One of the second recording's views was placed wrongly by its own follower."""
     first = views("camera", [Motion(), Motion(5.0, 2.0)], 1)

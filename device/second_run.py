@@ -1,0 +1,212 @@
+"""The second of two recordings read: the first one's regions in it, with what was left of the first one's dye taken out."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from device.analysis import Analysis, injection_s, recording_warnings
+from device.followed_hand import FollowedHand
+from shared.bounded import plain
+from shared.compare.change import difference, doubted, estimates, ratio, with_doubts
+from shared.compare.late_level import late_percent
+from shared.compare.remainder import Remainder, Washout, brighter, remainder_of, washout_of, without
+from shared.inflow.curves import RegionCurve
+from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
+from shared.inflow.reading import Reading, read_curve
+from shared.recording import Recording
+from shared.signal import Measured
+
+_SAME_END_SHARE = 0.1
+_LATE_KEY = "relative_percent_at_end"
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """One region's figures in one recording; ``late`` is the relative intensity over its last tenth."""
+
+    figures: InflowParameters
+    late: Estimate
+
+    def estimates(self) -> dict[str, Estimate]:
+        """All that is compared, by name."""
+        return {**estimates(self.figures), _LATE_KEY: self.late}
+
+
+@dataclass(frozen=True, eq=False)
+class RegionChange:
+    """One region in both recordings. ``left_percent`` is what was left at the second's injection, in percent of its reference's
+    peak: as used, predicted (with its 95 % interval) and observed.
+    """
+
+    first: Side
+    second: Side
+    remainder: Remainder
+    left_percent: Mapping[str, Any]
+
+    def as_json(self) -> dict[str, Any]:
+        """What ``tapetum compare --json`` prints of a region."""
+        pairs = [(key, one, self.second.estimates()[key]) for key, one in self.first.estimates().items()]
+        half_life = self.remainder.half_life_s
+        return {
+            "first": {**plain(self.first.figures), _LATE_KEY: plain(self.first.late)},
+            "second": {**plain(self.second.figures), _LATE_KEY: plain(self.second.late)},
+            "difference": {key: plain(difference(one, other)) for key, one, other in pairs},
+            "ratio": {key: plain(ratio(one, other)) for key, one, other in pairs},
+            "remainder": {
+                "method": self.remainder.method,
+                "half_life_s": None if half_life is None else plain(half_life),
+                **self.left_percent,
+            },
+        }
+
+
+class SecondRun:
+    """The second recording read, with what was left of the first one's dye taken out."""
+
+    def __init__(
+        self,
+        first: Analysis,
+        second: Recording,
+        hand: FollowedHand,
+        curves: Mapping[str, RegionCurve],
+        offset_s: float | None,
+        magnification: float,
+    ) -> None:
+        self.first, self.hand, self.curves, self.offset_s = first, hand, curves, offset_s
+        self.recording, self.reference, self.magnification = second, first.reference.name, magnification
+        self.injected_at_s = injection_s(second)
+        self.is_new = _is_new_injection(first.recording, second)
+        # an old mark from before the first frame does not date what rises here
+        own = self.is_new or (self.injected_at_s or 0.0) >= 0
+        self.mark_s = self.injected_at_s if own else None
+        raw = read_curve(curves[self.reference], self.mark_s)
+        self.has_injection = self.is_new or (self.mark_s is None and raw.peak is not None)
+        self.remainders = {name: self._remainder(name, raw) for name in curves}
+        self.clean = {name: without(curve, self.remainders[name]) for name, curve in curves.items()}
+        self.readings = {name: self._read(curve) for name, curve in self.clean.items()}
+
+    def change(self, name: str) -> RegionChange:
+        """A region in both recordings."""
+        first, readings, curves = self.first, self.first.readings, self.first.curves
+        figures = inflow_parameters(readings[name], readings[self.reference], first.injected_at_s or 0.0)
+        judged = figures if first.hand is None else first.hand.judged(figures, name, self.reference)
+        levels = [_before(readings[each]) for each in (name, self.reference)]
+        late = late_percent(curves[name], curves[self.reference], *levels)
+        return RegionChange(Side(judged, late), self._side(name), self.remainders[name], self._left_percent(name))
+
+    def before(self, name: str) -> Measured | None:
+        """What was there before the second dye: as seen then, else before any dye in the first recording, in this one's light."""
+        own, first = (_before(readings[name]) for readings in (self.readings, self.first.readings))
+        return own if own is not None or first is None else brighter(first, self.magnification)
+
+    def between_s(self) -> float | None:
+        """From injection to injection where both are marked, else from first frame to first frame."""
+        if self.offset_s is None:
+            return None
+        first_s = self.first.injected_at_s
+        if first_s is None or self.injected_at_s is None or not self.is_new:
+            return round(self.offset_s, 3)
+        return round(self.offset_s + self.injected_at_s - first_s, 3)
+
+    def warnings(self) -> tuple[str, ...]:
+        """What must be said of the second recording."""
+        return (*self.hand.warnings(), *recording_warnings(self.recording, self.injected_at_s))
+
+    def late_warnings(self) -> tuple[str, ...]:
+        """Whether the two recordings end at different moments of their runs."""
+        first_s, second_s = self.first.injected_at_s, self.mark_s
+        if first_s is None or second_s is None:
+            return ()
+        ends_s = self.first.recording.duration_s - first_s, self.recording.duration_s - second_s
+        if abs(ends_s[1] - ends_s[0]) <= _SAME_END_SHARE * max(ends_s):
+            return ()
+        return (
+            f"the recordings end {ends_s[0]:.0f} and {ends_s[1]:.0f} s after their injections: percentages at the end, areas and "
+            "washout are of different moments",
+        )
+
+    # ---- pieces -------------------------------------------------------------------------------------------------------
+
+    def _remainder(self, name: str, raw: Reading) -> Remainder:
+        if not self.has_injection:
+            return Remainder("no second injection")
+        return remainder_of(self._washout(name), self.curves[name], self._until_s(raw), self.offset_s)
+
+    def _washout(self, name: str) -> Washout:
+        readings = self.first.readings
+        general = readings[self.reference].half_life_s
+        fallback = None if general is None else Measured(general.value, general.u)
+        return washout_of(self.first.curves[name], readings[name], fallback).magnified(self.magnification)
+
+    def _until_s(self, raw: Reading) -> float:
+        """Until when nothing of the second dye can be in the picture: its injection, else two uncertainties before it arrives."""
+        if self.mark_s is not None and self.mark_s > 0:
+            return self.mark_s
+        return 0.0 if raw.arrival_s is None else raw.arrival_s.value - 2.0 * raw.arrival_s.u
+
+    def _read(self, curve: RegionCurve) -> Reading:
+        return read_curve(curve, self.mark_s)
+
+    def _side(self, name: str) -> Side:
+        """A region's figures in the second run, with what the remainder's uncertainty does to them."""
+        found, varied = self._side_with(name, {}), []
+        for moved in dict.fromkeys((name, self.reference)):
+            for other in self.remainders[moved].variations():
+                varied.append(self._side_with(name, {moved: without(self.curves[moved], other)}))
+        figures = _flagged(with_doubts(found.figures, [each.figures for each in varied]), self.remainders[name])
+        late = doubted(found.late, [each.late for each in varied])
+        return Side(self.hand.judged(figures, name, self.reference), late)
+
+    def _side_with(self, name: str, instead: Mapping[str, RegionCurve]) -> Side:
+        """The same without any doubt about the remainder, from other curves for some regions."""
+        curves = [instead.get(each, self.clean[each]) for each in (name, self.reference)]
+        readings = [
+            self._read(instead[each]) if each in instead else self.readings[each] for each in (name, self.reference)
+        ]
+        region, reference = readings[0], readings[0] if name == self.reference else readings[1]
+        own = [
+            _before(reading) or self.before(each)
+            for reading, each in zip(readings, (name, self.reference), strict=True)
+        ]
+        late = late_percent(curves[0], curves[0] if name == self.reference else curves[1], *own)
+        return Side(inflow_parameters(region, reference, self.mark_s or 0.0), late)
+
+    def _left_percent(self, name: str) -> dict[str, Any]:
+        """What was left at the second injection, in percent of the second run's reference peak."""
+        found, peak = self.remainders[name], self.readings[self.reference].peak
+        known: dict[str, Any] = dict.fromkeys(
+            ("left_percent", "predicted_percent", "predicted_95_percent", "observed_percent")
+        )
+        if peak is None or found.half_life_s is None:
+            return known
+        at_s = self.mark_s or 0.0
+        percent = 100.0 / peak.value * 2.0 ** (-at_s / found.half_life_s.value)
+        for key, level in (("left", found.left), ("predicted", found.predicted), ("observed", found.observed)):
+            if level is not None:
+                known[f"{key}_percent"] = {"value": percent * level.value, "u": percent * level.u}
+        if found.low is not None and found.high is not None:
+            known["predicted_95_percent"] = [percent * found.low, percent * found.high]
+        return known
+
+
+def _is_new_injection(first: Recording, second: Recording) -> bool:
+    """Whether the second recording's injection is another one than the first's."""
+    return second.injected_at_ns is not None and second.injected_at_ns not in {
+        mark.time_ns for mark in first.injections
+    }
+
+
+def _before(reading: Reading) -> Measured | None:
+    return None if reading.baseline is None else Measured(reading.baseline.value, reading.baseline.u)
+
+
+def _flagged(figures: InflowParameters, found: Remainder) -> InflowParameters:
+    said = {
+        "prediction": "left-over dye predicted only: nothing was recorded before the second injection",
+        "observation": "left-over dye observed only: when the first recording was made is not known",
+        "baseline alone": "left-over dye unknown, its fall not taken out: the washout of the first injection was not seen",
+    }
+    flag = said.get(found.method)
+    if found.contradicts:
+        flag = "left-over dye is not what the first washout predicts: distance, light or the tissue changed"
+    return figures if flag is None else replace(figures, flags=(*figures.flags, flag))
