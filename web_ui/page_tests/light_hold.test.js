@@ -103,3 +103,18 @@ test("a refused on is said", async () => {
   await settled();
   assert.equal(failures.length, 1);
 });
+
+test("a hold that ended while the finger is down says nothing more until the next press", async () => {
+  const { hold, sent, acts, failures, tick, ticking } = bench();
+  hold.press();
+  sent[0]?.fail(new Error("this tablet watches"));
+  await settled();
+  assert.equal(failures.length, 1);
+  hold.end();
+  tick();
+  hold.release();
+  assert.equal(ticking(), false);
+  assert.deepEqual(acts(), ["on"]);
+  hold.press();
+  assert.deepEqual(acts(), ["on", "on"]);
+});

@@ -1,7 +1,7 @@
 /** @import { Acts } from "../page/acts.js" */
 /** @import { DeviceState } from "../page/device_state.js" */
 
-import { ask } from "../page/device_api.js";
+import { ask, Watching } from "../page/device_api.js";
 import { element } from "../page/element.js";
 import { LightHold } from "./light_hold.js";
 
@@ -23,7 +23,7 @@ export class LightButton {
         const timer = setInterval(run, ms);
         return () => clearInterval(timer);
       },
-      failed: (error) => acts.failed(error),
+      failed: (error) => this.failed(error),
     });
     this.listen();
     element("act-brighter").onclick = (event) => this.step("brighter", event);
@@ -72,6 +72,14 @@ export class LightButton {
     }
     this.button.classList.add("held");
     this.hold.press();
+  }
+
+  /** A finger on a tablet that watches must not light when control comes to it: that takes a press of its own. @param {unknown} error */
+  failed(error) {
+    this.acts.failed(error);
+    if (!(error instanceof Watching)) return;
+    this.button.classList.remove("held");
+    this.hold.end();
   }
 
   release() {

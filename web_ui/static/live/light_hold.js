@@ -42,6 +42,12 @@ export class LightHold {
     void this.sayOff(OFF_TRIES);
   }
 
+  /** The device will not hear this finger: it holds nothing any more, and only its next press asks again. */
+  end() {
+    this.held = false;
+    this.stopRepeating();
+  }
+
   sayOn() {
     // one at a time: a slow network must not pile up words that arrive after the finger has left
     if (!this.held || this.onTheWay !== null) return;
