@@ -121,6 +121,11 @@ class Recorder:
         event = checked_event(kind, self._clock.now_ns() if time_ns is None else time_ns, fields)
         return self._run is not None and self._run.event(event)
 
+    @property
+    def gaps(self) -> int:
+        """Frames that the recording that runs, or ran last, could not keep."""
+        return 0 if self._run is None else self._run.gaps
+
     def stop(self) -> None:
         """End the recording after the frames already kept. Returns at once; ``finished`` tells when all is on the disk."""
         if self._run is not None:

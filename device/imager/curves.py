@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from device.curve_point import CurvePoint
-from shared.protocol.curves import Curve, Curves
+from shared.protocol.curves import Curve, Curves, Happened
 
 SHORTEST_MS = 200
 MOST_POINTS = 3000
@@ -53,7 +53,7 @@ class KeptCurves:
                 self._signals[self._rows[point.place], self._count] = point.signal, point.signal_u
             self._count += 1
 
-    def after(self, time_ms: int, injections_ns: tuple[int, ...]) -> Curves:
+    def after(self, time_ms: int, injections_ns: tuple[int, ...], happened: tuple[Happened, ...] = ()) -> Curves:
         """The points later than ``time_ms``, as many as fit one answer."""
         with self._lock:
             first = int(np.searchsorted(self._times_ms[: self._count], time_ms, "right"))
@@ -63,6 +63,7 @@ class KeptCurves:
                 curves=tuple(self._curve(place, first, last) for place in self._newest),
                 injections_ms=tuple(moment_ns // 1_000_000 for moment_ns in injections_ns),
                 more=last < self._count,
+                happened=happened,
             )
 
     def _follow(self, points: Sequence[CurvePoint]) -> None:

@@ -7,6 +7,7 @@ from collections import deque
 from device.camera.source import CameraStalled
 from device.controls import Controls
 from device.imager.curves import KeptCurves
+from device.imager.happenings import Happenings
 from device.imager.next_frame import NextFrame
 from device.imager.parts import Parts
 from device.imager.second_opinion import SecondOpinion
@@ -35,6 +36,7 @@ class ImagerLoop:
         self._times_ns: deque[int] = deque(maxlen=512)
         self._last_sequence: int | None = None
         self._last_light: tuple[str, float] | None = None
+        self._light_told = "0"
         self._opinion = SecondOpinion(parts.source.camera.description.white_level)
         self._untold: Seen = "unclear"
         self.seen: Seen = "unclear"
@@ -44,6 +46,7 @@ class ImagerLoop:
         self.stalled_since_ns: int | None = None
         self.next_frame = NextFrame()
         self.curves = KeptCurves()
+        self.happenings = Happenings()
         self._unlit = UnlitFrames(parts.settings.picture.unlit_every, parts.source.camera.description)
         self._withheld_until_ns = 0
 
@@ -111,6 +114,7 @@ class ImagerLoop:
             frame = frame.with_light(level, level > 0)
         self._plan_light(frame)
         parts.recorder.offer(frame)
+        self.happenings.see_gaps(frame.sensor_time_ns, parts.recorder.gaps)
         self._count(frame)
         self.next_frame.show(frame)
         if self._unlit.planned and self._is_no_picture(frame):
@@ -184,5 +188,9 @@ class ImagerLoop:
             if self.trips is not None:
                 self.trips.note(status.reason, tried)
             self._parts.recorder.event("trip", status.since_ns, reason=status.reason)
+            self.happenings.note("trip", status.since_ns, status.reason)
         self._parts.recorder.event("light", status.since_ns, level=status.level, lit=status.state == "lit")
-        self._last_light = light
+        shown = f"{round(100 * status.level)}" if status.state == "lit" else "0"
+        if shown != self._light_told:
+            self.happenings.note("light", status.since_ns, shown)
+        self._last_light, self._light_told = light, shown

@@ -90,7 +90,9 @@ class Requests:
             **self._comparisons.acts(),
             **self._review.acts,
             **ExportDesk(exports, parts.settings.recording.directory, lambda: parts.recorder.state().name).acts(),
-            GetCurves: lambda asked: self._loop.curves.after(asked.after_ms, self._loop.injections_ns),
+            GetCurves: lambda asked: self._loop.curves.after(
+                asked.after_ms, self._loop.injections_ns, self._loop.happenings.newest
+            ),
             c.AwaitPress: self._await_press,
             c.GetPress: self._get_press,
             **({} if desk is None else desk.acts),
@@ -229,6 +231,7 @@ class Requests:
             calibrated_at=parts.source.calibration.made_at,
             data_folder=str(parts.data_folder),
             case=self._case,
+            happened=self._loop.happenings.count,
             comparison=self._comparisons.newest,
             walk=None if self._desk is None else self._desk.walk,
             analysis=self._review.analysis,
@@ -393,6 +396,7 @@ class Requests:
     def _turn_to(self, case: str) -> None:
         if self._case and case != self._case:  # what went into one patient is not another's
             self._loop.injections_ns = ()
+            self._loop.happenings.forget()
             self._parts.live.clear_baseline()
         self._case = case
         self._keep()
@@ -428,6 +432,7 @@ class Requests:
     def _add_note(self, request: c.AddNote) -> None:
         if not self._parts.recorder.event("note", text=request.text):
             raise Refused("a note is kept with a recording, and none is running", remedy="start a recording first")
+        self._loop.happenings.note("note", self._parts.clock.now_ns(), request.text)
 
     def _take_still(self, _: c.TakeStill) -> c.Taken:
         folder = self._parts.data_folder / "stills"

@@ -287,7 +287,8 @@ class RecordingState:
 class State:
     """Everything a newcomer's page needs. ``light_measured_at`` is empty where light output is assumed linear; ``ring`` is whose
     light it is, ``sensor`` whose frames they are, ``data_folder`` where the device keeps recordings and calibration.
-    ``calibrated_at`` is empty where nothing of the camera was measured. ``case`` is the one that is open, "" for none.
+    ``calibrated_at`` is empty where nothing of the camera was measured. ``case`` is the one that is open, "" for none. ``happened``
+    changes when there is something new in ``Curves.happened``.
     """
 
     camera: CameraState
@@ -313,6 +314,7 @@ class State:
     analysis: review.AnalysisJob | None = None
     comparison: comparing.ComparisonJob | None = None
     case: str = ""
+    happened: int = 0
     version: int = VERSION
 
 

@@ -28,13 +28,24 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class Happened:
+    """A mark beside the curves: "light" (percent, 0 off), "trip" (the reason), "gap" (frames), "note" (its beginning)."""
+
+    time_ms: int
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Curves:
     """The points asked for, at common times on the sensor's clock; with ``more`` there are others after them.
 
     Places stand here that are watched no longer: a region put back goes on with its curve. ``injections_ms``: when dye went in.
+    ``happened`` is all that is remembered, whatever was asked for.
     """
 
     times_ms: tuple[int, ...]
     curves: tuple[Curve, ...]
     injections_ms: tuple[int, ...]
     more: bool
+    happened: tuple[Happened, ...] = ()

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { appended, columns, curvesCsv, quoted, valueAt } from "../static/charts/curve_data.js";
+import { appended, columns, curvesCsv, quoted, eventNear, valueAt } from "../static/charts/curve_data.js";
 import { gatheredEvents } from "../static/charts/gathered_events.js";
 import { decimalsFor, measuredText, numberText } from "../static/charts/measured_text.js";
 import { faint } from "../static/charts/curve_look.js";
@@ -84,4 +84,11 @@ test("marks of one kind that would lie on each other become one, others keep the
     { first: note, last_s: 2.5, count: 1 },
     { first: gap(9), last_s: 9, count: 1 },
   ]);
+});
+
+test("a finger near what happened means the nearest of it", () => {
+  const events = [{ at_s: 10, kind: "note", text: "a" }, { at_s: 12, kind: "light", text: "b" }];
+  assert.equal(eventNear(events, 11.2, 1)?.text, "b");
+  assert.equal(eventNear(events, 10.9, 1)?.text, "a");
+  assert.equal(eventNear(events, 14, 1), null);
 });

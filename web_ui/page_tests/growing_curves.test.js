@@ -106,3 +106,12 @@ test("a long curve is drawn in few points, among them its ends, and scaled by al
   assert.ok(Math.abs((shown.series[0]?.values[0] ?? 0) - 100 / 9) < 1e-9);
   assert.equal(curves.shown(WANTED, true, -Infinity, 0).times_s.length, 5000);
 });
+
+test("what happened is what the device remembers, in place of what was known before", () => {
+  const curves = new GrowingCurves();
+  const note = { time_ms: 1200, kind: "note", text: "tip pale" };
+  curves.take({ ...answer([1000, 1200]), happened: [note] });
+  assert.deepEqual(curves.happened, [note]);
+  curves.take(answer([1400]));
+  assert.deepEqual(curves.happened, []);
+});

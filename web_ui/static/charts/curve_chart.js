@@ -5,7 +5,7 @@ import uPlot from "../libraries/uplot/uPlot.esm.js";
 import { button, write } from "../page/element.js";
 import { words } from "../page/words.js";
 import { chartPicture, pngOf } from "./chart_picture.js";
-import { appended, columns, curvesCsv, valueAt } from "./curve_data.js";
+import { appended, columns, curvesCsv, eventNear, valueAt } from "./curve_data.js";
 import { colourOf, faint, strokeOf } from "./curve_look.js";
 import { eventDash } from "./event_look.js";
 import { measuredText, numberText } from "./measured_text.js";
@@ -14,6 +14,9 @@ import { saveFile } from "./saved_file.js";
 const FONT = "16px system-ui, sans-serif";
 const BAND_OPACITY = 0.28;
 const LEAST_HEIGHT_PX = 180;
+
+/** A finger this near, as a share of the time shown, means what happened there. */
+const EVENT_REACH = 0.015;
 
 /**
  * @typedef {object} ChartOptions
@@ -208,7 +211,15 @@ export class CurveChart {
       write(place, found === null ? "" : measuredText(found.value, found.halfWidth, this.curves.unit));
     });
     const clock = this.keys.querySelector(".chart-key-time");
-    if (clock) write(clock, time_s === undefined ? words("charts-touch") : words("charts-at", { time: numberText(time_s, 1) }));
+    if (clock) write(clock, time_s === undefined ? words("charts-touch") : this.momentWords(plot, time_s));
+  }
+
+  /** @param {uPlot} plot @param {number} time_s under the finger */
+  momentWords(plot, time_s) {
+    const time = numberText(time_s, 1);
+    const { min, max } = plot.scales["x"] ?? {};
+    const near = eventNear(this.curves.events, time_s, EVENT_REACH * ((max ?? 0) - (min ?? 0)));
+    return near === null ? words("charts-at", { time }) : words("charts-event-at", { what: near.text, time: numberText(near.at_s, 1) });
   }
 
   /**
@@ -219,6 +230,7 @@ export class CurveChart {
     const { left, top, width, height } = plot.bbox;
     const paper = plot.ctx;
     const scale = globalThis.devicePixelRatio || 1;
+    /** @type {ChartEvent[]} */
     const here = Number.isFinite(this.here_s) ? [{ at_s: this.here_s, kind: "here", text: "" }] : [];
     paper.save();
     paper.font = `${14 * scale}px system-ui, sans-serif`;
@@ -235,11 +247,12 @@ export class CurveChart {
       paper.moveTo(x, top);
       paper.lineTo(x, top + height);
       paper.stroke();
-      const size = paper.measureText(event.text).width;
+      const word = event.mark ?? event.text;
+      const size = paper.measureText(word).width;
       // a word only where it lies on no other; the timeline has them all
-      if (event.text === "" || x < free || x + size + 8 * scale > left + width) continue;
+      if (word === "" || x < free || x + size + 8 * scale > left + width) continue;
       paper.fillStyle = ink;
-      paper.fillText(event.text, x + 4 * scale, top + 2 * scale);
+      paper.fillText(word, x + 4 * scale, top + 2 * scale);
       free = x + size + 12 * scale;
     }
     paper.restore();

@@ -13,6 +13,7 @@
  * @property {number} at_s
  * @property {string} kind what its line looks like
  * @property {string} text
+ * @property {string} [mark] stands on the chart in place of the text, where there is little room
  *
  * @typedef {object} Curves
  * @property {number[]} times_s rising, shared by all series
@@ -71,6 +72,19 @@ export function valueAt({ values, low, high }, index, reach = 3) {
     }
   }
   return null;
+}
+
+/**
+ * What happened within reach of a moment, the nearest of it.
+ *
+ * @param {ChartEvent[]} events
+ * @param {number} time_s
+ * @param {number} reach_s
+ * @returns {ChartEvent | null}
+ */
+export function eventNear(events, time_s, reach_s) {
+  const off = (/** @type {ChartEvent} */ event) => Math.abs(event.at_s - time_s);
+  return events.filter((event) => off(event) <= reach_s).toSorted((a, b) => off(a) - off(b))[0] ?? null;
 }
 
 /**

@@ -15,3 +15,11 @@ const DASHES = {
 export function eventDash(kind) {
   return DASHES[kind] ?? [4, 4];
 }
+
+/** A sign a kind, so that no colour is needed. @type {Record<string, string>} */
+const SIGNS = { injection: "▼", note: "✎", "late note": "✎", light: "☀", gap: "▯", trip: "!", region: "▭", reference: "◇" };
+
+/** @param {string} kind */
+export function eventSign(kind) {
+  return SIGNS[kind] ?? "•";
+}

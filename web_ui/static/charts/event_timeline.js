@@ -2,6 +2,7 @@
 
 import { write } from "../page/element.js";
 import { words } from "../page/words.js";
+import { eventSign } from "./event_look.js";
 import { gatheredEvents } from "./gathered_events.js";
 import { numberText } from "./measured_text.js";
 
@@ -54,12 +55,10 @@ export class EventTimeline {
     const sign = document.createElement("span");
     sign.className = "timeline-sign";
     sign.setAttribute("aria-hidden", "true");
-    write(sign, SIGNS[event.kind] ?? "•");
+    write(sign, eventSign(event.kind));
     touch.append(sign);
     item.append(touch);
     return item;
   }
 }
 
-/** A sign a kind, so that no colour is needed. @type {Record<string, string>} */
-const SIGNS = { injection: "▼", note: "✎", "late note": "✎", light: "☀", gap: "▯", trip: "!", region: "▭", reference: "◇" };

@@ -1,6 +1,8 @@
-/** @import { PictureHeader } from "../page/device_state.js" */
+/** @import { DeviceState, PictureHeader } from "../page/device_state.js" */
 /** @import { Page } from "../page/place.js" */
 
+import { eventSign } from "../charts/event_look.js";
+import { eventWords, onceEach } from "../charts/event_words.js";
 import { ask } from "../page/device_api.js";
 import { element } from "../page/element.js";
 import { keep, kept } from "../page/kept.js";
@@ -34,6 +36,7 @@ export class CurvesPanel {
     this.asking = false;
     this.askedAt = -Infinity;
     this.drawnAt = 0;
+    this.happened = 0;
     /** @type {PictureHeader | null} */
     this.header = null;
     this.fold(kept("curves") === "folded");
@@ -55,8 +58,9 @@ export class CurvesPanel {
    * What the device kept while this tablet was away.
    *
    * @param {PictureHeader} header from here on the pictures tell it
+   * @param {number} [happened] the count of what happened, as the device said it
    */
-  async catchUp(header) {
+  async catchUp(header, happened = this.happened) {
     const now = performance.now();
     if (now - this.askedAt < AGAIN_MS) return;
     this.asking = true;
@@ -67,6 +71,7 @@ export class CurvesPanel {
         this.curves.take(answer);
         more = answer.more;
       }
+      this.happened = happened;
       this.curves.seenMs = Math.max(sensorMs(this.header ?? header), this.curves.lastMs);
     } catch {
       // the status line says that the device is not there; the next picture asks again
@@ -107,11 +112,26 @@ export class CurvesPanel {
     const { inPercent, ...shown } = this.curves.shown(wanted, reference !== null, from_ms, injected_ms ?? this.curves.times_ms[0] ?? 0, most);
     this.chart.grow({
       ...shown,
-      events: injected_ms === null ? [] : [{ at_s: 0, kind: "injection", text: words("live-dye-in") }],
+      events: this.events(injected_ms),
       unit: inPercent ? "%" : words("live-curves-signal-unit"),
       xLabel: injected_ms === null ? words("live-curves-time") : words("live-curves-since-dye"),
       yLabel: inPercent ? words("live-curves-of-reference") : words("live-curves-signal"),
     });
+  }
+
+  /** @param {number | null} injected_ms */
+  events(injected_ms) {
+    const zero_ms = injected_ms ?? this.curves.times_ms[0] ?? 0;
+    const told = onceEach(this.curves.happened).map(({ time_ms, kind, text }) => (
+      { at_s: (time_ms - zero_ms) / 1000, kind, text: eventWords({ kind, text }), mark: eventSign(kind) }
+    ));
+    return [...(injected_ms === null ? [] : [{ at_s: 0, kind: "injection", text: words("live-dye-in") }]), ...told];
+  }
+
+  /** What happened is asked for when there is something new. @param {DeviceState | null} state */
+  show(state) {
+    const happened = state?.happened ?? 0;
+    if (happened !== this.happened && this.header !== null && !this.asking) void this.catchUp(this.header, happened);
   }
 
   save() {

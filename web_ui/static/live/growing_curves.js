@@ -20,6 +20,9 @@ const CLEAR_OF_NOISE = 10;
  * @property {{place: string, signal: (number | null)[], signal_u: (number | null)[], baseline: number, baseline_u: number}[]} curves
  * @property {number[]} injections_ms
  * @property {boolean} more
+ * @property {Happened[]} [happened] all that the device remembers
+ *
+ * @typedef {{time_ms: number, kind: string, text: string}} Happened
  *
  * @typedef {{signal: (number | null)[], u: (number | null)[], baseline: number, baseline_u: number}} Row
  * @typedef {{name: string, values: (number | null)[], low: (number | null)[], high: (number | null)[]}} Series
@@ -33,6 +36,8 @@ export class GrowingCurves {
     this.times_ms = [];
     /** @type {Map<string, Row>} by place */
     this.rows = new Map();
+    /** @type {Happened[]} */
+    this.happened = [];
     /** The newest picture that is told here, also where it added no point. */
     this.seenMs = -Infinity;
     this.dark = true;
@@ -41,6 +46,7 @@ export class GrowingCurves {
   clear() {
     this.times_ms = [];
     this.rows.clear();
+    this.happened = [];
     this.seenMs = -Infinity;
     this.dark = true;
   }
@@ -51,6 +57,7 @@ export class GrowingCurves {
 
   /** What the device kept, later than the last point here. @param {CurvesAnswer} answer */
   take(answer) {
+    this.happened = answer.happened ?? [];
     const fresh = answer.times_ms.findIndex((time) => time > this.lastMs);
     for (const { place, signal, signal_u: u, baseline, baseline_u } of answer.curves) {
       const row = this.row(place);

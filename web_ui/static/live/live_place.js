@@ -71,7 +71,7 @@ export class LivePlace {
     this.tools = new PictureTools(this.zoom);
     const openCase = new CaseSheet(acts);
     this.run = new RunActions(acts, current, sheets, () => openCase.caseCode());
-    this.shownByState = [new RegionsSheet(this.regionActs, this.drawer), new ContoursSheet(acts), new ExposureSheet(acts, current), openCase, this.light, this.run];
+    this.shownByState = [new RegionsSheet(this.regionActs, this.drawer), new ContoursSheet(acts), new ExposureSheet(acts, current), openCase, this.light, this.run, this.curves];
     this.notes = new NoteSheet(acts, () => sheets.closeAll());
     this.listenToPicture();
     this.canvas = this.makeCanvas();

@@ -1,8 +1,7 @@
 /** @import { ChartEvent } from "../charts/curve_data.js" */
 /** @import { ReviewedRecording, RunEvent } from "./review_types.js" */
 
-import { said } from "../page/said.js";
-import { words } from "../page/words.js";
+import { eventWords, onceEach } from "../charts/event_words.js";
 
 /** Kinds that are told on the timeline; regions chosen while recording are on the picture. */
 const TOLD = new Set(["injection", "note", "light", "gap", "trip", "end", "late note"]);
@@ -19,17 +18,6 @@ export function toldEvents({ events, late_notes }) {
     .map((event) => ({ kind: event.kind, at_s: event.at_s, text: eventWords(event) }));
 }
 
-/** Light that stayed as it was is no event. @param {RunEvent[]} events in order */
-function onceEach(events) {
-  /** @type {Map<string, string>} */
-  const last = new Map();
-  return events.filter(({ kind, text }) => {
-    const same = kind === "light" && last.get(kind) === text;
-    last.set(kind, text);
-    return !same;
-  });
-}
-
 /** @param {RunEvent[]} events */
 function withoutUndone(events) {
   /** @type {RunEvent[]} */
@@ -42,22 +30,4 @@ function withoutUndone(events) {
     }
   }
   return kept;
-}
-
-/** @param {RunEvent} event */
-function eventWords({ kind, text }) {
-  switch (kind) {
-    case "injection":
-      return text === "" ? words("review-event-injection") : words("review-event-injection-dose", { dose: text });
-    case "light":
-      return text === "0" ? words("review-event-light-off") : words("review-event-light", { percent: text });
-    case "gap":
-      return words("review-event-gap", { frames: text });
-    case "trip":
-      return words("review-event-trip", { reason: said(text) });
-    case "end":
-      return words("review-event-end", { reason: said(text) });
-    default:
-      return text;
-  }
 }

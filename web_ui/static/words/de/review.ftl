@@ -99,13 +99,6 @@ review-note-here = Eine Notiz zum gezeigten Augenblick
 review-note-keep = Notiz behalten
 review-note-kept = Die Notiz liegt neben der Aufnahme.
 review-event-said = { $what }
-review-event-injection = Farbstoff gegeben
-review-event-injection-dose = Farbstoff gegeben, { $dose } mg
-review-event-light = Licht { $percent } %
-review-event-light-off = Licht aus
-review-event-gap = Verlorene Bilder: { $frames }
-review-event-trip = Licht abgeschaltet: { $reason }
-review-event-end = Aufnahme beendet: { $reason }
 
 review-cautions = Zu bedenken: { $number }
 review-cut-off = Die Aufnahme wurde abgebrochen: sie endet, wo das Schreiben aufhörte.

@@ -99,13 +99,6 @@ review-note-here = A note on the moment shown
 review-note-keep = Keep note
 review-note-kept = Note kept beside the recording.
 review-event-said = { $what }
-review-event-injection = Dye in
-review-event-injection-dose = Dye in, { $dose } mg
-review-event-light = Light { $percent } %
-review-event-light-off = Light off
-review-event-gap = Frames lost: { $frames }
-review-event-trip = Light tripped: { $reason }
-review-event-end = Recording ended: { $reason }
 
 review-cautions = To bear in mind: { $number }
 review-cut-off = The recording was cut off: it ends where writing stopped.

@@ -99,13 +99,6 @@ review-note-here = Una nota sobre el momento mostrado
 review-note-keep = Guardar nota
 review-note-kept = La nota queda junto a la grabación.
 review-event-said = { $what }
-review-event-injection = Colorante inyectado
-review-event-injection-dose = Colorante inyectado, { $dose } mg
-review-event-light = Luz { $percent } %
-review-event-light-off = Luz apagada
-review-event-gap = Imágenes perdidas: { $frames }
-review-event-trip = La luz se cortó: { $reason }
-review-event-end = Grabación terminada: { $reason }
 
 review-cautions = A tener en cuenta: { $number }
 review-cut-off = La grabación se interrumpió: termina donde se dejó de escribir.
