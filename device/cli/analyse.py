@@ -1,6 +1,5 @@
 """``tapetum analyse``."""
 
-import math
 from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
@@ -12,42 +11,23 @@ import click
 from device.analysed_curves import analysed_curves
 from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
+from device.cli.asked_regions import asked_regions, region_options
+from device.cli.figure_words import COLUMN, FIGURES, TITLE, figure_words
 from device.cli.share_done import ShareDone
 from device.followed_hand import HandMotion
 from device.frames_ahead import nothing_beside
 from device.recorded_maps import RecordedMaps
-from device.review_marks import ReviewMarks
-from shared.errors import Refused
 from shared.inflow.maps_store import FOLDER, write_maps
-from shared.inflow.parameters import Estimate, InflowParameters
+from shared.inflow.parameters import InflowParameters
 from shared.recording import Recording
 from shared.recording.afterwards import write_analysis
 
-_TITLE, _COLUMN, _REGIONS_ABREAST = 37, 20, 4
-_ROWS = (
-    ("peak, %", "peak_relative_percent"),
-    ("at the reference's peak, %", "relative_percent_at_reference_peak"),
-    ("arrival, s", "arrival_s"),
-    ("through a tenth of its peak, s", "tenth_of_peak_s"),
-    ("peak, s", "peak_s"),
-    ("from arrival to half of its peak, s", "half_rise_s"),
-    ("from arrival to its peak, s", "time_to_peak_s"),
-    ("half rise over time to peak", "half_rise_over_time_to_peak"),
-    ("steepest rise, %/s", "ingress_slope_percent_per_s"),
-    ("mean rise, 10 to 90 %, %/s", "mean_ingress_slope_percent_per_s"),
-    ("washout half-life, s", "washout_half_life_s"),
-    ("area, % s", "area_percent_s"),
-    ("baseline, counts/ms", "baseline_counts_per_ms"),
-    ("signal to noise of one frame", "signal_to_noise"),
-)
+_REGIONS_ABREAST = 4
 
 
 @click.command("analyse")
 @click.argument("recording", type=click.Path(path_type=Path))
-@click.option(
-    "--reference", metavar="R", help="Healthy tissue that counts as 100 %. Default: the one marked while recording."
-)
-@click.option("--region", "regions", metavar="R", multiple=True, help="Region to measure; may be repeated.")
+@region_options
 @click.option("--no-motion", is_flag=True, help="Leave regions where they were marked instead of following the tissue.")
 @click.option(
     "--seen-at",
@@ -59,11 +39,6 @@ _ROWS = (
 )
 @click.option("--maps", "with_maps", is_flag=True, help="Also make the inflow maps and keep them in RECORDING.")
 @click.option("--curves", "with_curves", is_flag=True, help="With --json: the curves too, in percent, frame by frame.")
-@click.option(
-    "--review",
-    is_flag=True,
-    help="Take reference and regions from the recording's review, and keep the result in RECORDING for the page.",
-)
 @json_option
 def command(
     recording: Path,
@@ -79,13 +54,12 @@ def command(
     """Inflow curves of RECORDING: relative peak, arrival, rise and washout of each region, with standard uncertainties.
 
     R is name:x,y,width,height or name:polygon:x1,y1,x2,y2,... in pixels, or the name of a region marked while recording. Relative
-    intensity is no measure of viability: the decision stays with licensed practice.
+    intensity is no measure of viability: the decision stays with licensed practice. With --review the result is kept in RECORDING,
+    for the page.
     """
-    if review and (reference is not None or regions):
-        raise Refused("--review brings its own reference and regions", remedy="leave out --reference and --region")
     with ExitStack() as stack:
         opened = stack.enter_context(Recording.open(recording))
-        marks = ReviewMarks.of(opened) if review else ReviewMarks(reference, regions)
+        marks = asked_regions(opened, reference, regions, review)
         maps = stack.enter_context(RecordedMaps(opened, not no_motion)) if with_maps else None
         result = analyse(
             opened,
@@ -139,9 +113,12 @@ def readable(result: Analysis) -> str:
 
 
 def _table(regions: Sequence[tuple[str, InflowParameters]]) -> Iterable[str]:
-    yield " " * _TITLE + "".join(f"{name[: _COLUMN - 2]:>{_COLUMN}}" for name, _ in regions)
-    for title, key in _ROWS:
-        yield f"{title:{_TITLE}}" + "".join(f"{_cell(getattr(figures, key)):>{_COLUMN}}" for _, figures in regions)
+    yield " " * TITLE + "".join(f"{name[: COLUMN - 2]:>{COLUMN}}" for name, _ in regions)
+    for key, title in FIGURES.items():
+        if hasattr(regions[0][1], key):
+            yield f"{title:{TITLE}}" + "".join(f"{figure_words(getattr(each, key)):>{COLUMN}}" for _, each in regions)
+    ratios = ("-" if each.signal_to_noise is None else f"{each.signal_to_noise:.0f}" for _, each in regions)
+    yield f"{'signal to noise of one frame':{TITLE}}" + "".join(f"{ratio:>{COLUMN}}" for ratio in ratios)
 
 
 def _motion(hand: HandMotion) -> str:
@@ -150,13 +127,3 @@ def _motion(hand: HandMotion) -> str:
     )
     followed = f"regions follow the tissue: placed in {100 * hand.locked_share:.1f} % of the frames"
     return f"{followed}, moved by up to {moved}, turned by up to {hand.largest_rotation_deg:.1f} degrees"
-
-
-def _cell(figure: Estimate | float | None) -> str:
-    """Value and uncertainty to the uncertainty's second digit, three decimals at most; a dash where it cannot be known."""
-    if isinstance(figure, float):
-        return f"{figure:.0f}"
-    if figure is None or figure.value is None or figure.u is None:
-        return "-"
-    decimals = 2 if figure.u <= 0 else min(max(1 - math.floor(math.log10(figure.u)), 0), 3)
-    return f"{figure.value:.{decimals}f} ± {figure.u:.{decimals}f}"

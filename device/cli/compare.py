@@ -1,6 +1,5 @@
 """``tapetum compare``."""
 
-import math
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -8,40 +7,20 @@ from typing import Any
 import click
 
 from device.cli import answer, json_option
+from device.cli.asked_regions import asked_regions, region_options
+from device.cli.figure_words import COLUMN, FIGURES, TITLE, figure_words
 from device.cli.share_done import ShareDone
 from device.comparison import Comparison, compare
 from device.comparison_files import write_comparison
-from device.review_marks import ReviewMarks
 from device.second_run import RegionChange
 from shared.compare.change import difference, ratio
-from shared.errors import Refused
-from shared.inflow.parameters import Estimate
 from shared.recording import Recording
-
-_TITLE, _COLUMN = 37, 20
-_ROWS = (
-    ("peak, %", "peak_relative_percent"),
-    ("at the reference's peak, %", "relative_percent_at_reference_peak"),
-    ("over the last tenth, %", "relative_percent_at_end"),
-    ("arrival, s", "arrival_s"),
-    ("through a tenth of its peak, s", "tenth_of_peak_s"),
-    ("peak, s", "peak_s"),
-    ("from arrival to half of its peak, s", "half_rise_s"),
-    ("from arrival to its peak, s", "time_to_peak_s"),
-    ("half rise over time to peak", "half_rise_over_time_to_peak"),
-    ("steepest rise, %/s", "ingress_slope_percent_per_s"),
-    ("mean rise, 10 to 90 %, %/s", "mean_ingress_slope_percent_per_s"),
-    ("washout half-life, s", "washout_half_life_s"),
-    ("area, % s", "area_percent_s"),
-    ("baseline, counts/ms", "baseline_counts_per_ms"),
-)
 
 
 @click.command("compare")
 @click.argument("first", type=click.Path(path_type=Path))
 @click.argument("second", type=click.Path(path_type=Path))
-@click.option("--reference", metavar="R", help="Healthy tissue that counts as 100 %. Default: the one marked in FIRST.")
-@click.option("--region", "regions", metavar="R", multiple=True, help="Region to compare; may be repeated.")
+@region_options
 @click.option(
     "--minutes-between",
     metavar="MIN",
@@ -51,7 +30,6 @@ _ROWS = (
 @click.option(
     "--same-view", is_flag=True, help="Take a pixel for the same place in both instead of matching the views."
 )
-@click.option("--review", is_flag=True, help="Take reference and regions from the review of FIRST.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -73,15 +51,13 @@ def command(
     """What differs between FIRST and SECOND, two recordings of the same view, the earlier one first.
 
     R is name:x,y,width,height or name:polygon:x1,y1,x2,y2,... in pixels of FIRST, or a region marked in it; the same tissue is
-    looked for in SECOND. What was left of the first injection's dye is taken out of the second run. Pictures show both runs' ends
-    in one view and their difference, with no colour where it is uncertain. Relative intensity is no measure of viability: the
-    decision stays with licensed practice.
+    looked for in SECOND, as far as a third nearer or farther away. What was left of the first injection's dye is taken out of the
+    second run. Pictures show both runs' ends in one view and their difference, with no colour where it is uncertain. Relative
+    intensity is no measure of viability: the decision stays with licensed practice.
     """
-    if review and (reference is not None or regions):
-        raise Refused("--review brings its own reference and regions", remedy="leave out --reference and --region")
     between_s = None if minutes_between is None else 60.0 * minutes_between
     with Recording.open(first) as before, Recording.open(second) as after:
-        marks = ReviewMarks.of(before) if review else ReviewMarks(reference, regions)
+        marks = asked_regions(before, reference, regions, review)
         result = compare(
             before, after, marks.reference, marks.regions, between_s, same_view, ShareDone(as_json), marks.seen_at
         )
@@ -96,8 +72,8 @@ def _readable(result: Comparison) -> Iterable[str]:
     yield f"reference {result.reference}: its own peak is 100 % in each run; ± one standard uncertainty"
     for name, change in result.regions.items():
         yield ""
-        yield f"{name[:_TITLE]:{_TITLE}}" + "".join(
-            f"{title:>{_COLUMN}}" for title in ("first", "second", "difference", "ratio")
+        yield f"{name[:TITLE]:{TITLE}}" + "".join(
+            f"{title:>{COLUMN}}" for title in ("first", "second", "difference", "ratio")
         )
         yield from _table(change)
         yield _remainder(change)
@@ -111,10 +87,10 @@ def _readable(result: Comparison) -> Iterable[str]:
 
 def _table(change: RegionChange) -> Iterable[str]:
     first, second = change.first.estimates(), change.second.estimates()
-    for title, key in _ROWS:
+    for key, title in FIGURES.items():
         one, other = first[key], second[key]
         cells = (one, other, difference(one, other), ratio(one, other))
-        yield f"{title:{_TITLE}}" + "".join(f"{_cell(cell):>{_COLUMN}}" for cell in cells)
+        yield f"{title:{TITLE}}" + "".join(f"{figure_words(cell):>{COLUMN}}" for cell in cells)
 
 
 def _between(result: Comparison) -> str:
@@ -156,11 +132,3 @@ def _remainder(change: RegionChange) -> str:
 
 def _quoted(known: Any) -> str:
     return f"{known['value']:.1f} ± {known['u']:.1f}"
-
-
-def _cell(figure: Estimate) -> str:
-    """Value and uncertainty to the uncertainty's second digit, three decimals at most; a dash where it cannot be known."""
-    if figure.value is None or figure.u is None:
-        return "-"
-    decimals = 2 if figure.u <= 0 else min(max(1 - math.floor(math.log10(figure.u)), 0), 3)
-    return f"{figure.value:.{decimals}f} ± {figure.u:.{decimals}f}"

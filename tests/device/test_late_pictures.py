@@ -112,6 +112,7 @@ def test_the_command_writes_all_of_it_or_refuses(runs: tuple[Path, Path], tmp_pa
     kept = json.loads((tmp_path / "made" / "comparison.json").read_text())
     assert kept["regions"] == json.loads(ran.stdout)["regions"]
     about = kept["pictures"]
+    assert about["widest_u_percent"] == 5.0  # what is uncertain in the live picture is so here
     for name in ("first", "second", "difference"):
         with Image.open(tmp_path / "made" / f"{name}.png") as picture:
             assert picture.size == (about["width"], about["height"]) == (80, 48)

@@ -5,8 +5,8 @@ import { numberText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { figureName } from "../review/figure_words.js";
 
-/** A difference less sure than this, in points (one standard uncertainty), reads "uncertain"; our choice, no source. */
-const WIDEST_U_PERCENT = 15;
+/** A percentage less sure than this, in points (one standard uncertainty), reads "uncertain", as in the pictures (`shared/settings.py`). */
+const WIDEST_U_PERCENT = 5;
 
 /** What is said of each region, the first large. @type {[string, string][]} key and unit */
 export const FIGURES = [
