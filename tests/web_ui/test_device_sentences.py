@@ -49,10 +49,9 @@ SILENT = {
 """Modules of which no page hears a word, and why."""
 
 HEARD = {
-    "device/cli/analyse.py",
+    "device/cli/asked_regions.py",
     "device/cli/calibrate.py",
     "device/cli/check.py",
-    "device/cli/compare.py",
     "device/cli/export.py",
 } | {"shared/optics/light_output.py"}
 """Of these, what children of the imager run: their last line is why there is no result."""
