@@ -31,7 +31,7 @@ class Place:
 def new_run_folder() -> Path:
     """A folder for sockets and shared memory, in memory where the machine has that."""
     memory = Path("/dev/shm")  # noqa: S108 - mkdtemp makes a private folder in it
-    return Path(tempfile.mkdtemp(prefix="tapetum-", dir=memory if memory.is_dir() else None))
+    return Path(tempfile.mkdtemp(prefix="tapetum-", dir=memory if os.access(memory, os.W_OK | os.X_OK) else None))
 
 
 def default_data_folder() -> Path:
