@@ -14,7 +14,8 @@ from pathlib import Path
 from device.supervisor import Child, Supervisor
 from shared.errors import Refused
 
-READY_WITHIN_S = 120.0
+READY_WITHIN_S = 600.0
+"""The first start compiles, and other work may have the machine; a part that ends by itself is told at once."""
 """The first start on a machine compiles the kernels, which takes a slow board a minute or two."""
 
 

@@ -23,6 +23,7 @@ STOP_PATIENCE_S = 5.0
 RESTART_PAUSE_S = 0.2
 LONGEST_PAUSE_S = 5.0
 STEADY_AFTER_S = 10.0
+SAY_EVERY_S = 30.0
 REFUSED_STATUS = 2
 _OWN_NAME = re.compile(r"^(light guard|light|imager|web): ")
 _PR_SET_PDEATHSIG = 1
@@ -82,9 +83,14 @@ class Supervisor:
 
     def wait_until(self, ready: Callable[[], bool], name: str, seconds: float) -> bool:
         """Wait for ``ready``; False when asked to stop. Raises Refused if a child ends first, or after ``seconds``."""
-        deadline = time.monotonic() + seconds
+        began = time.monotonic()
+        said_s = SAY_EVERY_S
         while not self._stopping and not ready():
-            if time.monotonic() > deadline:
+            waited_s = time.monotonic() - began
+            if waited_s > said_s:
+                self._note(f"still waiting for {name} after {waited_s:.0f} s")
+                said_s += SAY_EVERY_S
+            if waited_s > seconds:
                 raise Refused(f"{name} was not ready within {seconds:g} s", remedy="try again on a less busy machine")
             for child in self._children:
                 if child.process is not None and child.process.poll() is not None:

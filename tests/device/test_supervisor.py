@@ -97,6 +97,15 @@ def test_what_is_not_ready_in_time_is_one_line(bench: Bench) -> None:
         one.wait_line("web", 0.05)
 
 
+def test_a_long_wait_says_how_long_it_has_been(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(room, "SAY_EVERY_S", 0.02)
+    one = bench.over(web=staying())
+    one.start()
+    with pytest.raises(Refused):
+        one.wait_line("web", 0.1)
+    assert bench.notes[0] == "still waiting for web after 0 s"
+
+
 @pytest.mark.parametrize(
     ("program", "line"),
     [
