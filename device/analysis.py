@@ -13,6 +13,7 @@ from shared.bounded import plain
 from shared.errors import Refused
 from shared.inflow.curves import CurveGatherer, RegionCurve
 from shared.inflow.parameters import InflowParameters, inflow_parameters
+from shared.inflow.place_doubt import readings_beside, with_place
 from shared.inflow.reading import LEAST_FRAMES, Reading, read_curve
 from shared.recording import Recording
 from shared.region import Region
@@ -98,6 +99,10 @@ def analyse(
     since_s = injected_at_s or 0.0
     against = readings[chosen.name]
     parameters = {one.name: inflow_parameters(readings[one.name], against, since_s) for one in wanted}
+    off = {name: readings_beside(curve, injected_at_s) for name, curve in curves.items()}
+    parameters = {
+        name: with_place(figures, off[name], off[chosen.name], since_s) for name, figures in parameters.items()
+    }
     if hand is not None:
         parameters = {name: hand.judged(figures, name, chosen.name) for name, figures in parameters.items()}
     warnings = (*_motion_warnings(hand), *recording_warnings(recording, injected_at_s))

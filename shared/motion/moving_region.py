@@ -1,7 +1,7 @@
 """A region that follows the tissue: its mean signal where a motion has put it, with a part of a pixel counting as that part."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
@@ -87,6 +87,20 @@ class MovingRegion:
         measured = Measured(counts / weight * factor, u * factor)
         whole = float(self.stencil.sum()) * motion.magnification**2
         return FollowingSignal(RegionSignal(measured, clipped / weight), min(weight / whole, 1.0))
+
+    def slopes(self, frame: Frame, motion: Motion) -> tuple[float, float]:
+        """By how much the signal would change a pixel if ``motion`` were farther to the right, and farther down."""
+        return self._slope(frame, motion, (1.0, 0.0)), self._slope(frame, motion, (0.0, 1.0))
+
+    def _slope(self, frame: Frame, motion: Motion, step_px: tuple[float, float]) -> float:
+        right, down = step_px
+        before, after = (
+            self.signal(
+                frame, replace(motion, dx_px=motion.dx_px + way * right, dy_px=motion.dy_px + way * down)
+            ).signal
+            for way in (-1, 1)
+        )
+        return 0.0 if before is None or after is None else 0.5 * (after.signal.value - before.signal.value)
 
     def _box(self, to_frame: F64, shape: tuple[int, int]) -> tuple[int, int, int, int]:
         """Left, top, right, bottom (exclusive) of the frame's pixels that the outline may cover."""

@@ -116,3 +116,20 @@ def test_curves_leave_out_what_they_cannot_place() -> None:
     np.testing.assert_allclose(made["a"].times_s, [-0.004, 0.296])
     np.testing.assert_allclose(made["b"].times_s, [-0.004, 0.096, 0.296])
     assert (curves.unseen("a"), curves.unseen("b")) == (1, 0)
+
+
+def test_a_slope_is_what_a_pixel_farther_would_see_and_the_place_costs_that_times_its_uncertainty() -> None:
+    """A picture that rises by 3 counts a pixel to the right and falls by 2 a pixel down, under an even flat."""
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    even = Calibration.assumed(CameraDescription("test", SHAPE[1], SHAPE[0], 12))
+    pixels = (800 + 3 * x - 2 * y).astype(np.uint16)
+    region = Region.parse("a:40,30,30,25")
+    per_count = 1000.0 / 8000.0
+    found = MovingRegion.of(region, RegionSampler.of(even)).slopes(Frame(pixels, 0, 0, 8000.0), Motion(4.3, -2.2))
+    assert found == pytest.approx((3 * per_count, -2 * per_count), rel=1e-4)
+    curves = MovingCurves(even, {region: Motion()})
+    for number in range(20):
+        curves.add(Frame(pixels, number, number * 10**8, 8000.0), Motion(0.1 * number, 0.0, u_px=0.2))
+    by_place = curves.curves()["a"].by_place
+    assert by_place is not None
+    np.testing.assert_allclose(by_place, 0.2 * per_count * np.array([[3.0], [-2.0]]) * np.ones(20), rtol=1e-4)

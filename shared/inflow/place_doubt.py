@@ -1,0 +1,49 @@
+"""What an unsure place does to a region's figures: the curves are read again as they would be beside it.
+
+Registration errs alike in many frames, and alike in region and reference, so it is no noise that a fit would average out. The
+curves are read with the whole run off by one standard uncertainty of the place, to the right and then down, and what a figure
+changes by is counted (JCGM 100:2008, GUM, 5.1.3, note 2).
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import fields, replace
+from typing import Any
+
+from shared.inflow.curves import RegionCurve
+from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
+from shared.inflow.reading import Reading, read_curve
+
+
+def readings_beside(curve: RegionCurve, injected_at_s: float | None) -> tuple[Reading, Reading] | None:
+    """Readings of a curve off to the right and down; None where its place is as sure as that of a standing one."""
+    if curve.by_place is None:
+        return None
+    right, down = (read_curve(replace(curve, signal=curve.signal + off), injected_at_s) for off in curve.by_place)
+    return right, down
+
+
+def with_place(
+    figures: InflowParameters,
+    region: tuple[Reading, Reading] | None,
+    reference: tuple[Reading, Reading] | None,
+    since_s: float,
+) -> InflowParameters:
+    """Figures of a region whose uncertainty counts the place too; what has no value beside it keeps the one it had."""
+    if region is None or reference is None:
+        return figures
+    moved = [inflow_parameters(one, against, since_s) for one, against in zip(region, reference, strict=True)]
+    known = {field.name: getattr(figures, field.name) for field in fields(figures)}
+    widened: dict[str, Any] = {
+        name: _widened(estimate, (getattr(each, name) for each in moved))
+        for name, estimate in known.items()
+        if isinstance(estimate, Estimate)
+    }
+    return replace(figures, **widened)
+
+
+def _widened(estimate: Estimate, moved: Iterable[Estimate]) -> Estimate:
+    if estimate.value is None or estimate.u is None:
+        return estimate
+    off = (each.value - estimate.value for each in moved if each.value is not None)
+    return Estimate(estimate.value, math.hypot(estimate.u, *off))

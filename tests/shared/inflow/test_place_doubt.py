@@ -1,0 +1,75 @@
+"""What an unsure place adds to a region's figures: against closed forms, and against runs whose place really was off."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from shared.inflow.curves import RegionCurve
+from shared.inflow.parameters import InflowParameters, inflow_parameters
+from shared.inflow.place_doubt import readings_beside, with_place
+from shared.inflow.reading import read_curve
+from tests.shared.inflow.simulated import BACKGROUND, REFERENCE, SKIN, Run, Tissue
+
+RUN = Run(SKIN, frames_per_s=4, signal_to_noise=100, seconds=60)
+U = 0.02
+"""By how much of itself a region's signal is off at one standard uncertainty of the place: what lies beside it has no dye."""
+
+
+def off(curve: RegionCurve, tissue: Tissue, share: float) -> RegionCurve:
+    """A curve whose region lies off to the right by ``share`` standard uncertainties, and says how much one is."""
+    lost = -U * (tissue.at(curve.times_s) + BACKGROUND * tissue.level)
+    return replace(curve, signal=curve.signal + share * lost, by_place=np.array([lost, 0.0 * lost]))
+
+
+def figures(region: RegionCurve, reference: RegionCurve, placed: bool = True) -> InflowParameters:
+    known = inflow_parameters(read_curve(region, None), read_curve(reference, None), 0.0)
+    return with_place(known, readings_beside(region, None), readings_beside(reference, None), 0.0) if placed else known
+
+
+def drawn(seed: int) -> tuple[RegionCurve, RegionCurve]:
+    rng = np.random.default_rng(seed)
+    return RUN.draw(SKIN, 100.0, rng), RUN.draw(REFERENCE, 200.0, rng, "base")
+
+
+def test_it_adds_what_the_figure_changes_by() -> None:
+    """2 % of the signal are 2 % of the peak and of its slope; moments stay as sure as they were."""
+    region, reference = drawn(1)
+    sure = replace(reference, by_place=np.zeros((2, reference.times_s.size)))
+    alone, placed = (figures(off(region, SKIN, 0.0), sure, placed) for placed in (False, True))
+    for name in ("peak_relative_percent", "ingress_slope_percent_per_s", "baseline_counts_per_ms"):
+        before, after = getattr(alone, name), getattr(placed, name)
+        assert after.value == before.value
+        assert after.u == pytest.approx(np.hypot(before.u, U * before.value), rel=0.02), name
+    for name in ("arrival_s", "time_to_peak_s", "peak_s"):
+        assert getattr(placed, name).u == pytest.approx(getattr(alone, name).u, rel=0.1), name
+
+
+def test_what_region_and_reference_share_cancels() -> None:
+    region, reference = drawn(2)
+    both = off(region, SKIN, 0.0), off(reference, REFERENCE, 0.0)
+    assert figures(*both).peak_relative_percent.u == pytest.approx(
+        figures(*both, placed=False).peak_relative_percent.u, rel=0.02
+    )
+
+
+def test_a_standing_region_is_as_sure_as_its_noise() -> None:
+    region, reference = drawn(3)
+    assert readings_beside(region, None) is None
+    assert figures(region, reference) == figures(region, reference, placed=False)
+
+
+def test_intervals_hold_the_truth_where_the_place_is_off() -> None:
+    """Runs that are each off by a normal number of uncertainties; without the place's share most intervals would miss."""
+    truth, held = 100.0 * SKIN.level, []
+    for seed in range(14):
+        region, reference = drawn(100 + seed)
+        moved = off(region, SKIN, np.random.default_rng([seed, 7]).normal())
+        sure = replace(reference, by_place=np.zeros((2, reference.times_s.size)))
+        alone = figures(moved, sure, placed=False)
+        placed = with_place(alone, readings_beside(moved, None), readings_beside(sure, None), 0.0)
+        peaks = alone.peak_relative_percent, placed.peak_relative_percent
+        held.append([abs(each.value - truth) <= 1.96 * each.u for each in peaks if each.value and each.u])
+    by_noise, by_both = np.sum(held, axis=0)
+    assert by_both >= 12  # fewer at odds of 1 in 230 were 95 % true
+    assert by_noise <= 9
