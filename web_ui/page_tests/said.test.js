@@ -47,6 +47,14 @@ test("a hostile name cannot become a pattern, and keeps its direction to itself"
   assert.ok(said(`no such recording: ${name}; choose one from the list`).includes(`\u2068${name}\u2069`));
 });
 
+test("text made to fit in a million ways takes no longer than any other", () => {
+  speak("de", catalogue("de"));
+  for (const part of [": frame 1 must be from 1 to 2: 3; ", "frame 1 of this shard, at byte 2, is damaged: ", "a: ", "a; "]) {
+    assert.match(said(`${part.repeat(1900 / part.length)}!`), /^Auf Englisch: /);
+    assert.match(said(part.repeat(3000)), /^Auf Englisch: /);
+  }
+});
+
 test("a line that no catalogue knows is marked as English", () => {
   speak("de", catalogue("de"));
   assert.equal(said("the flux is out"), "Auf Englisch: the flux is out");

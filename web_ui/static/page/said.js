@@ -7,15 +7,23 @@ import { language, words } from "./words.js";
  * What the device says, in the reader's language. The device speaks English: to its log, to the command line, to whoever asks its
  * interface. Each of its sentences stands in the catalogues whose name begins with `said-`, in English as the device writes it; there
  * it is found again, with the values that stand in it, and said in the page's language. A value whose name begins with `said` is
- * itself words of the device. Of messages that fit, one that opens with words of its own is meant, and of those the one
- * with the most; one without letters of its own fits only where the words in it are known.
+ * itself words of the device. Of messages that fit, those that open with words of their own go first, then the one with most of its own
+ * is meant; one without letters fits only where the words in it are known.
  *
  * @typedef {{id: string, args: Record<string, string | FluentNumber>}} Recognised
- * @typedef {{id: string, names: string[], numbers: boolean[], form: RegExp, opens: boolean, length: number, letters: number}} Sentence
+ * @typedef {{name: string, isNumber: boolean, isWords: boolean}} Hole
+ * @typedef {{id: string, pieces: string[], holes: Hole[], own: number, hasLetters: boolean}} Sentence its text between the holes, and
+ *   how many characters that is
  */
 
+/** How the names of values begin that are words of the device. */
+const WORDS = "said";
+
 /** A decimal number as the device writes it. */
-const NUMBER = "[+-]?\\d+(?:\\.\\d+)?(?:e[+-]\\d+)?";
+const NUMBER = /^[+-]?\d+(?:\.\d+)?(?:e[+-]\d+)?$/;
+
+/** No sentence of the device is as long; what is may be someone's text, which is not looked through. */
+const LONGEST = 2000;
 
 /** Sentences with values that change, such as seconds left, would fill the memory of a page that is open for days. */
 const MOST_REMEMBERED = 500;
@@ -30,7 +38,7 @@ export function learnSentences(catalogue) {
   sentences = new FluentResource(catalogue).body
     .filter(({ id, value }) => id.startsWith("said-") && value !== null)
     .map(({ id, value }) => sentenceOf(id, /** @type {any} */ (value)))
-    .sort((a, b) => Number(b.opens) - Number(a.opens) || b.length - a.length);
+    .sort((a, b) => Number(b.pieces[0] !== "") - Number(a.pieces[0] !== "") || b.own - a.own);
   remembered.clear();
 }
 
@@ -49,7 +57,7 @@ export function said(line) {
  * @param {string} line
  */
 export function isKnown(line) {
-  return saidOrNull(line) !== null;
+  return language() === "en" || recognised(line) !== null;
 }
 
 /**
@@ -69,13 +77,42 @@ export function recognised(line) {
 
 /** @param {string} line @returns {Recognised | null} */
 function sentenceIn(line) {
-  for (const { id, form, names, numbers, letters } of sentences) {
-    const [, ...found] = form.exec(line) ?? [];
-    if (found.length === 0 && !form.test(line)) continue;
-    if (letters === 0 && !found.every((value, index) => !isWords(names[index] ?? "") || recognised(value))) continue;
-    return { id, args: Object.fromEntries(found.map((value, index) => [names[index], numbers[index] ? numberOf(value) : value])) };
+  if (line.length > LONGEST) return null;
+  for (const { id, pieces, holes, hasLetters } of sentences) {
+    const found = valuesIn(line, pieces);
+    if (found === null || !holes.every((hole, index) => fits(hole, found[index] ?? "", hasLetters))) continue;
+    const args = holes.map(({ name, isNumber }, index) => [name, isNumber ? numberOf(found[index] ?? "") : found[index]]);
+    return { id, args: Object.fromEntries(args) };
   }
   return null;
+}
+
+/**
+ * What stands between these pieces of a line, each as short as can be: found in one walk along the line, whatever someone wrote in it.
+ *
+ * @param {string} line
+ * @param {string[]} pieces
+ */
+function valuesIn(line, pieces) {
+  const [first, last] = [pieces[0] ?? "", pieces.at(-1) ?? ""];
+  if (!line.startsWith(first) || !line.endsWith(last)) return null;
+  if (pieces.length === 1) return line === first ? [] : null;
+  const end = line.length - last.length;
+  if (end < first.length) return null;
+  const values = [];
+  let from = first.length;
+  for (const piece of pieces.slice(1, -1)) {
+    const at = line.indexOf(piece, from);
+    if (at < 0 || at + piece.length > end) return null;
+    values.push(line.slice(from, at));
+    from = at + piece.length;
+  }
+  return [...values, line.slice(from, end)];
+}
+
+/** @param {Hole} hole @param {string} value @param {boolean} hasLetters whether its sentence has any */
+function fits({ isNumber, isWords }, value, hasLetters) {
+  return isNumber ? NUMBER.test(value) : hasLetters || !isWords || recognised(value) !== null;
 }
 
 /** @param {string} line @returns {string | null} */
@@ -83,7 +120,7 @@ function saidOrNull(line) {
   if (language() === "en" || line === "") return line;
   const found = recognised(line);
   if (found === null) return null;
-  const args = Object.entries(found.args).map(([name, value]) => [name, isWords(name) ? saidWithin(String(value)) : value]);
+  const args = Object.entries(found.args).map(([name, value]) => [name, name.startsWith(WORDS) ? saidWithin(String(value)) : value]);
   return words(found.id, /** @type {Args} */ (Object.fromEntries(args)));
 }
 
@@ -97,30 +134,25 @@ export function saidWithin(text) {
   return saidOrNull(text) ?? text.split(", ").map((part) => saidOrNull(part) ?? part).join(", ");
 }
 
-/** @param {string} name of a value in a message */
-function isWords(name) {
-  return name.startsWith("said");
-}
-
 /**
  * @param {string} id
  * @param {string | (string | {type: string, name: string})[]} value a message of Fluent: text, `{ $text }`, or `{ NUMBER($number) }`
  * @returns {Sentence}
  */
 function sentenceOf(id, value) {
-  const parts = typeof value === "string" ? [value] : value;
-  const texts = parts.filter((part) => typeof part === "string");
-  const holes = parts.filter((part) => typeof part !== "string");
-  const form = parts.map((part) => (typeof part === "string" ? escaped(part) : part.type === "var" ? "(.*?)" : `(${NUMBER})`));
-  return {
-    id,
-    names: holes.map((hole) => /** @type {any} */ (hole.type === "var" ? hole : /** @type {any} */ (hole).args[0]).name),
-    numbers: holes.map((hole) => hole.type !== "var"),
-    form: new RegExp(`^${form.join("")}$`, "s"),
-    opens: typeof parts[0] === "string",
-    length: texts.join("").length,
-    letters: texts.join("").replaceAll(/[^a-z]/gi, "").length,
-  };
+  const pieces = [""];
+  const holes = [];
+  for (const part of typeof value === "string" ? [value] : value) {
+    if (typeof part === "string") pieces[pieces.length - 1] = part;
+    else {
+      const isNumber = part.type !== "var";
+      const { name } = isNumber ? /** @type {any} */ (part).args[0] : part;
+      holes.push({ name, isNumber, isWords: name.startsWith(WORDS) });
+      pieces.push("");
+    }
+  }
+  const text = pieces.join("");
+  return { id, pieces, holes, own: text.length, hasLetters: /[a-z]/i.test(text) };
 }
 
 /** With as many decimals, and the same sign, as the device wrote. @param {string} text */
@@ -130,9 +162,4 @@ function numberOf(text) {
     minimumFractionDigits: decimals, maximumFractionDigits: Math.max(decimals, text.includes("e") ? 20 : 0),
     signDisplay: text.startsWith("+") ? "exceptZero" : "auto",
   });
-}
-
-/** @param {string} text */
-function escaped(text) {
-  return text.replaceAll(/[.*+?^${}()|[\]\\]/g, "\\$&");
 }

@@ -86,4 +86,3 @@ said-light-did-not-appear-after = { $path } erschien nach dem Export nicht
 said-light-may-not-written = { $path } darf nicht beschrieben werden; { $said-remedy }
 said-light-no-light-boot-can = { $given } ist kein Licht, das seit diesem Start gegeben worden sein kann
 said-light-values = { $said-error }; { $said-more }
-said-light-values-2 = { $kind }: { $said-why }

@@ -86,4 +86,3 @@ said-light-did-not-appear-after = { $path } did not appear after export
 said-light-may-not-written = { $path } may not be written; { $said-remedy }
 said-light-no-light-boot-can = { $given } is no light that this boot can have seen
 said-light-values = { $said-error }; { $said-more }
-said-light-values-2 = { $kind }: { $said-why }

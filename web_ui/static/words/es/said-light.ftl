@@ -86,4 +86,3 @@ said-light-did-not-appear-after = { $path } no apareció tras exportar
 said-light-may-not-written = no se permite escribir { $path }; { $said-remedy }
 said-light-no-light-boot-can = { $given } no es luz que este arranque pueda haber visto
 said-light-values = { $said-error }; { $said-more }
-said-light-values-2 = { $kind }: { $said-why }
