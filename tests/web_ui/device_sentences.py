@@ -5,6 +5,7 @@ A sentence is written as a template, its constant text with ``{}`` where a value
 
 import ast
 import itertools
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ HOME = Path(__file__).parents[2]
 REFUSALS = {"Refused", "DeviceGone", "DeviceFault", "NoSuchThing", "Watches", "Busy", "Unpaired", "Problem", "abort"}
 """What raises, or is answered, as one line for people."""
 
+_WORD = re.compile(r"[A-Za-z]+(?:['-][a-z]+)*")
 _DEEPEST = 4
 _MOST = 64
 
@@ -85,7 +87,10 @@ class _Reader(ast.NodeVisitor):
 
     def _text(self, node: ast.expr) -> None:
         for template in self._templates(node):
-            if len([word for word in template.replace("{}", " ").split() if word.strip(".,;:()").isalpha()]) >= 3:
+            if (
+                len([word for word in template.replace("{}", " ").split() if _WORD.fullmatch(word.strip(".,;:()"))])
+                >= 3
+            ):
                 self.said.append(Said(template, f"{self._name}:{node.lineno}", False))
 
     def _lines(self, name: str, node: ast.Call) -> Iterator[str]:

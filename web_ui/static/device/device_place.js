@@ -130,6 +130,7 @@ export class DevicePlace {
 /** @param {SettingLine} line */
 function settingRow({ key, value, changed, about }) {
   const mark = changed ? [made("span", "setting-changed", words("device-setting-changed"))] : [];
-  const comment = about === "" ? [] : [made("small", "setting-about", about)];
-  return made("div", "fact", made("dt", "", key), made("dd", "", made("strong", "", value), ...mark, ...comment));
+  const comment = made("small", "setting-about", about);
+  comment.lang = "en"; // the settings' own comment, in the file's language
+  return made("div", "fact", made("dt", "", key), made("dd", "", made("strong", "", value), ...mark, ...(about === "" ? [] : [comment])));
 }

@@ -2,6 +2,7 @@
 /** @import { DeviceState } from "../page/device_state.js" */
 
 import { element, write } from "../page/element.js";
+import { saidWithin } from "../page/said.js";
 import { numberText } from "../page/value_text.js";
 import { put, words } from "../page/words.js";
 import { outputText, rippleText } from "./light_words.js";
@@ -70,7 +71,7 @@ export function chosenText(chosen) {
     gain: numberText(gain, 1),
     light: Math.round(100 * light_level),
     verdict: verdictWord(verdict),
-    area,
+    area: saidWithin(area),
     seen: Math.round(100 * seen_share),
   });
 }

@@ -57,6 +57,7 @@ said-device-exposure-does-not-fit = eine Belichtung passt nicht in die Bildfolge
 said-device-sensors-goes-from-choose = bei diesem Sensor reicht „{ $said-name }“ von { $low } bis { $high }: { $value }; wählen Sie einen Wert darin
 said-device-exposure = Belichtung
 said-device-gain = Verstärkung
+said-device-pictures-middle = die Bildmitte
 said-device-only-simulated-camera-can = nur einer simulierten Kamera lässt sich ein Prüfziel geben: { $said-target }; stellen Sie es von Hand hin
 said-device-target-changed-dark-switch = ein Prüfziel wird im Dunkeln gewechselt: { $said-target }; schalten Sie zuerst das Licht aus
 said-device-contour-percentages-must-rise = die Prozentwerte der Konturen müssen steigen: { $percent }; ordnen Sie sie, jeden einmal

@@ -57,6 +57,7 @@ said-device-exposure-does-not-fit = an exposure does not fit into the frame inte
 said-device-sensors-goes-from-choose = this sensor's { $said-name } goes from { NUMBER($low) } to { NUMBER($high) }: { NUMBER($value) }; choose a value inside
 said-device-exposure = exposure
 said-device-gain = gain
+said-device-pictures-middle = the picture's middle
 said-device-only-simulated-camera-can = only a simulated camera can be given a target: { $said-target }; put it there by hand
 said-device-target-changed-dark-switch = a target is changed in the dark: { $said-target }; switch the light off first
 said-device-contour-percentages-must-rise = contour percentages must rise: { $percent }; put them in order, each once

@@ -57,6 +57,7 @@ said-device-exposure-does-not-fit = una exposición no cabe en el intervalo entr
 said-device-sensors-goes-from-choose = en este sensor, «{ $said-name }» va de { $low } a { $high }: { $value }; elija un valor dentro
 said-device-exposure = exposición
 said-device-gain = ganancia
+said-device-pictures-middle = el centro de la imagen
 said-device-only-simulated-camera-can = solo a una cámara simulada se le puede poner un objetivo: { $said-target }; colóquelo a mano
 said-device-target-changed-dark-switch = un objetivo se cambia a oscuras: { $said-target }; apague primero la luz
 said-device-contour-percentages-must-rise = los porcentajes de los contornos deben ir en aumento: { $percent }; póngalos en orden, cada uno una vez
