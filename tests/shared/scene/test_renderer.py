@@ -200,7 +200,7 @@ def drawn_mean(renderer: SceneRenderer, level: float) -> float:
 
 
 def test_a_kymograph_finds_the_packets_speed(small_scene) -> None:
-    """11 mm/s at 0.1403 mm a pixel and 15 frames a second is 5.2269 px a frame (worked check, reference sheet section 12)."""
+    """11 mm/s at 0.1403 mm a pixel and 15 frames a second is 5.2269 px a frame (worked out beforehand)."""
     scene = Scene.from_values(
         {
             "camera": {"width": 640, "height": 64, "fps": 15.0},
