@@ -1,6 +1,10 @@
 import assert from "node:assert/strict";
 import { afterEach, test } from "node:test";
 
+import { lightFacts } from "../static/device/light_facts.js";
+import { lightSentence } from "../static/live/light_words.js";
+import { refusalLine } from "../static/page/device_api.js";
+import { toldEvents } from "../static/review/event_words.js";
 import { isKnown, learnSentences, recognised, said, saidWithin } from "../static/page/said.js";
 import { speak } from "../static/page/words.js";
 import { catalogue } from "./catalogue.js";
@@ -59,4 +63,18 @@ test("a line that no catalogue knows is marked as English", () => {
   speak("de", catalogue("de"));
   assert.equal(said("the flux is out"), "Auf Englisch: the flux is out");
   assert.ok(!isKnown("the flux is out"));
+});
+
+test("why the light tripped, what is refused, and what a recording of another day says, in German", () => {
+  speak("de", catalogue("de"));
+  const light = /** @type {any} */ ({
+    reachable: true, state: "tripped", level: 0, wanted_on: true, wanted_level: 0.6, lease_left_ms: 0, reason: HOT,
+    conditions: [{ name: "LED temperature", state: "missing", sentence: HOT, value: 61.5, limit: 60, unit: "°C" }],
+  });
+  assert.match(lightSentence(light, false), /^Die LEDs haben 61,50\u00a0°C.*Drücken Sie danach einmal „Licht“/);
+  const facts = lightFacts(light).map(({ value }) => value);
+  assert.deepEqual(facts.filter((value) => value.includes("die LEDs haben")).length, 2, "as its reason and as the condition that is missing");
+  assert.equal(refusalLine(400, { line: "no recording is running; start one" }), "keine Aufnahme läuft; beginnen Sie eine");
+  const [trip] = toldEvents(/** @type {any} */ ({ events: [{ kind: "trip", at_s: 3, text: "the ring's cover is open: close it" }], late_notes: [] }));
+  assert.match(trip?.text ?? "", /die Abdeckung des Rings ist offen/);
 });
