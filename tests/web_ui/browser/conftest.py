@@ -16,15 +16,43 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
+from shared.protocol import control as c
 from tests.web_ui.browser.page_device import PageDevice
 
 LANDSCAPE, PORTRAIT = (1180, 820), (820, 1180)
 PAIR_WORD = "harbour-gull-0042"
 START_S, STOP_S = 60.0, 30.0
 PATIENCE_MS = 20_000
-"""Machines are shared: what is waited for comes at once on a quiet one."""
+MOST_S = 300
+"""Machines are shared: what is waited for comes at once on a quiet one. A test that is cut off in the middle of a word with the
+browser takes its driver with it, and so all tests after it.
+"""
 
 expect.set_options(timeout=PATIENCE_MS)
+
+
+SHARED = {"test_recordings_place", "test_compare_and_export_places", "test_review_place", "test_whole_job"}
+"""Files whose tests share what took long to make. All others go, one by one, to whichever worker is free."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Longer than elsewhere until a test is cut off."""
+    for item in items:
+        if "browser" in item.keywords:
+            item.add_marker(pytest.mark.timeout(MOST_S))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Files that share something stay together, and nothing else waits for its neighbours."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class BySharedThings(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.partition("::")[0]
+            return file if Path(file).stem in SHARED else nodeid
+
+    return BySharedThings(config, log)
 
 
 @dataclass(frozen=True)
@@ -102,7 +130,7 @@ def web(folders: tuple[Path, Path]) -> Iterator[WebProcess]:
 def new_tablet(chrome: Browser, size: tuple[int, int] = LANDSCAPE, **how: Any) -> BrowserContext:
     """A tablet that nobody has paired. It installs nothing and asks for stillness unless told otherwise.
 
-    Both cost a processor as much as all the rest: the browser of the tests draws on it, sixty times a second where something pulses.
+    Both cost a processor as much as all the rest: the tests' browser draws on it, sixty times a second while something pulses.
     """
     asked = {"service_workers": "block", "reduced_motion": "reduce", "has_touch": True, **how}
     return chrome.new_context(viewport={"width": size[0], "height": size[1]}, **asked)
@@ -153,7 +181,7 @@ def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page], table
     """A paired tablet that shows the live picture."""
     page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
     expect_live(page)
-    in_control(page)
+    in_control(page, device)
     return page
 
 
@@ -169,17 +197,28 @@ def expect_live(page: Page) -> None:
     page.wait_for_function("() => document.getElementById('live-word').textContent === 'LIVE'", timeout=PATIENCE_MS)
 
 
-ASKS_UNTIL_IT_CONTROLS = """async () => {
-  if (!document.body.classList.contains("watching")) return true;
-  const { ask } = await import("/static/page/device_api.js");
+ROLE = "() => document.getElementById('role').dataset.words.replace('pairing-you-', '')"
+ROLE_KNOWN = f"() => ['control', 'watch'].includes(({ROLE})())"
+ASKS_UNTIL_IT_CONTROLS = f"""async () => {{
+  if (({ROLE})() === "control") return true;
+  const {{ ask }} = await import("/static/page/device_api.js");
   await ask("POST", "/control");
   return false;
-}"""
+}}"""
 
 
-def in_control(page: Page) -> None:
-    """Wait until this tablet controls: the one of the test before may be thought here for a while after its page has closed."""
+def in_control(page: Page, device: PageDevice | None = None) -> None:
+    """Wait until this tablet controls: one of the test before may be thought here for a while, though its page has closed.
+
+    What is asked of the device as control changes hands has then been asked, and is forgotten.
+    """
+    page.wait_for_function(ROLE_KNOWN, timeout=PATIENCE_MS)
+    watched = page.evaluate(ROLE) == "watch"
     page.wait_for_function(ASKS_UNTIL_IT_CONTROLS, timeout=PATIENCE_MS, polling=100)
+    if device is not None:
+        if watched:
+            device.wait_for(lambda asked: c.Light("off") in asked)
+        device.requests.clear()
 
 
 IN_MORE = ("Exposure", "Case", "Cautions")

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from shared.protocol import control as c
-from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live
+from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live, in_control
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -21,7 +21,8 @@ FORGET_ALL = """() => fetch("/api/v1/pairings", {method: "DELETE"}).then((answer
 def two(web: WebProcess, device: PageDevice, opened: Callable[..., Page]) -> tuple[Page, Page]:
     """A page that controls and one that watches, and nobody else is paired."""
     controller = opened(f"{web.url}/#pair={web.pair}", LANDSCAPE)
-    expect(controller.locator("#role")).to_have_text("You control")
+    expect_live(controller)
+    in_control(controller, device)
     assert controller.evaluate(FORGET_ALL)
     expect(controller.get_by_label("Word shown by the device")).to_be_visible()
     pages = (controller, opened(web.url, LANDSCAPE))
@@ -144,7 +145,7 @@ def test_nothing_is_asked_of_anyone_outside(web: WebProcess, opened: Callable[..
     page.get_by_label("Word shown by the device").fill(web.pair)
     page.get_by_role("button", name="Pair", exact=True).click()
     expect_live(page)
-    expect(page.locator("#role")).to_have_text("You control")
+    in_control(page)
     for name in page.locator("#quiet button").all_text_contents():
         page.locator("#quiet").get_by_role("button", name=name, exact=True).click()
     page.locator("#tablets-invite").click()

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.web_ui.browser.conftest import expect_live, free_port_pair, web_process
+from tests.web_ui.browser.conftest import expect_live, free_port_pair, new_tablet, web_process
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -17,7 +17,7 @@ def test_the_page_is_live_over_https_and_every_request_is_encrypted(chrome: Brow
         web_process(tmp_path, tmp_path, free_port_pair(), "--host", "0.0.0.0") as web,
     ):
         # What a tablet trusts is checked in test_encryption.py; here the browser is told to.
-        tablet = chrome.new_context(ignore_https_errors=True)
+        tablet = new_tablet(chrome, ignore_https_errors=True)
         asked: list[str] = []
         tablet.on("request", lambda request: asked.append(request.url))
         page = tablet.new_page()

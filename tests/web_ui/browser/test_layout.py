@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from shared.protocol import control as c
-from tests.web_ui.browser.conftest import WebProcess, expect_live, open_sheet
+from tests.web_ui.browser.conftest import WebProcess, expect_live, in_control, open_sheet
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -38,7 +38,8 @@ LIT = {"state": "lit", "level": 1.0, "wanted_level": 1.0, "wanted_on": True, "le
 def busy(web: WebProcess, device: PageDevice, opened: Callable[..., Page], size: tuple[int, int]) -> Page:
     """A live place in which everything happens at once, with the longest words there are."""
     page = opened(f"{web.url}/#pair={web.pair}", size)
-    expect(page.locator("#role")).to_have_text("You control")  # what the tablet before it asked of the light has ended
+    expect_live(page)
+    in_control(page, device)  # what the tablet before it asked of the light has ended
     device.change(
         reference=c.RegionState("Reference:100,100,60,60", "Reference", 100.0, 0.5),
         regions=tuple(

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.web_ui.browser.accessibility import axe_finds
-from tests.web_ui.browser.conftest import PAIR_WORD, WebProcess, expect_live
+from tests.web_ui.browser.conftest import PAIR_WORD, WebProcess, expect_live, new_tablet
 
 pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("device")]
 
@@ -40,7 +40,7 @@ def test_the_word_of_a_link_leaves_the_history(web: WebProcess, opened: Callable
 def test_pairing_speaks_the_browsers_language_and_any_other(
     web: WebProcess, chrome: Browser, locale: str, title: str
 ) -> None:
-    tablet = chrome.new_context(locale=locale, has_touch=True)
+    tablet = new_tablet(chrome, locale=locale)
     page = tablet.new_page()
     page.goto(web.url)
     expect(page.get_by_role("heading", name=title)).to_be_visible()

@@ -6,12 +6,13 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests import chromium
-from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live
+from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live, leave, new_tablet
 
 pytestmark = pytest.mark.browser
 
-TWICE_THE_TEXT = "--blink-settings=defaultFontSize=32"  # browsers start from 16
+USUAL_PX = 16
+"""Size of text that browsers start from."""
+
 REGISTERED = "() => [...document.querySelectorAll('[data-place]')].map((tile) => tile.dataset.place)"
 LOST = """() => {
   const seen = (one) => one.checkVisibility() && one.clientWidth > 0 && !one.closest(".unseen, svg, canvas");
@@ -27,12 +28,13 @@ LOST = """() => {
 @contextmanager
 def enlarged(chrome: Browser, how: str, size: tuple[int, int]) -> Iterator[Page]:
     """A page whose text is twice as large: zoom halves the window in CSS pixels, a larger default leaves it."""
-    width, height = (size[0] // 2, size[1] // 2) if how == "zoom" else size
-    flags = [] if how == "zoom" else [TWICE_THE_TEXT]
-    browser = chrome.browser_type.launch(executable_path=chromium.PATH, args=[*chromium.FLAGS, *flags])
-    page = browser.new_context(viewport={"width": width, "height": height}, has_touch=True).new_page()
+    context = new_tablet(chrome, (size[0] // 2, size[1] // 2) if how == "zoom" else size)
+    page = context.new_page()
+    if how != "zoom":
+        context.new_cdp_session(page).send("Page.setFontSizes", {"fontSizes": {"standard": 2 * USUAL_PX, "fixed": 26}})
     yield page
-    browser.close()
+    leave(page)
+    context.close()
 
 
 @pytest.mark.usefixtures("device")
@@ -51,4 +53,6 @@ def test_nothing_is_lost_at_twice_the_text(web: WebProcess, chrome: Browser, how
             page.locator(f"[data-place={place}]").tap()
             expect(page.locator(f"main#{place}")).to_be_visible()
             found[place] = page.evaluate(LOST)
+        size_px = page.evaluate("() => parseFloat(getComputedStyle(document.documentElement).fontSize)")
+        assert size_px == (USUAL_PX if how == "zoom" else 2 * USUAL_PX)
     assert {where: what for where, what in found.items() if what} == {}
