@@ -26,6 +26,7 @@ test("numbers keep their decimals and are written as the language writes them", 
   assert.match(said(HOT), /61,50\u00a0°C, Grenze 60\u00a0°C/);
   speak("es", catalogue("es"));
   assert.match(said(HOT), /61,50\u00a0°C, límite 60\u00a0°C/);
+  assert.match(said("light level must be from 0 to 1: nan; choose a value inside"), /: nan;/);
 });
 
 test("of messages that fit, one that opens the line is meant, then the one with most of its own", () => {

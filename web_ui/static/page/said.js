@@ -19,8 +19,8 @@ import { language, words } from "./words.js";
 /** How the names of values begin that are words of the device. */
 const WORDS = "said";
 
-/** A decimal number as the device writes it. */
-const NUMBER = /^[+-]?\d+(?:\.\d+)?(?:e[+-]\d+)?$/;
+/** A number as the device writes it. */
+const NUMBER = /^(?:[+-]?\d+(?:\.\d+)?(?:e[+-]\d+)?|-?inf|nan)$/;
 
 /** No sentence of the device is as long; what is may be someone's text, which is not looked through. */
 const LONGEST = 2000;
@@ -157,6 +157,7 @@ function sentenceOf(id, value) {
 
 /** With as many decimals, and the same sign, as the device wrote. @param {string} text */
 function numberOf(text) {
+  if (!Number.isFinite(Number(text))) return text;
   const decimals = /\.(\d+)/.exec(text)?.[1]?.length ?? 0;
   return new FluentNumber(Number(text), {
     minimumFractionDigits: decimals, maximumFractionDigits: Math.max(decimals, text.includes("e") ? 20 : 0),

@@ -129,6 +129,10 @@ said-device-holds-half-character-lone = { $source }: { $key } enthält ein halbe
 said-device-must-from-choose-value = { $source }: { $key } muss zwischen { $low } und { $high } liegen: { $number }; wählen Sie einen Wert darin
 said-device-must-correct-value = { $source }: { $key } muss { $said-kind } sein: { $value }; berichtigen Sie den Wert
 said-device-must-have-items-characters = { $source }: { $key } muss { $low } bis { $high } Einträge oder Zeichen haben, nicht { $number }; kürzen oder ergänzen Sie es
+said-device-whole-must-be-table = { $source }: das Ganze muss eine Tabelle sein; schreiben Sie es als Paare schlüssel = wert
+said-device-key-must-be-table = { $source }: { $key } muss eine Tabelle sein; schreiben Sie es als Paare schlüssel = wert
+said-device-key-must-be = { $source }: { $key } muss { $said-kind } sein; berichtigen Sie den Wert
+said-device-key-is-not-one-of = { $source }: { $key } ist keines von { $known }; wählen Sie eines davon
 said-device-table = eine Tabelle
 said-device-list = eine Liste
 said-device-true-false = true oder false

@@ -129,6 +129,10 @@ said-device-holds-half-character-lone = { $source }: { $key } holds half a chara
 said-device-must-from-choose-value = { $source }: { $key } must be from { NUMBER($low) } to { NUMBER($high) }: { NUMBER($number) }; choose a value inside
 said-device-must-correct-value = { $source }: { $key } must be { $said-kind }: { $value }; correct the value
 said-device-must-have-items-characters = { $source }: { $key } must have { NUMBER($low) } to { NUMBER($high) } items or characters, not { NUMBER($number) }; shorten or complete it
+said-device-whole-must-be-table = { $source }: the whole must be a table; write it as key = value pairs
+said-device-key-must-be-table = { $source }: { $key } must be a table; write it as key = value pairs
+said-device-key-must-be = { $source }: { $key } must be { $said-kind }; correct the value
+said-device-key-is-not-one-of = { $source }: { $key } is not one of { $known }; choose one of those
 said-device-table = a table
 said-device-list = a list
 said-device-true-false = true or false

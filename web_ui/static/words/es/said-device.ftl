@@ -129,6 +129,10 @@ said-device-holds-half-character-lone = { $source }: { $key } contiene medio car
 said-device-must-from-choose-value = { $source }: { $key } debe estar entre { $low } y { $high }: { $number }; elija un valor dentro
 said-device-must-correct-value = { $source }: { $key } debe ser { $said-kind }: { $value }; corrija el valor
 said-device-must-have-items-characters = { $source }: { $key } debe tener de { $low } a { $high } elementos o caracteres, no { $number }; acórtelo o complételo
+said-device-whole-must-be-table = { $source }: el conjunto debe ser una tabla; escríbalo como pares clave = valor
+said-device-key-must-be-table = { $source }: { $key } debe ser una tabla; escríbalo como pares clave = valor
+said-device-key-must-be = { $source }: { $key } debe ser { $said-kind }; corrija el valor
+said-device-key-is-not-one-of = { $source }: { $key } no es ninguno de { $known }; elija uno de esos
 said-device-table = una tabla
 said-device-list = una lista
 said-device-true-false = true o false
