@@ -14,6 +14,9 @@ HOME = Path(__file__).parents[2]
 REFUSALS = {"Refused", "DeviceGone", "DeviceFault", "NoSuchThing", "Watches", "Busy", "Unpaired", "Problem", "abort"}
 """What raises, or is answered, as one line for people."""
 
+_NO_SENTENCES = {"doc", "operation", "APIBlueprint", "Thread", "ThreadPoolExecutor"}
+"""Calls whose texts describe the interface, or name a thread."""
+
 _WORD = re.compile(r"[A-Za-z]+(?:['-][a-z]+)*")
 _DEEPEST = 4
 _MOST = 64
@@ -66,7 +69,7 @@ class _Reader(ast.NodeVisitor):
         name = _called(node.func)
         if name in REFUSALS:
             self.said += [Said(line, f"{self._name}:{node.lineno}", True) for line in self._lines(name, node)]
-        elif not _is_log(node.func) and not (name.endswith("Error") or name in ("doc", "operation", "APIBlueprint")):
+        elif not _is_log(node.func) and not (name.endswith("Error") or name in _NO_SENTENCES):
             self.generic_visit(node)
 
     def visit_keyword(self, node: ast.keyword) -> None:
