@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.colour import CLEAR_PERCENT, COVERED_PERCENT, NEUTRAL, PercentColours
 from shared.frame import Frame
-from shared.live_kernel import CHROMA_UNIT, FULL_SCALE, LARGEST, SCRATCH_ROWS, WHITE, Numbers
+from shared.live_kernel import CHROMA_UNIT, FULL_SCALE, LANES, LARGEST, SCRATCH_ROWS, WHITE, Numbers
 from shared.live_passes import draw_half, draw_whole, halve_whole
 from shared.live_picture import (
     DARK_STROKE,
@@ -58,12 +58,14 @@ class FusedPicture:
         self._range_counts = calibration.saturation_counts - float(calibration.dark_counts.mean())
         height, width = calibration.camera.shape
         self._ambient_counts = 0.0
+        # what each frame goes through, in one piece: only pieces of some MB get large pages, which are found faster
+        self._dark, self._gain, self._state = np.zeros((3, height, width), np.int16)
         self._prepare_calibration()
-        self._state = np.zeros((height, width), np.int16)
         self._unlit_state = np.zeros((height, width), np.int16)
         self._remembered = np.zeros((height, width), np.float32)
         self._scratch = _scratch(width)
-        self._half = np.zeros((height // 2, width // 4 * 2), np.int16)
+        self._half_shape = height // 2, width // 4 * 2
+        self._half = np.zeros((height // 2, _whole_lanes(width // 4 * 2)), np.int16)
         blocks = (width + 1) // 2
         self._whole_planes = _Canvas(height, width)
         self._half_planes = _Canvas(height // 2, width // 4 * 4)
@@ -74,8 +76,10 @@ class FusedPicture:
         self._baseline_key: tuple[object, ...] = ()
         self._baseline: Lane = np.zeros((1, 1), np.int16)
         self._below: F32 = np.zeros((1, 1), np.float32)
+        self._most_below = 0.0
         self._inverse_flat = self._blocks(1.0 / calibration.flat, halved=False)
         self._half_inverse_flat = self._blocks(1.0 / calibration.flat, halved=True)
+        self._most_inverse_flat = float(self._inverse_flat.max())
         self._steadied_noise = SteadiedNoise(settings.steadying)
         self._slow_noise = SlowMeanNoise(settings.steadying**REMEMBERED_EVERY)
         self._ambient_variance = 0.0
@@ -104,7 +108,7 @@ class FusedPicture:
         self._ambient_counts = float(counts.mean(dtype=np.float64))
         dark = (self._calibration.dark_counts + counts) * np.float32(self._per_count) - self._rounding
         np.clip(dark, -TOP, TOP, out=dark)
-        self._dark = np.rint(dark, out=dark).astype(np.int16)
+        self._dark[:] = np.rint(dark, out=dark)
 
     def remembered(self) -> NDArray[np.float32] | None:
         """Mean signal of about the last second, smoothed as the picture is, (height, width); None before enough frames."""
@@ -155,7 +159,7 @@ class FusedPicture:
             canvas = self._half_planes
             clipped = halve_whole(pixels, *planes, self._half, numbers.record(), self._scratch[0], self._scratch[2])
             words = self._half.view(np.int32)
-            for offset, part in ((0, numbers._replace(relative=0)), (self._half.shape[1] // 2, numbers)):
+            for offset, part in ((0, numbers._replace(relative=0)), (self._half_shape[1] // 2, numbers)):
                 draw_half(
                     self._half, words, self._baseline, self._half_inverse_flat, self._below, *marks, part.record(),
                     *self._scratch, offset, canvas.u.shape[0], *canvas.arrays,
@@ -173,10 +177,11 @@ class FusedPicture:
         rounding = np.rint(PART / 2 / gain)
         dark = calibration.dark_counts * per_count - rounding
         self._per_count, self._rounding = per_count, rounding.astype(np.float32)
-        self._gain = gain.astype(np.int16)
-        self._dark = np.rint(np.clip(dark, -TOP, TOP)).astype(np.int16)
+        self._gain[:] = gain
+        self._dark[:] = np.rint(np.clip(dark, -TOP, TOP))
         self._scale = per_count * least_flat * TOP / PART
         tone_shift, tone_limit, tone_share = _multiplier(WHITE / (self._scale * self._range_counts))
+        tone_limit = min(tone_limit, WHITE * PART // tone_share >> tone_shift)
         old_first = self._settings.steadying >= 0.5
         lesser = 1.0 - self._settings.steadying if old_first else self._settings.steadying
         self._base = Numbers(**dict.fromkeys(Numbers._fields, 0))._replace(
@@ -246,6 +251,8 @@ class FusedPicture:
             by_reference=noise.relative_u**2,
             least_squared=self._settings.least_signal_to_noise**2,
             widest_squared=(self._settings.widest_u_percent * self._percent_unit) ** 2,
+            most_inverse_flat=self._most_inverse_flat,
+            most_baseline=self._most_below if look.baseline is not None else 0.0,
         )
 
     def _prepare_baseline(self, factor: float, look: Look) -> None:
@@ -258,13 +265,14 @@ class FusedPicture:
                 plane = look.baseline * np.float32(self._scale / factor)
                 self._baseline = _lanes(self._halved(plane) if halved else plane)
                 self._below = np.maximum(self._blocks(look.baseline, halved), 0.0)
+                self._most_below = float(self._below.max())
 
     def _blocks(self, plane: NDArray[np.floating], halved: bool) -> F32:
         """Means of the blocks on which colour and marks live."""
         return block_means(self._halved(plane) if halved else plane).astype(np.float32)
 
     def _halved(self, plane: NDArray[np.floating]) -> NDArray[np.float64]:
-        height, width = self._half.shape
+        height, width = self._half_shape
         return block_means(plane[: 2 * height, : 2 * width])
 
 
@@ -280,9 +288,13 @@ class _Canvas:
         self.planes = Planes(padded[:height, :width], self.u, self.v)
 
 
+def _whole_lanes(columns: int) -> int:
+    return -(-columns // LANES) * LANES
+
+
 def _scratch(width: int) -> tuple[Lane, NDArray[np.uint8], NDArray[np.int32]]:
     """Scratch rows as int16, as bytes and as 32-bit words; rows start on different cache lines of a page."""
-    pitch = (width + 4 + 31) // 32 * 32 + 32
+    pitch = _whole_lanes(width + 4) + 3 * LANES
     lines = np.zeros((SCRATCH_ROWS, pitch), np.int16)
     return lines, lines.view(np.uint8), lines.view(np.int32)
 

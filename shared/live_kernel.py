@@ -31,10 +31,10 @@ from shared.lanes import (
     is_at_least,
     lesser,
     low_half,
-    mean_high,
-    mean_low,
     nearest_part,
+    pair_sum,
     part,
+    part_unsigned,
     subtract,
     times,
     up,
@@ -45,6 +45,7 @@ LARGEST = 16383
 FULL_SCALE = 4096
 WHITE = 255 * 32
 CHROMA_UNIT = 8
+TWO_THIRDS = 43691 - 65536  # of 65536, as the int16 with these bits
 
 
 class Numbers(NamedTuple):
@@ -97,6 +98,8 @@ class Numbers(NamedTuple):
     by_reference: float  # share of a percentage's square that the reference's uncertainty adds
     least_squared: float  # least signal to noise, squared
     widest_squared: float  # widest standard uncertainty, squared
+    most_inverse_flat: float  # greatest over all blocks
+    most_baseline: float  # greatest over all blocks, 0 without one
     remember_scale: float
     remember_share: float
 
@@ -111,32 +114,43 @@ _RECORD = np.dtype(
 )
 
 
+LANES = 32
+"""As many int16 as the widest vectors hold."""
+
 # Scratch rows: one int16 array, so that nothing but numbers and a few arrays is handed from loop to loop, and as few of them as
 # possible, so that they stay in the first-level cache. Names are the first row of each kind. A loop touches few rows, because the
 # compiler leaves one alone that would need more than eight checks for overlap.
 CLIP = 0  # sixteen rows of masks, for row y in CLIP + y % 16
 CLIP_ROWS = 16
-# column y % 16: how many pixels of row y are saturated; column 16 + y % 2: whether CLIPPED is anywhere in SMOOTHED
+# column y % 16: how many pixels of row y are saturated; column 16 + y % 2: whether CLIPPED is anywhere in SMOOTHED;
+# column MARKS + j % 2: whether block row j has any mark
 CLIP_ANY = 16
+MARKS = 18
 COLUMN = 17
 SMOOTHED = 18  # two, for the two rows of a block
-PERCENT = 20  # two
-LUMA = 22  # four, as bytes
-BAND = 26  # four, from column 1 on
-TOO_DARK = 30  # two
-OVER = 32  # two
-CHROMA = 34  # two
-MEAN = 36
-MARKED = 37
-MOST = 38
-LEAST = 39
-MENDED = 40
-STROKE = 41
-UNSURE = 42  # two
-GREY = 44  # as bytes
-SCRATCH_ROWS = 45
+PERCENT = 20  # of one row, then the mean of the two rows of a block
+LUMA = 21  # four, as bytes
+BAND = 25  # four, from column 1 on
+TOO_DARK = 29  # two
+OVER = 31  # two
+CHROMA = 33  # two
+MEAN = 35
+MARKED = 36
+MOST = 37
+LEAST = 38
+MENDED = 39
+STROKE = 40
+UNSURE = 41  # two
+GREY = 43  # as bytes
+SCRATCH_ROWS = 44
 AHEAD = 14
 """Rows are steadied so many at a time, since memory gives long runs faster than short ones; at most CLIP_ROWS - 2."""
+
+
+@compiled
+def whole_lanes(columns):
+    """So many columns, or a few more so that the last vector is whole. What scratch rows hold beyond the picture is never shown."""
+    return (columns + LANES - 1) & -LANES
 
 
 @compiled
@@ -250,7 +264,7 @@ def smooth_row(state, y, n, lines):
             outer = down(add(add(state[before, x], state[after, x]), one), one)
             lines[COLUMN, x + 1] = down(add(outer, state[y, x]), one)
         lines[COLUMN, 0], lines[COLUMN, width + 1] = lines[COLUMN, 1], lines[COLUMN, width]
-        for x in range(width):
+        for x in range(whole_lanes(width)):
             outer = down(add(lines[COLUMN, x], lines[COLUMN, x + 2]), one)
             lines[slot, x] = down(add(add(outer, lines[COLUMN, x + 1]), one), one)
     else:
@@ -287,12 +301,10 @@ def _spread_clipped(before, y, after, width, n, lines):
 
 @compiled
 def _toned(value, limit, shift, share):
-    """Brightness, WHITE for full, of a smoothed value: the lesser of two straight lines (``colour.TONE_KNOTS``)."""
+    """Brightness of a smoothed value: the lesser of two straight lines (``colour.TONE_KNOTS``). ``limit`` is worth WHITE."""
     x = greater(part(up(lesser(value, limit), shift), share), np.int16(0))
-    low = lesser(x, np.int16(1024))
-    dark = up(add(add(low, low), low), np.int16(2))
-    light = add(subtract(x, part(x, np.int16(21845))), np.int16(WHITE // 3))
-    return lesser(lesser(dark, light), np.int16(WHITE))
+    dark = times(lesser(x, np.int16(1024)), np.int16(12))
+    return lesser(dark, add(part_unsigned(x, np.int16(TWO_THIRDS)), np.int16(WHITE // 3)))
 
 
 @compiled
@@ -305,7 +317,7 @@ def _byte(brightness):
 def grey_row(smoothed, row, width, to, n, line_bytes):
     """Luma of the grey picture, into scratch row ``to``."""
     limit, shift, share = np.int16(n.tone_limit), np.int16(n.tone_shift), np.int16(n.tone_share)
-    for x in range(width):
+    for x in range(whole_lanes(width)):
         line_bytes[to, x] = _byte(_toned(smoothed[row, x], limit, shift, share))
 
 
@@ -334,6 +346,7 @@ def _above_baseline_row(smoothed, row, width, baseline, baseline_row, lines):
 def _coloured_row(smoothed, row, above, above_row, width, slot, which, n, lines, line_bytes):
     """Percent of the reference, FULL_SCALE for the top of the colours, and luma of the map over grey.
 
+    ``which`` is 1 for the second row of a block, whose percent is averaged with the first one's.
     Negative percentages wrap to some colour, which has no cover.
     The map's own luma is a fourth-degree polynomial, each coefficient doubled for each product it goes through.
     """
@@ -343,11 +356,11 @@ def _coloured_row(smoothed, row, above, above_row, width, slot, which, n, lines,
     clear, ramp, slope = np.int16(n.clear), np.int16(n.ramp), np.int16(n.cover_slope)
     a, b, c = np.int16(n.luma_0), np.int16(n.luma_1), np.int16(n.luma_2)
     d, e = np.int16(n.luma_3), np.int16(n.luma_4)
-    none, top = np.int16(0), np.int16(FULL_SCALE - 1)
-    for x in range(width):
+    none, one, top = np.int16(0), np.int16(1), np.int16(FULL_SCALE - 1)
+    for x in range(whole_lanes(width)):
         grey = _toned(smoothed[row, x], limit, shift, share)
         p = part(up(greater(lesser(above[above_row, x], p_limit), p_lowest), p_shift), p_share)
-        lines[PERCENT + which, x] = p
+        lines[PERCENT, x] = down(add(lines[PERCENT, x], p), one) if which else p
         cover = times(greater(lesser(subtract(p, clear), ramp), none), slope)
         z = add(up(lesser(p, top), np.int16(4)), np.int16(-32768))
         colour = add_limited(d, part(z, e))
@@ -368,7 +381,7 @@ def _chroma_row(j, blocks, n, lines):
     none, top, one = np.int16(0), np.int16(FULL_SCALE - 1), np.int16(1)
     half, three, neutral = np.int16(CHROMA_UNIT // 2), np.int16(3), np.int16(128)
     slot = CHROMA + (j & 1)
-    for i in range(blocks):
+    for i in range(whole_lanes(blocks)):
         p = lines[MEAN, i]
         cover = times(greater(lesser(subtract(p, clear), ramp), none), slope)
         z = add(up(lesser(p, top), np.int16(4)), np.int16(-32768))
@@ -394,18 +407,37 @@ def block_row(j, blocks, inverse_flat, baseline, n, lines, line_words):
     ``inverse_flat`` and ``baseline`` are those of the blocks.
     """
     slot = j & 3
+    room, one = whole_lanes(blocks), np.int16(1)
+    for i in range(room):
+        lines[MEAN, i] = down(add(pair_sum(line_words[PERCENT, i]), one), one)
+    least = most = lines[MEAN, 0]
     for i in range(blocks):
-        first = mean_low(low_half(line_words[PERCENT, i]), high_half(line_words[PERCENT, i]))
-        second = mean_low(low_half(line_words[PERCENT + 1, i]), high_half(line_words[PERCENT + 1, i]))
-        lines[MEAN, i] = mean_high(first, second)
+        least, most = lesser(least, lines[MEAN, i]), greater(most, lines[MEAN, i])
     a, b, c, d = np.int16(n.level_0), np.int16(n.level_1), np.int16(n.level_2), np.int16(n.level_3)
-    for i in range(blocks):
+    for i in range(room):
         p = lines[MEAN, i]
         reached = add(add(is_at_least(p, a), is_at_least(p, b)), add(is_at_least(p, c), is_at_least(p, d)))
         lines[BAND + slot, i + 1] = subtract(np.int16(0), reached)
     lines[BAND + slot, 0], lines[BAND + slot, blocks + 1] = lines[BAND + slot, 1], lines[BAND + slot, blocks]
     _chroma_row(j, blocks, n, lines)
-    return _doubtful_row(j, blocks, inverse_flat, baseline, n, lines)
+    if _may_be_doubtful(least, most, n):
+        return _doubtful_row(j, blocks, inverse_flat, baseline, n, lines)
+    for i in range(room):
+        lines[TOO_DARK + (j & 1), i] = lines[UNSURE + (j & 1), i] = 0
+    return False
+
+
+@compiled
+def _may_be_doubtful(least, most, n):
+    """Whether a block between these percentages could be too dark or too uncertain; both are likeliest where the flat is lowest.
+
+    Most rows of a bright picture need not be looked at block by block.
+    """
+    p, q = float(least), float(max(most, -least))
+    f = n.most_inverse_flat
+    still = n.by_still * f + n.by_baseline * n.most_baseline
+    own_of_least, own_of_most = (n.by_percent * max(p, 0.0) + still) * f, (n.by_percent * q + still) * f
+    return p * abs(p) < n.least_squared * own_of_least or own_of_most + n.by_reference * q * q > n.widest_squared
 
 
 @compiled
@@ -429,9 +461,11 @@ def _doubtful_row(j, blocks, inverse_flat, baseline, n, lines):
         is_unsure = own + by_reference * p * p > widest
         lines[dark, i] = np.int16(-1) if is_dark else np.int16(0)
         lines[unsure, i] = np.int16(-1) if is_unsure else np.int16(0)
-    found = np.int16(0)
+    found = found_dark = np.int16(0)
     for i in range(blocks):
         found = either(found, lines[unsure, i])
+        found_dark = either(found_dark, lines[dark, i])
+    lines[CLIP_ANY, MARKS + (j & 1)] |= either(found, found_dark)
     return found != 0
 
 
@@ -450,28 +484,32 @@ def finish_relative(j, half_rows, blocks, offset, stripes, dots, dashes, light, 
     """Lay strokes and marks over block row ``j`` and write its two rows of Y and its row of U and V."""
     slot = j & 1
     before, here_row, after = BAND + (max(j - 1, 0) & 3), BAND + (j & 3), BAND + (min(j + 1, half_rows - 1) & 3)
-    for i in range(blocks + 2):
+    room = whole_lanes(blocks)
+    for i in range(room + LANES):
         lines[MOST, i] = greater(greater(lines[before, i], lines[here_row, i]), lines[after, i])
         lines[LEAST, i] = lesser(lesser(lines[before, i], lines[here_row, i]), lines[after, i])
     light_word, dark_word = np.int16(light), np.int16(dark)
     pattern, too_dark, unsure, over, chroma = j & 7, TOO_DARK + slot, UNSURE + slot, OVER + slot, CHROMA + slot
-    for i in range(blocks):
+    for i in range(room):
         here = lines[here_row, i + 1]
         is_light = is_above(here, lesser(lesser(lines[LEAST, i], lines[LEAST, i + 1]), lines[LEAST, i + 2]))
         is_dark = is_above(greater(greater(lines[MOST, i], lines[MOST, i + 1]), lines[MOST, i + 2]), here)
         lines[STROKE, i] = chosen(is_light, light_word, both(is_dark, dark_word))
-    for i in range(blocks):
-        lines[STROKE, i] = blended(lines[unsure, i], dashes[pattern, i], lines[STROKE, i])
-        lines[MARKED, i] = either(either(lines[STROKE, i], lines[unsure, i]), lines[too_dark, i])
-    for i in range(blocks):
-        word = blended(lines[too_dark, i], dots[pattern, i], lines[STROKE, i])
-        lines[MEAN, i] = blended(lines[over, i], stripes[pattern, i], word)
-    for i in range(blocks):
-        lines[MARKED, i] = either(lines[MARKED, i], lines[over, i])
-    _write_luma(j, blocks, offset, lines, y_words)
+    marked = STROKE
+    if lines[CLIP_ANY, MARKS + slot]:
+        marked = MARKED
+        for i in range(blocks):
+            lines[MARKED, i] = either(either(lines[STROKE, i], lines[unsure, i]), lines[too_dark, i])
+            lines[STROKE, i] = blended(lines[unsure, i], dashes[pattern, i], lines[STROKE, i])
+        for i in range(blocks):
+            word = blended(lines[too_dark, i], dots[pattern, i], lines[STROKE, i])
+            lines[STROKE, i] = blended(lines[over, i], stripes[pattern, i], word)
+        for i in range(room):
+            lines[MARKED, i] = either(lines[MARKED, i], lines[over, i])
+    _write_luma(j, blocks, offset, STROKE, lines, y_words)
     start = np.uintp(offset)  # an unsigned column needs no test for counting from the end
     for i in range(blocks):
-        pair = chosen(lines[MARKED, i], np.int16(-32640), lines[chroma, i])
+        pair = chosen(lines[marked, i], np.int16(-32640), lines[chroma, i])
         u[j, start + np.uintp(i)] = pair
         v[j, start + np.uintp(i)] = down_unsigned(pair, np.int16(8))
 
@@ -482,7 +520,7 @@ def finish_grey(j, blocks, offset, stripes, lines, y_words, u, v):
     slot, pattern = j & 1, j & 7
     for i in range(blocks):
         lines[MEAN, i] = both(lines[OVER + slot, i], stripes[pattern, i])
-    _write_luma(j, blocks, offset, lines, y_words)
+    _write_luma(j, blocks, offset, MEAN, lines, y_words)
     start = np.uintp(offset)  # an unsigned column needs no test for counting from the end
     for i in range(blocks):
         u[j, start + np.uintp(i)] = 128
@@ -490,14 +528,14 @@ def finish_grey(j, blocks, offset, stripes, lines, y_words, u, v):
 
 
 @compiled
-def _write_luma(j, blocks, offset, lines, y_words):
+def _write_luma(j, blocks, offset, ink, lines, y_words):
     """Two rows of Y, two pixels a word: the ink where there is some, else the luma."""
     slot = (2 * j) & 3
     start = np.uintp(offset)
     for row in range(2):
         for i in range(blocks):
             y_words[2 * j + row, start + np.uintp(i)] = chosen(
-                lines[MEAN, i], lines[MEAN, i], lines[LUMA + slot + row, i]
+                lines[ink, i], lines[ink, i], lines[LUMA + slot + row, i]
             )
 
 

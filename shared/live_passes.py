@@ -17,6 +17,7 @@ from shared.live_kernel import (
     CLIPPED,
     LARGEST,
     LUMA,
+    MARKS,
     OVER,
     SMOOTHED,
     block_row,
@@ -45,6 +46,7 @@ def _paint(
     """First half of block row ``j``: everything that needs no neighbouring block row."""
     blocks = width // 2
     slot = (2 * j) & 3
+    lines[CLIP_ANY, MARKS + (j & 1)] = 1 if any_clipped else 0
     if any_clipped:
         over_row(j, words, row_0, row_1, blocks, lines)
     else:
@@ -140,10 +142,10 @@ def draw_whole(
 
 
 @compiled
-def _halve(line_words, row_0, row_1, half, at):
+def _halve(line_words, row_0, row_1, half, at, columns):
     """Mean of 2 x 2 smoothed values into row ``at`` of the half-size plane, CLIPPED where one of them is."""
     largest, limit = np.int16(LARGEST), np.int16(CLIPPED)
-    for i in range(half.shape[1]):
+    for i in range(columns):
         a, b = low_half(line_words[row_0, i]), high_half(line_words[row_0, i])
         c, d = low_half(line_words[row_1, i]), high_half(line_words[row_1, i])
         over = is_above(greater(greater(a, b), greater(c, d)), largest)
@@ -174,7 +176,7 @@ def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, ha
                 clipped += more
             smooth_row(state, y, n, lines)
         first_row, second_row = SMOOTHED, SMOOTHED + 1
-        _halve(line_words, first_row, second_row, half, j)
+        _halve(line_words, first_row, second_row, half, j, raw.shape[1] // 4 * 2)
     done, first, more = _advance(
         height - 1, done, first, raw, dark, gain, defects, starts, sources, state, remembered, n, lines
     )
@@ -191,7 +193,7 @@ def draw_half(
     stripes, dots, dashes = borrowed(stripes), borrowed(dots), borrowed(dashes)
     baseline, y_words, u, v = borrowed(baseline), borrowed(y_words), borrowed(u), borrowed(v)
     lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
-    height, width = half.shape
+    height, width = half.shape[0], u.shape[1]
     blocks = width // 2
     for j in range(half_rows):
         row_0, row_1 = 2 * j, min(2 * j + 1, height - 1)

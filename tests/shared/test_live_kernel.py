@@ -160,6 +160,26 @@ def test_uncertain_blocks_agree(view, reference_u):
     assert 0.05 < np.mean(grey(other)) - np.mean(grey(certain)) < 0.95
 
 
+@pytest.mark.parametrize("with_baseline", [False, True])
+@pytest.mark.parametrize(("reference", "widest"), [(10.0, 2.0), (30.0, 1.0)])
+def test_rows_that_are_not_looked_at_block_by_block_have_no_marks(reference, widest, with_baseline):
+    known, _, _ = scene((96, 120), least_flat=0.3)
+    rng = np.random.default_rng(1)
+    light = np.linspace(20.0, 600.0, 96)[:, None] * known.flat  # from too dark to too uncertain, row by row
+    ramp = np.linspace(0.0, 0.4 * reference, 120, dtype=np.float32)[None].repeat(96, axis=0)
+    look = Look(
+        "relative", (20.0, 40.0), reference, ramp if with_baseline else None, 0.01 * reference, Noise(0.02, 0.005)
+    )
+    usual, thorough, careless = (FusedPicture(known, PictureSettings(widest_u_percent=widest)) for _ in range(3))
+    thorough._most_inverse_flat, careless._most_inverse_flat = 1e9, 0.0  # looks at every row, and at too few
+    for number in range(3):
+        counts = np.rint(known.dark_counts + rng.normal(light, np.sqrt(0.1 * light + 0.3)))
+        seen = Frame(counts.clip(0, 1022).astype(np.uint16), number, number, 10_000.0)
+        drawn = usual.draw(seen, look)
+        assert differences(drawn, thorough.draw(seen, look)).max() == 0
+        assert differences(drawn, careless.draw(seen, look)).max() > 0
+
+
 def grey(planes: Planes) -> np.ndarray:
     right = planes.u.shape[1] // 2 if planes.u.shape[1] < 60 else 0
     return (planes.u == NEUTRAL)[:, right:] & (planes.v == NEUTRAL)[:, right:]
