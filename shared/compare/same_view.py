@@ -27,9 +27,8 @@ _SURE = 0.6
 """A single match must be as sure as this to count; two that agree need not, but then it is said."""
 _SIZE_STEP, _MOST_STEPS = 0.06, 5
 """Pictures whose sizes differ by half a step are still found in each other; steps either way: up to a third nearer or farther."""
-_REACH = 4
-"""Sizes on either side at which a pair is compared, half a texel apart at the picture's edge."""
-_MOST_LOOKS, _SETTLED = 6, 0.001
+_NEAR, _MOST_LOOKS, _SETTLED = 0.015, 5, 0.001
+"""How far about a size that is nearly right others are looked at, how often, and when that has come to rest."""
 _OTHER_SIZE = 3.0
 """A size that differs from 1 by less than so many of its standard uncertainties is taken for the same."""
 
@@ -80,19 +79,19 @@ def alignment(
     """Match each view of the first recording with each of the second.
 
     Dye makes another picture of the same tissue, and nobody knows which moments of two recordings resemble each other, so all pairs
-    are tried; the most agreed place wins, and there the pair with the smallest uncertainty. Raises Refused where pictures differ in
-    size or are too small.
+    are tried; the most agreed place wins, and there the pair with the smallest uncertainty. Both cameras' pictures have one size.
+    Raises Refused where that is too small.
     """
     pairs = _Pairs(first, second, first_calibration, second_calibration)
     as_they_are = found = pairs.matched(1.0)
-    if not found.is_found:
+    if found.pose.confidence < _SURE:
         tries = (pairs.matched(size, level=1) for size in _other_sizes())
         # so many more tries ask for more than one match of any kind
         found = next((each for each in tries if each.agreeing > 1 and each.pose.confidence >= _SURE), found)
-    for _ in range(_MOST_LOOKS):
+    for reach in (_SIZE_STEP, *(_MOST_LOOKS * (_NEAR,))):
         if not found.is_found:
             return as_they_are
-        size, before = pairs.most_alike_size(found), found.pose.magnification
+        size, before = pairs.most_alike_size(found, reach), found.pose.magnification
         if size == before:
             break
         found = pairs.matched(size)  # another pair may be the surest now
@@ -143,18 +142,25 @@ class _Pairs:
         pose, pair = min(groups[most], key=lambda pair: pair[0].u_px)
         return Alignment(pose, tried, len(poses), len(groups[most]), pair)
 
-    def most_alike_size(self, found: Alignment) -> float:
-        """How large the second shows everything, by the surest pair: with coarse texels first, which a wrong size hurts less."""
+    def most_alike_size(self, found: Alignment, reach: float) -> float:
+        """How large the second shows everything, by the surest pair: by what share more or less, ``reach`` at most.
+
+        Looked at half a texel apart at the picture's edge, and with the finest texels: coarser ones are pulled by the dye.
+        """
         one, other = found.pair
-        size, steps = found.pose.magnification, np.arange(-_REACH, _REACH + 1)
         turn_deg = self._first[one].place.back().then(found.pose).then(self._second[other].place).rotation_deg
-        for mine, theirs in reversed(self._levels):
-            registration, step = Registration.of(self._first[one].pixels, mine), size / max(mine.rows, mine.columns)
-            seen = [registration.match(self._sighting(other, size + k * step, theirs), turn_deg) for k in steps]
-            alike = [motion.likeness if motion.locked else 0.0 for motion in seen]
-            best = int(np.argmax(alike))
-            size += float(steps[best]) * step
-        if 0 < best < steps.size - 1:
+        mine, theirs = self._levels[0]
+        texels, middle = max(mine.rows, mine.columns), found.pose.magnification
+        registration, step = Registration.of(self._first[one].pixels, mine), middle / texels
+        most = round(reach * texels)
+        seen = [
+            registration.match(self._sighting(other, middle + k * step, theirs), turn_deg)
+            for k in range(-most, most + 1)
+        ]
+        alike = [motion.likeness if motion.locked else 0.0 for motion in seen]
+        best = int(np.argmax(alike))
+        size = middle + (best - most) * step
+        if 0 < best < len(alike) - 1:
             before, here, after = alike[best - 1 : best + 2]
             size += 0.5 * (before - after) / (before - 2.0 * here + after) * step
         sure_to = found.pose.u_px / float(np.hypot(*self._shape) / np.sqrt(12.0))

@@ -1,6 +1,6 @@
 """``python -m tests.shared.inflow.accuracy [REPEATS]``: write how well inflow figures agree with the truth to ``accuracy.md``.
 
-Two thousand repeats take about a quarter of an hour of one core that has nothing else to do. The fast tier runs a small part of it
+Two thousand repeats take about half an hour of one core that has nothing else to do. The fast tier runs a small part of it
 (test_coverage.py).
 """
 
