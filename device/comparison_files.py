@@ -21,6 +21,7 @@ from shared.inflow.map_values import MEASURED, SATURATED, UNCERTAIN
 from shared.inflow.parameters import Estimate
 from shared.legend import BACKGROUND, CAUTION, INK, QUIET
 from shared.live_picture import dash_pattern, stripe_pattern
+from shared.protocol.comparing import POINTS_FILE
 
 FULL_SCALE_PERCENT = 120.0
 _OPACITY = 0.8
@@ -31,7 +32,8 @@ Colours = NDArray[np.uint8]
 
 
 def write_comparison(compared: Comparison, out: Path) -> dict[str, Any]:
-    """Write comparison.json, comparison.csv and, where there can be pictures, first.png, second.png, difference.png and sheet.png.
+    """Write comparison.json, comparison.csv and, where there can be pictures, first.png, second.png, difference.png, sheet.png and
+    the values of their points.
 
     ``out`` appears when it is whole; raises Refused where it exists. Returns what comparison.json holds: the object of
     ``tapetum compare --json``, and ``pictures`` (None where nothing can be a percentage).
@@ -39,13 +41,14 @@ def write_comparison(compared: Comparison, out: Path) -> dict[str, Any]:
     pictures = late_pictures(compared)
     result = compared.as_json() | {
         "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
-        "pictures": None if pictures is None else _described(pictures),
+        "pictures": None if pictures is None else _described(pictures) | {"outlines": _outlines(compared)},
     }
     with appearing_whole(out) as growing:
         growing.mkdir()
         (growing / "comparison.json").write_text(json.dumps(result, allow_nan=False), encoding="utf-8")
         _write_table(growing / "comparison.csv", compared)
         if pictures is not None:
+            np.save(growing / POINTS_FILE, point_values((pictures.first, pictures.second, pictures.difference)))
             drawn = coloured(pictures)
             for name, picture in zip(("first", "second", "difference"), drawn, strict=True):
                 Image.fromarray(picture).save(growing / f"{name}.png")
@@ -77,6 +80,22 @@ def _described(pictures: LatePictures) -> dict[str, Any]:
         "certain_share": round(float(certain.mean()), 4),
         "median_u_percent": round(float(np.median(pictures.difference.u[certain])), 3) if certain.any() else None,
     }
+
+
+def _outlines(compared: Comparison) -> dict[str, Any]:
+    """Reference and regions as they lie in the pictures' view, in pixels of the sensor."""
+    before = compared.runs.before
+    placed = {
+        name: str(curve.region if before.hand is None else before.hand.in_reference_view(curve.region))
+        for name, curve in before.curves.items()
+    }
+    return {"reference": placed.pop(compared.reference), "regions": list(placed.values())}
+
+
+def point_values(pictures: Sequence[PercentPicture]) -> NDArray[np.float16]:
+    """(pictures, 3, height, width): percent, its standard uncertainty and class of each bin, as the page reads single points."""
+    planes = [(one.percent, one.u, one.classes) for one in pictures]
+    return np.clip(np.asarray(planes, np.float32), -6e4, 6e4).astype(np.float16)
 
 
 def _certain(picture: PercentPicture) -> NDArray[np.float32]:

@@ -32,7 +32,7 @@ from web_ui.own_names import OwnNames, own_names
 from web_ui.pairing import Unpaired
 from web_ui.pictures_api import pictures_api
 from web_ui.records_api import records_api
-from web_ui.review_api import review_api
+from web_ui.review_api import forget_maps, review_api
 from web_ui.review_runs import ReviewRuns
 from web_ui.sessions import COOKIE
 from web_ui.throttle import TooManyTries
@@ -79,7 +79,7 @@ def create_app(
     app.extensions["tapetum"] = Parts(
         device, access, NewestPicture(run_folder / "frame_bus", clock or SystemClock()), data_folder, certificate
     )
-    app.extensions["tapetum review"] = ReviewRuns(data_folder / "recordings")
+    app.extensions["tapetum review"] = ReviewRuns(data_folder / "recordings", at_rest=forget_maps)
     app.register_blueprint(access_api)
     app.register_blueprint(api)
     app.register_blueprint(records_api)

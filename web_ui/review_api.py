@@ -327,6 +327,11 @@ def _read_maps(path: Path, stamp_ns: int) -> InflowMaps:
     return read_maps(path)
 
 
+def forget_maps() -> None:
+    """Nobody looks at them now."""
+    _read_maps.cache_clear()
+
+
 def _map_number(map_name: str) -> int:
     if map_name not in NAMES:
         raise NoSuchThing(f"no such map: {map_name}; there are {', '.join(NAMES)}")

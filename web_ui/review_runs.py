@@ -1,8 +1,14 @@
-"""Recordings that are looked at just now, kept open: few, one thread at a time, with the last pictures drawn."""
+"""Recordings that are looked at just now, kept open: few, one thread at a time, with the last pictures drawn.
 
+When nobody has looked for a while they are closed, and their memory goes back to the system.
+"""
+
+import ctypes
+import gc
 import threading
+import time
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -22,6 +28,8 @@ OPEN_AT_MOST = 2
 PICTURES_AT_MOST = 48
 THREADS_AT_MOST = 2
 """One that works and one that waits: the page's other threads stay free, for whoever puts the light out."""
+REST_S = 20.0
+"""Whoever only looks up from a recording finds it open; its planes and pictures take some 150 MB."""
 _QUALITY = 85
 
 Stamp = tuple[int, ...]
@@ -30,7 +38,18 @@ Stamp = tuple[int, ...]
 class ReviewRuns:
     """Opens recordings of ``folder`` on request. One is drawn from at a time: the pictures of who watches live come first."""
 
-    def __init__(self, folder: Path, settings: PictureSettings | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        settings: PictureSettings | None = None,
+        at_rest: Callable[[], None] = lambda: None,
+        rest_s: float = REST_S,
+    ) -> None:
+        """``at_rest`` is told when nobody has looked for ``rest_s``: what else is kept of recordings may go."""
+        self._at_rest, self._rest_s = at_rest, rest_s
+        self._used_at_s = 0.0
+        self._resting: threading.Thread | None = None
+        self._over = threading.Event()
         self.settings = settings or PictureSettings()
         self._folder = folder
         self._lock = threading.Lock()
@@ -55,6 +74,7 @@ class ReviewRuns:
             yield
         finally:
             self._room.release()
+            self._rest_later()
 
     @contextmanager
     def run(self, name: str) -> Iterator[ReviewedRun]:
@@ -93,10 +113,37 @@ class ReviewRuns:
                 self._pictures.popitem(last=False)
 
     def close(self) -> None:
-        """Close every recording."""
+        """Close every recording, for good."""
+        self._over.set()
+        with self._pictures_lock:
+            resting = self._resting
+        if resting is not None:
+            resting.join()
+        self._close_all()
+
+    def _close_all(self) -> None:
         with self._lock:
             for name in list(self._open):
                 self._close(name)
+
+    def _rest_later(self) -> None:
+        """Somebody has looked just now."""
+        with self._pictures_lock:
+            self._used_at_s = time.monotonic()
+            if self._resting is None and not self._over.is_set():
+                self._resting = threading.Thread(target=self._wait_for_rest, name="recordings at rest", daemon=True)
+                self._resting.start()
+
+    def _wait_for_rest(self) -> None:
+        while not self._over.wait(max(self._used_at_s + self._rest_s - time.monotonic(), 0.0)):
+            with self._pictures_lock:
+                if time.monotonic() - self._used_at_s < self._rest_s:
+                    continue
+                self._resting = None
+            self._close_all()
+            self._at_rest()
+            give_back()
+            return
 
     def _forget_gone(self) -> None:
         """A recording that was removed must not keep its room on the disk."""
@@ -111,6 +158,14 @@ class ReviewRuns:
         with self._pictures_lock:
             for key in [key for key in self._pictures if key[0] == name]:
                 del self._pictures[key]
+
+
+def give_back() -> None:
+    """Return to the system what is not used any more: glibc keeps free memory below the last piece in use until it is trimmed."""
+    gc.collect()
+    trim = getattr(ctypes.CDLL(None), "malloc_trim", None)  # another C library has none
+    if trim is not None:
+        trim(0)
 
 
 def jpeg_of(planes: Planes) -> bytes:

@@ -11,6 +11,11 @@ Words = Annotated[str, Length(0, 2000)]
 FOLDER = "comparisons"
 """Below the data folder: one folder FIRST~SECOND for each comparison that is kept, newest result only."""
 
+POINTS_FILE = "points.npy"
+"""In such a folder: (first, second, difference) x (percent, uncertainty, class of shared.inflow.map_values) x rows x columns,
+float16, so that a single point can be read without the rest.
+"""
+
 
 @dataclass(frozen=True)
 class StartComparison:

@@ -1,9 +1,11 @@
 """Comparing two recordings through the interface: the device's own child process on simulated runs, and what it refuses."""
 
+import csv
 import io
 import threading
 import time
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -37,7 +39,7 @@ def recordings(data_folder, runs):
 
 def finished(browser):
     """The newest job when it is over."""
-    deadline, pause = time.monotonic() + 60, threading.Event()
+    deadline, pause = time.monotonic() + 240, threading.Event()
     while True:
         job = browser.get("/api/v1/state").json["comparison"]
         if job["finished"]:
@@ -55,6 +57,21 @@ def test_two_runs_are_compared_and_the_result_is_kept(device, browser, viewer, r
     assert finished(browser)["error"] == ""
     kept = viewer.get(f"{PLACE}/before~after5").json
     assert kept["recordings_are_there"]
+    assert kept["pictures"]["outlines"] == {"reference": BASE, "regions": [TIP]}
+    x, y, width, height = (int(number) // 2 for number in TIP.partition(":")[2].split(","))
+    asked_of = f"{PLACE}/before~after5"
+    table = viewer.get(f"{asked_of}/points.csv").text.splitlines()[1:]
+    rows = {tuple(map(int, row[:2])): row[2:] for row in csv.reader(table)}
+    for at, name in enumerate(("first", "second", "difference")):
+        inside = [rows[2 * (x + dx) + 1, 2 * (y + dy) + 1][2 * at] for dx in range(width) for dy in range(height)]
+        certain = [float(one) for one in inside if one]
+        assert len(certain) > len(inside) / 2
+        region = kept["regions"]["tip"][name]["relative_percent_at_end"]
+        assert np.mean(certain) == pytest.approx(region["value"], abs=1.5)
+        found = viewer.get(f"{asked_of}/value?x={x}&y={y}").json[name]
+        assert found["percent"] == pytest.approx(float(inside[0]), rel=1e-3)
+        assert found["u"] > 0
+    assert "outside the picture" in line_of(viewer.get(f"{asked_of}/value?x=8000&y=1"), 400)
     change = kept["regions"]["tip"]["difference"]["relative_percent_at_end"]
     assert change["value"] > 10
     assert change["u"] > 0

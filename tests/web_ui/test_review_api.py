@@ -5,6 +5,7 @@ import io
 import json
 import subprocess
 import sys
+import threading
 
 import numpy as np
 import pytest
@@ -163,6 +164,19 @@ def test_few_recordings_stay_open_and_none_that_is_gone(data_folder, browser):
         assert names[-1] not in runs._open
     runs.close()
     assert not runs._open
+
+
+def test_recordings_are_closed_when_nobody_has_looked_for_a_while(data_folder):
+    put_recording(data_folder)
+    rested = threading.Event()
+    runs = ReviewRuns(data_folder / "recordings", at_rest=rested.set, rest_s=0.05)
+    with runs.run(NAME) as run:
+        runs.keep_picture((NAME, 1), b"")
+    assert rested.wait(20)
+    assert (list(runs._open), list(runs._pictures)) == ([], [])
+    with runs.run(NAME) as again:
+        assert again is not run
+    runs.close()
 
 
 def test_who_comes_third_is_told_to_wait_and_the_page_has_threads_left(path, browser, app):

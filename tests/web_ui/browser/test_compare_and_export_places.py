@@ -1,5 +1,6 @@
 """Compare and export in a real browser: two simulated runs compared by the device's own child; sticks that fill, go and come."""
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -75,13 +76,23 @@ def test_two_runs_are_compared_looked_at_and_saved(page: Page) -> None:
     page.evaluate("() => { location.hash = '#compare/before/after5'; }")
     expect(page.locator("#compare-standing")).to_contain_text("not compared yet")
     page.locator("#compare-start").tap()  # nothing is marked in these: said plainly, and nothing is lost
-    expect(page.locator("#compare-error")).to_contain_text("They could not be compared: ", timeout=60_000)
+    expect(page.locator("#compare-error")).to_contain_text("They could not be compared: ", timeout=180_000)
     page.evaluate(COMPARE, [BASE, TIP])
     expect(page.locator("#compare-bar")).to_be_visible()
     card = page.locator(".region-card")
-    expect(card.get_by_role("heading", name="tip")).to_be_visible(timeout=60_000)
+    expect(card.get_by_role("heading", name="tip")).to_be_visible(timeout=180_000)
     expect(card.locator(".change-big strong")).to_contain_text("points")
     page.wait_for_function(LOADED)
+    frame = page.locator(".compare-frame").first
+    expect(frame.locator("svg .region.over")).to_have_count(1)
+    box = frame.bounding_box()
+    x, y, width, height = map(int, TIP.partition(":")[2].split(","))
+    across, down = (int(number) for number in (frame.locator("svg").get_attribute("viewBox") or "").split()[2:])
+    assert box is not None
+    page.mouse.click(
+        box["x"] + (x + width / 2) / across * box["width"], box["y"] + (y + height / 2) / down * box["height"]
+    )
+    expect(page.locator("#compare-value")).to_contain_text(re.compile(r"first \S*\d+.* second \S*\d+.* difference"))
     page.locator("[data-look=blend]").tap()
     page.locator("#compare-blend").fill("0")
     assert page.locator("#compare-second").evaluate("one => getComputedStyle(one).opacity") == "0"

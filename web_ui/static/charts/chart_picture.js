@@ -4,6 +4,8 @@
  * @typedef {{name: string, colour: string, dash: number[]}} Key
  */
 
+import { wrapped } from "./wrapped_text.js";
+
 const MARGIN = 24;
 const LINE = 30;
 
@@ -16,10 +18,12 @@ export function chartPicture(drawing, { title, keys, lines, ground, ink }) {
   const scale = Math.max(1, drawing.width / 900);
   const [margin, line] = [MARGIN * scale, LINE * scale];
   const whole = document.createElement("canvas");
-  whole.width = drawing.width + 2 * margin;
-  whole.height = drawing.height + 2 * margin + line * (2 + keys.length + lines.length);
   const paper = whole.getContext("2d");
   if (paper === null) throw new Error("this browser cannot draw on a canvas");
+  whole.width = drawing.width + 2 * margin;
+  paper.font = `${16 * scale}px system-ui, sans-serif`;
+  const under = lines.flatMap((words) => wrapped(paper, words, drawing.width));
+  whole.height = drawing.height + 2 * margin + line * (2 + keys.length + under.length);
   paper.fillStyle = ground;
   paper.fillRect(0, 0, whole.width, whole.height);
   paper.fillStyle = ink;
@@ -35,7 +39,7 @@ export function chartPicture(drawing, { title, keys, lines, ground, ink }) {
     paper.fillText(key.name, margin + 64 * scale, y);
     y += line;
   }
-  for (const words of lines) {
+  for (const words of under) {
     paper.fillText(words, margin, y, whole.width - 2 * margin);
     y += line;
   }

@@ -3,6 +3,7 @@
 
 import uPlot from "../libraries/uplot/uPlot.esm.js";
 import { button, write } from "../page/element.js";
+import { momentText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { chartPicture, pngOf } from "./chart_picture.js";
 import { appended, columns, curvesCsv, eventNear, valueAt } from "./curve_data.js";
@@ -21,6 +22,7 @@ const EVENT_REACH = 0.015;
 /**
  * @typedef {object} ChartOptions
  * @property {string} name of the files that are saved
+ * @property {string} [title] of a saved picture; else the name
  * @property {(time_s: number) => void} [picked] a finger is at that time
  * @property {string[]} [lines] what stands under a saved picture: cautions
  */
@@ -297,8 +299,8 @@ export class CurveChart {
     if (this.plot === null) return;
     const style = getComputedStyle(this.place);
     const keys = this.curves.series.map(({ name }, index) => ({ name, ...this.stroke(index) })).filter(({ name }) => !this.hidden.has(name));
-    const lines = [words("charts-band"), ...(this.options.lines ?? [])];
-    const about = { title: this.options.name, keys, lines, ground: colourOf(style, "--ground"), ink: colourOf(style, "--ink") };
+    const lines = [words("charts-band"), ...(this.options.lines ?? []), words("charts-saved", { when: momentText(Date.now()) })];
+    const about = { title: this.options.title ?? this.options.name, keys, lines, ground: colourOf(style, "--ground"), ink: colourOf(style, "--ink") };
     saveFile(await pngOf(chartPicture(this.plot.ctx.canvas, about)), `${this.options.name}.png`);
   }
 

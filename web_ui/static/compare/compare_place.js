@@ -2,6 +2,7 @@
 /** @import { Page, Place } from "../page/place.js" */
 /** @import { Comparison, ComparisonJob } from "./compare_types.js" */
 
+import { saveFile } from "../charts/saved_file.js";
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
 import { said } from "../page/said.js";
@@ -28,7 +29,7 @@ export class ComparePlace {
     this.shown = false;
     this.running = false;
     this.job = 0;
-    this.pictures = new PicturePair();
+    this.pictures = new PicturePair(page.acts);
     this.minutes = element("compare-minutes", HTMLInputElement);
     this.sameView = element("compare-same-view", HTMLInputElement);
     element("compare-form", HTMLFormElement).onsubmit = (event) => {
@@ -36,6 +37,7 @@ export class ComparePlace {
       void this.start();
     };
     element("compare-stop").onclick = () => void page.acts.run("DELETE", "/comparisons/running", undefined, element("compare-stop"));
+    element("compare-save-picture").onclick = () => void this.savePicture();
     page.onState((state) => this.heard(state));
   }
 
@@ -131,9 +133,21 @@ export class ComparePlace {
     element("compare-regions").replaceChildren(...regionCards(found));
     element("compare-warnings").replaceChildren(...found.warnings.map((line) => made("li", "", said(line))));
     element("compare-cautions").replaceChildren(...found.cautions.map((line) => made("li", "", said(line))));
-    element("compare-save-picture").hidden = found.pictures === null;
-    element("compare-save-picture", HTMLAnchorElement).href = `/api/v1${this.path()}/sheet.png`;
+    for (const id of ["compare-save-picture", "compare-save-points"]) element(id).hidden = found.pictures === null;
+    element("compare-save-points", HTMLAnchorElement).href = `/api/v1${this.path()}/points.csv`;
     element("compare-save-table", HTMLAnchorElement).href = `/api/v1${this.path()}/comparison.csv`;
+  }
+
+  async savePicture() {
+    const { found } = this;
+    if (found === null) return;
+    try {
+      const { compareSheet } = await import("./compare_sheet.js");
+      await Promise.all(this.pictures.images.map((image) => image.decode()));
+      saveFile(await compareSheet(found, this.pictures.images), `${found.first}_and_${found.second}.png`);
+    } catch {
+      this.page.line.say(words("review-not-saved"));
+    }
   }
 
   /** @param {Comparison} found */

@@ -28,6 +28,7 @@
  * @property {number} widest_u_percent
  * @property {number} certain_share
  * @property {number | null} median_u_percent
+ * @property {{reference: string, regions: string[]}} [outlines] in pixels of the sensor, which has two to one of the pictures
  *
  * @typedef {object} Comparison
  * @property {string} first
@@ -42,6 +43,9 @@
  * @property {string} made_at
  * @property {ComparedPictures | null} pictures
  * @property {boolean} recordings_are_there
+ *
+ * @typedef {{percent: number | null, u: number | null, standing: string}} PointValue
+ * @typedef {{first: PointValue, second: PointValue, difference: PointValue}} ComparedPoint
  *
  * @typedef {{number: number, first: string, second: string, done: number, finished: boolean, error: string, stopped: boolean}} ComparisonJob
  */

@@ -1,9 +1,9 @@
-/** @import { Comparison, Estimate, Remainder } from "./compare_types.js" */
+/** @import { ComparedPoint, Comparison, Estimate, PointValue, Remainder } from "./compare_types.js" */
 
 import { measuredText } from "../charts/measured_text.js";
 import { numberText } from "../page/value_text.js";
 import { words } from "../page/words.js";
-import { figureName } from "../review/figure_words.js";
+import { figureName, standingWord } from "../review/figure_words.js";
 
 /** A percentage less sure than this, in points (one standard uncertainty), reads "uncertain", as in the pictures (`shared/settings.py`). */
 const WIDEST_U_PERCENT = 5;
@@ -69,6 +69,18 @@ export function levelText(figure, signed = false) {
  */
 export function isOpen(figure) {
   return figure === undefined || figure.value === null || figure.u === null || Math.abs(figure.value) < 2 * figure.u;
+}
+
+/**
+ * What the pictures say at the point that was touched, each with one standard uncertainty, or why there is no number.
+ *
+ * @param {ComparedPoint} found
+ */
+export function pointText({ first, second, difference }) {
+  const text = (/** @type {PointValue} */ { percent: value, u, standing }, /** @type {boolean} */ signed) => (
+    value === null || u === null ? standingWord(standing) : levelText({ value, u }, signed)
+  );
+  return words("compare-point", { first: text(first, false), second: text(second, false), difference: text(difference, true) });
 }
 
 /** @param {Remainder} remainder */

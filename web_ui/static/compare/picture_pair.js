@@ -1,20 +1,32 @@
-/** @import { ComparedPictures, Comparison } from "./compare_types.js" */
+/** @import { Acts } from "../page/acts.js" */
+/** @import { Share } from "../picture/point_reader.js" */
+/** @import { ComparedPictures, ComparedPoint, Comparison } from "./compare_types.js" */
 
 import { ask, Refusal } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
 import { numberText } from "../page/value_text.js";
 import { words } from "../page/words.js";
+import { PointReader } from "../picture/point_reader.js";
+import { drawOutlines } from "../picture/still_outlines.js";
+import { NewestWins } from "../review/newest_wins.js";
+import { pointText } from "./compared_text.js";
 
 const PICTURES = /** @type {const} */ ([["compare-first", "first"], ["compare-second", "second"], ["compare-change", "difference"]]);
 
-/** Both runs' ends beside each other, one laid over the other, or their difference, each with its legend. */
+/** Both runs' ends beside each other, one laid over the other, or their difference, with their regions and the values under a finger. */
 export class PicturePair {
-  constructor() {
+  /** @param {Acts} acts */
+  constructor(acts) {
+    this.acts = acts;
+    this.path = "";
+    this.reading = new NewestWins((/** @type {Share} */ share) => this.learn(share));
+    this.readers = [...document.querySelectorAll(".compare-frame")].map((frame) => new PointReader(/** @type {HTMLElement} */ (frame), (share) => this.read(share)));
     this.stage = element("compare-stage");
     this.look = "beside";
     /** @type {ComparedPictures | null} */
     this.about = null;
+    this.madeAt = "";
     this.slider = element("compare-blend", HTMLInputElement);
     this.slider.oninput = () => this.blend();
     for (const choice of document.querySelectorAll("[data-look]")) {
@@ -28,7 +40,9 @@ export class PicturePair {
    * @param {string} path of what is kept of it
    */
   show(found, path) {
-    this.about = found.pictures;
+    const isNew = this.path !== path || this.madeAt !== found.made_at;
+    [this.about, this.path, this.madeAt] = [found.pictures, path, found.made_at];
+    if (isNew) this.forget();
     element("compare-pictures").hidden = found.pictures === null;
     if (found.pictures === null) return;
     for (const [id, name] of PICTURES) {
@@ -42,7 +56,47 @@ export class PicturePair {
     element("compare-change", HTMLImageElement).alt = words("compare-change-alt");
     write(element("compare-first-name"), words("compare-first-caption", { name: found.first }));
     write(element("compare-second-name"), words("compare-second-caption", { name: found.second }));
+    this.drawOutlines(found.pictures);
     this.legend();
+  }
+
+  /** @param {ComparedPictures} pictures */
+  drawOutlines(pictures) {
+    const { width, height } = pictures;
+    const marked = markedOf(pictures);
+    for (const { frame } of this.readers) {
+      frame.style.setProperty("--aspect", String(width / height));
+      const place = frame.querySelector("svg");
+      if (place !== null) drawOutlines(place, marked, { width: 2 * width, height: 2 * height });
+    }
+  }
+
+  forget() {
+    for (const reader of this.readers) reader.forget();
+    write(element("compare-value"), words("compare-touch"));
+  }
+
+  /** @param {Share} share */
+  read(share) {
+    for (const reader of this.readers) reader.place(share);
+    this.reading.ask(share);
+  }
+
+  /** @param {Share} share */
+  async learn(share) {
+    const { about, path } = this;
+    if (about === null) return;
+    try {
+      /** @type {ComparedPoint} */
+      const found = await ask("GET", `${path}/value?x=${Math.floor(share.x * about.width)}&y=${Math.floor(share.y * about.height)}`);
+      if (path === this.path) write(element("compare-value"), pointText(found));
+    } catch (error) {
+      this.acts.failed(error);
+    }
+  }
+
+  get images() {
+    return PICTURES.map(([id]) => element(id, HTMLImageElement));
   }
 
   /** @param {string} look */
@@ -78,11 +132,21 @@ export class PicturePair {
 }
 
 /**
+ * Reference and regions as they are outlined; none in what was compared before these were kept.
+ *
+ * @param {ComparedPictures} pictures
+ */
+export function markedOf({ outlines }) {
+  const { reference, regions } = outlines ?? { reference: "", regions: [] };
+  return [...(reference === "" ? [] : [{ text: reference, isReference: true }]), ...regions.map((text) => ({ text, isReference: false }))];
+}
+
+/**
  * @param {number} tick
  * @param {boolean} signed
  * @param {string} unit
  */
-function tickText(tick, signed, unit) {
+export function tickText(tick, signed, unit) {
   const text = numberText(Math.abs(tick), Number.isInteger(tick) ? 0 : 1);
   const sign = tick < 0 ? "−" : signed && tick > 0 ? "+" : "";
   return `${sign}${text} ${unit}`;

@@ -32,7 +32,7 @@ export class CurvesPanel {
     this.teach = element("curves-teach");
     this.opener = element("curves-fold");
     this.curves = new GrowingCurves();
-    this.chart = new GrowingChart(element("curves-chart"), { name: words("live-curves") });
+    this.chart = new GrowingChart(element("curves-chart"), { name: words("live-curves"), lines: [words("review-caution")] });
     this.asking = false;
     this.askedAt = -Infinity;
     this.drawnAt = 0;

@@ -171,7 +171,7 @@ function inEachCopy(shape, drawn) {
  * @param {string} text
  * @param {string} className
  */
-function outlineOf(text, className) {
+export function outlineOf(text, className) {
   const region = parsedRegion(text);
   const points = corners(region);
   if (region.shape !== "line") return strokes("polygon", points, className);

@@ -1,9 +1,10 @@
 /** @import { ChartEvent } from "../charts/curve_data.js" */
-/** @import { KeptAnalysis } from "./review_types.js" */
+/** @import { KeptAnalysis, ReviewedRecording } from "./review_types.js" */
 
 import { CurveChart } from "../charts/curve_chart.js";
 import { element } from "../page/element.js";
 import { words } from "../page/words.js";
+import { recordedAt } from "./map_sheet.js";
 
 /** The curves of the newest analysis, with what happened, and the moment that the picture shows. */
 export class CurvesPanel {
@@ -16,15 +17,20 @@ export class CurvesPanel {
   }
 
   /**
-   * @param {string} name
+   * @param {ReviewedRecording} review
    * @param {KeptAnalysis | null} analysis
    * @param {ChartEvent[]} events
    */
-  show(name, analysis, events) {
+  show(review, analysis, events) {
     this.close();
     this.place.hidden = analysis === null;
     if (analysis === null) return;
-    this.chart = new CurveChart(this.place, { name: `${name}-curves`, picked: this.picked, lines: [words("review-caution")] });
+    this.chart = new CurveChart(this.place, {
+      name: `${review.name}-curves`,
+      title: words("review-curves-of", { name: review.name }),
+      picked: this.picked,
+      lines: [words("review-recorded", { name: review.name, when: recordedAt(review) }), words("review-caution")],
+    });
     this.chart.show({
       times_s: analysis.times_s,
       series: analysis.curves.map(({ name: region, values, u }) => ({

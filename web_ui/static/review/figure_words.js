@@ -54,7 +54,11 @@ export function figureText({ value, u, unit }) {
 
 /** @param {import("./review_types.js").MapValue} found */
 export function mapValueText({ value, u, unit, standing }) {
-  if (value !== null) return measuredText(value, u, unit);
+  return value === null ? standingWord(standing) : measuredText(value, u, unit);
+}
+
+/** @param {string} standing why there is no value */
+export function standingWord(standing) {
   const id = STANDING_WORDS[standing];
   return id === undefined ? standing : words(id);
 }

@@ -2,10 +2,14 @@
 /** @import { KeptMap, KeptMaps, MapValue, ReviewedRecording } from "./review_types.js" */
 
 import { numberText } from "../charts/measured_text.js";
+import { ticksOf } from "../charts/picture_sheet.js";
 import { saveFile } from "../charts/saved_file.js";
 import { element, write } from "../page/element.js";
 import { said } from "../page/said.js";
+import { made } from "../page/made.js";
 import { words } from "../page/words.js";
+import { PointReader } from "../picture/point_reader.js";
+import { decimalsOf, mapSheet } from "./map_sheet.js";
 import { figureMeans, figureName, mapValueText } from "./figure_words.js";
 import { NewestWins } from "./newest_wins.js";
 import { fetchPatiently, learnPatiently } from "./patient_fetch.js";
@@ -25,37 +29,16 @@ export class MapsPanel {
     this.choices.onchange = () => this.choose(this.choices.value);
     this.picture = element("review-map", HTMLImageElement);
     this.frame = element("review-map-frame");
-    this.point = element("review-map-point");
     this.value = element("review-map-value");
     /** @type {ReviewedRecording | null} */
     this.review = null;
     /** @type {KeptMaps | null} */
     this.maps = null;
     this.chosen = "arrival_s";
-    this.cross = { x: 0.5, y: 0.5 };
     this.reading = new NewestWins((/** @type {{x: number, y: number}} */ share) => this.read(share));
-    this.listen();
+    this.reader = new PointReader(this.frame, (share) => this.reading.ask(share));
     element("review-map-png").onclick = () => void this.save("png");
     element("review-map-csv").onclick = () => void this.save("csv");
-  }
-
-  listen() {
-    const at = (/** @type {PointerEvent} */ event) => {
-      if (event.type === "pointermove" && event.buttons === 0) return;
-      const box = this.frame.getBoundingClientRect();
-      this.readAt({ x: within((event.clientX - box.left) / box.width), y: within((event.clientY - box.top) / box.height) });
-    };
-    this.frame.addEventListener("pointerdown", at);
-    this.frame.addEventListener("pointermove", at);
-    this.frame.addEventListener("keydown", (event) => {
-      const step = event.shiftKey ? 0.1 : 0.02;
-      /** @type {Record<string, [number, number]>} */
-      const ways = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
-      const way = ways[event.key];
-      if (way === undefined) return;
-      event.preventDefault();
-      this.readAt({ x: within(this.cross.x + way[0]), y: within(this.cross.y + way[1]) });
-    });
   }
 
   /** @param {ReviewedRecording} review */
@@ -96,7 +79,7 @@ export class MapsPanel {
     write(element("review-map-means"), figureMeans(name));
     this.drawScale(map);
     write(this.value, words("review-map-touch"));
-    this.point.hidden = true;
+    this.reader.forget();
   }
 
   /** @param {KeptMap} map */
@@ -108,26 +91,12 @@ export class MapsPanel {
       paper.fillStyle = `rgb(${red} ${green} ${blue})`;
       paper.fillRect(index, 0, 1, 1);
     });
-    const ticks = [];
-    const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
-    for (let number = low; number <= high + step / 2; number += step) {
-      const tick = document.createElement("span");
-      tick.className = "review-tick";
-      tick.textContent = numberText(number, Math.min(decimals, 3));
-      tick.style.setProperty("--share", String((number - low) / (high - low)));
-      ticks.push(tick);
-    }
-    element("review-map-ticks").replaceChildren(...ticks);
+    element("review-map-ticks").replaceChildren(...ticksOf({ low, high, step }, (number) => numberText(number, decimalsOf(step))).map(({ share, text }) => {
+      const tick = made("span", "review-tick", text);
+      tick.style.setProperty("--share", String(share));
+      return tick;
+    }));
     write(element("review-map-unit"), unit);
-  }
-
-  /** @param {{x: number, y: number}} share of the map */
-  readAt(share) {
-    this.cross = share;
-    this.point.hidden = false;
-    this.point.style.setProperty("--x", String(share.x));
-    this.point.style.setProperty("--y", String(share.y));
-    this.reading.ask(share);
   }
 
   /** @param {{x: number, y: number}} share */
@@ -147,17 +116,16 @@ export class MapsPanel {
 
   /** @param {"png" | "csv"} kind */
   async save(kind) {
-    if (this.review === null) return;
+    const { review, maps, chosen } = this;
+    const map = maps?.maps.find(({ name }) => name === chosen);
+    if (review === null || maps === null || map === undefined) return;
     try {
-      const answer = await fetchPatiently(recordingPath(this.review.name, "maps", `${this.chosen}.${kind}`));
-      saveFile(await answer.blob(), `${this.review.name}-${this.chosen}.${kind}`);
+      const answer = await fetchPatiently(`${recordingPath(review.name, "maps", `${chosen}.${kind}`)}?legend=false`);
+      const kept = await answer.blob();
+      const file = kind === "csv" ? kept : await mapSheet(review, maps, map, await createImageBitmap(kept), this.colours.map((one) => `rgb(${one.join(" ")})`));
+      saveFile(file, `${review.name}-${chosen}.${kind}`);
     } catch {
       this.acts.line.say(words("review-not-saved"));
     }
   }
-}
-
-/** @param {number} share */
-function within(share) {
-  return Math.min(Math.max(share, 0), 0.999);
 }

@@ -6,6 +6,7 @@ import { numberText } from "../charts/measured_text.js";
 import { saveFile } from "../charts/saved_file.js";
 import { valueText } from "../page/value_text.js";
 import { words } from "../page/words.js";
+import { recordedAt } from "./map_sheet.js";
 
 /**
  * The picture of the moment as PNG: what it is, the values of its regions and the cautions beneath.
@@ -21,7 +22,8 @@ export async function saveMoment(review, view, at_s, moment, drawing) {
   const style = getComputedStyle(document.documentElement);
   const values = (moment?.regions ?? []).map((one) => `${one.name} ${valueText(one)}`).join("   ");
   const contours = view === "grey" ? "" : words("review-still-contours", { percent: review.contours_percent.join(", ") });
-  const lines = [values, contours, words("review-caution")].filter((line) => line !== "");
+  const recorded = words("review-recorded", { name: review.name, when: recordedAt(review) });
+  const lines = [values, contours, recorded, words("review-caution")].filter((line) => line !== "");
   const picture = chartPicture(drawing, {
     title: words("review-still-title", { name: review.name, seconds }),
     keys: [],

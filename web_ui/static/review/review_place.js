@@ -171,7 +171,7 @@ export class ReviewPlace {
     write(element("review-title"), review.case || review.name);
     write(element("review-about"), aboutText(review));
     this.timeline.show(events, 0, Math.max(review.seconds - review.frame_interval_s, 0));
-    this.curves.show(review.name, this.analysis, events);
+    this.curves.show(review, this.analysis, events);
     this.curves.setHere(this.scrub.playback.at_s);
     this.figures.show(this.analysis);
     element("review-curves-none").hidden = this.analysis !== null;

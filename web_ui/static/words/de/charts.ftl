@@ -3,6 +3,7 @@ charts-touch = Kurven berühren, um Werte abzulesen
 charts-at = bei { $time } s
 charts-save-picture = Bild speichern
 charts-save-table = Tabelle speichern
+charts-saved = Gespeichert { $when }
 charts-band = Das Band um eine Kurve ist eine Standardunsicherheit nach jeder Seite.
 charts-csv-time = { $name } ({ $unit })
 charts-csv-value = { $name } ({ $unit })

@@ -140,3 +140,5 @@ said-review-each-recording-taken-one = für jede Aufnahme wird ein Abstand angen
 said-review-second-recording-made-from = die zweite Aufnahme entstand aus größerer Nähe, das Gewebe ist darin { $times }-mal so groß: Regionen und Bilder werden in der Größe angeglichen, und restlicher Farbstoff wird um das Quadrat davon heller oder dunkler gerechnet, mit Zweifel
 said-review-second-recording-made-from-farther = die zweite Aufnahme entstand aus größerem Abstand, das Gewebe ist darin { $times }-mal so groß: Regionen und Bilder werden in der Größe angeglichen, und restlicher Farbstoff wird um das Quadrat davon heller oder dunkler gerechnet, mit Zweifel
 said-review-calibrated-then-mm-pixel = kalibriert mit { $first }, dann { $second } mm je Pixel: anderer Abstand oder anderes Objektiv; die Größen werden nach dem Gesehenen angeglichen
+said-review-point-outside-picture = der Punkt liegt außerhalb des Bildes; berühren Sie das Bild
+said-review-nothing-read-pictures = aus den Bildern dieses Vergleichs lässt sich nichts ablesen; vergleichen Sie noch einmal

@@ -3,6 +3,7 @@ charts-touch = Touch the curves to read values
 charts-at = at { $time } s
 charts-save-picture = Save picture
 charts-save-table = Save table
+charts-saved = Saved { $when }
 charts-band = The band around a curve is one standard uncertainty to either side.
 charts-csv-time = { $name } ({ $unit })
 charts-csv-value = { $name } ({ $unit })

@@ -140,3 +140,5 @@ said-review-each-recording-taken-one = each recording is taken to be of one dist
 said-review-second-recording-made-from = the second recording was made from nearer, the tissue is { NUMBER($times) } times as large in it: regions and pictures are matched in size, and left-over dye is reckoned as brighter or darker by the square of that, with doubt
 said-review-second-recording-made-from-farther = the second recording was made from farther away, the tissue is { NUMBER($times) } times as large in it: regions and pictures are matched in size, and left-over dye is reckoned as brighter or darker by the square of that, with doubt
 said-review-calibrated-then-mm-pixel = calibrated at { NUMBER($first) }, then { NUMBER($second) } mm a pixel: another distance or lens; sizes are matched by what is seen
+said-review-point-outside-picture = the point lies outside the picture; touch the picture
+said-review-nothing-read-pictures = nothing can be read from the pictures of this comparison; compare again

@@ -3,6 +3,7 @@ charts-touch = Toque las curvas para leer los valores
 charts-at = a los { $time } s
 charts-save-picture = Guardar imagen
 charts-save-table = Guardar tabla
+charts-saved = Guardado el { $when }
 charts-band = La banda alrededor de cada curva es una incertidumbre típica a cada lado.
 charts-csv-time = { $name } ({ $unit })
 charts-csv-value = { $name } ({ $unit })

@@ -140,3 +140,5 @@ said-review-each-recording-taken-one = se supone que cada grabación se hizo a u
 said-review-second-recording-made-from = la segunda grabación se hizo desde más cerca, el tejido es en ella { $times } veces más grande: las regiones y las imágenes se ajustan en tamaño, y el colorante restante se calcula más claro o más oscuro según el cuadrado de eso, con dudas
 said-review-second-recording-made-from-farther = la segunda grabación se hizo desde más lejos, el tejido es en ella { $times } veces el tamaño de antes: las regiones y las imágenes se ajustan en tamaño, y el colorante restante se calcula más claro o más oscuro según el cuadrado de eso, con dudas
 said-review-calibrated-then-mm-pixel = calibradas a { $first }, después a { $second } mm por píxel: otra distancia u otro objetivo; los tamaños se ajustan según lo que se ve
+said-review-point-outside-picture = el punto está fuera de la imagen; toque la imagen
+said-review-nothing-read-pictures = no se puede leer nada de las imágenes de esta comparación; compare de nuevo

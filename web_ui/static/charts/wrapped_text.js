@@ -1,0 +1,18 @@
+/**
+ * Lines no wider than that.
+ *
+ * @param {CanvasRenderingContext2D} paper with its font set
+ * @param {string} text
+ * @param {number} width
+ * @returns {string[]}
+ */
+export function wrapped(paper, text, width) {
+  const lines = [""];
+  for (const word of text.split(/\s+/)) {
+    const last = lines.at(-1) ?? "";
+    const longer = last === "" ? word : `${last} ${word}`;
+    if (last !== "" && paper.measureText(longer).width > width) lines.push(word);
+    else lines[lines.length - 1] = longer;
+  }
+  return lines;
+}
