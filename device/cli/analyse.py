@@ -17,6 +17,7 @@ from device.cli.share_done import ShareDone
 from device.followed_hand import HandMotion
 from device.frames_ahead import nothing_beside
 from device.recorded_maps import RecordedMaps
+from shared.compare.change import estimates
 from shared.inflow.maps_store import FOLDER, write_maps
 from shared.inflow.parameters import InflowParameters
 from shared.recording import Recording
@@ -114,9 +115,10 @@ def readable(result: Analysis) -> str:
 
 def _table(regions: Sequence[tuple[str, InflowParameters]]) -> Iterable[str]:
     yield " " * TITLE + "".join(f"{name[: COLUMN - 2]:>{COLUMN}}" for name, _ in regions)
+    known = [estimates(figures) for _, figures in regions]
     for key, title in FIGURES.items():
-        if hasattr(regions[0][1], key):
-            yield f"{title:{TITLE}}" + "".join(f"{figure_words(getattr(each, key)):>{COLUMN}}" for _, each in regions)
+        if key in known[0]:  # what only comparisons have is not
+            yield f"{title:{TITLE}}" + "".join(f"{figure_words(each[key]):>{COLUMN}}" for each in known)
     ratios = ("-" if each.signal_to_noise is None else f"{each.signal_to_noise:.0f}" for _, each in regions)
     yield f"{'signal to noise of one frame':{TITLE}}" + "".join(f"{ratio:>{COLUMN}}" for ratio in ratios)
 
