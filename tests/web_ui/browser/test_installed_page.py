@@ -135,8 +135,9 @@ def test_the_screen_stays_on_while_the_live_picture_is_shown(
 ) -> None:
     ask = """
       window.locks = 0;
-      const request = navigator.wakeLock?.request.bind(navigator.wakeLock);  // none on the empty page by which a tablet leaves
-      if (request) navigator.wakeLock.request = async (kind) => { const lock = await request(kind); window.locks += 1; return lock; };
+      const request = navigator.wakeLock?.request.bind(navigator.wakeLock); // none on the empty page by which a tablet leaves
+      const counted = async (kind) => { const lock = await request(kind); window.locks += 1; return lock; };
+      if (request) navigator.wakeLock.request = counted;
     """
     page = opened(f"{web.url}/#pair={web.pair}", watch=lambda page: page.add_init_script(ask))
     expect_live(page)
