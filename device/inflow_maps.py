@@ -167,7 +167,7 @@ class LiveMaps:
         if marks.injected_at_ns is not None and gatherer.first_ns is not None:
             since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
         run.gatherer = None
-        followed = Followed(run.track.place_u_px, run.track.warnings())
+        followed = Followed(run.track.place_u_px, (*run.track.warnings(), *gatherer.notes))
         return Order(str(run.path.absolute()), reference, since_s, followed)
 
 

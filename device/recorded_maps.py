@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from typing import Self
 
 import numpy as np
@@ -16,6 +17,7 @@ from shared.ambient import half_lit
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.inflow.map_values import InflowMaps
+from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import MapGatherer
 from shared.motion.pose import Motion
 from shared.recording import Recording
@@ -59,9 +61,9 @@ class RecordedMaps:
         """The maps. Raises Refused for too few frames or a bad reference."""
         while self._waiting:
             self._waiting.popleft().result()
-        followed = None
+        followed = Followed(None) if hand is None else hand.followed()
+        followed = replace(followed, notes=(*followed.notes, *self._gatherer.notes))
         if hand is not None:
-            followed = hand.followed()
             reference = None if reference is None else hand.in_reference_view(reference)
         marked_ns, first_ns = self._recording.injected_at_ns, int(self._recording.frame_table.sensor_time_ns[0])
         since_s = None if marked_ns is None else (marked_ns - first_ns) / 1e9

@@ -42,7 +42,13 @@ PARAMETERS = (
     Parameter("time_to_peak_s", "s", "from arrival to the peak", 1.0, 0.15),
     Parameter("half_rise_s", "s", "from arrival to half of the peak, on the rise", 1.0, 0.15),
     Parameter("ingress_slope_percent_per_s", "%/s", "steepest rise, in percent of the reference's peak", 0.2, 0.25),
-    Parameter("washout_half_life_s", "s", "of the exponential through the last quarter after the peak", 0.0, 0.25),
+    Parameter(
+        "washout_half_life_s",
+        "s",
+        "of the exponential through the second half of what follows the peak, or less",
+        0.0,
+        0.25,
+    ),
 )
 NAMES = tuple(parameter.name for parameter in PARAMETERS)
 

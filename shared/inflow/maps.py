@@ -34,6 +34,8 @@ F64 = NDArray[np.float64]
 
 _BANDS = 32
 _LEAST_SLOTS = 12
+_MOMENT_DOUBT = 0.03
+"""Of a slot's length: what slots do to the reference's top beyond its noise, which a mean over many bins hardly has (measured)."""
 _NOTHING_WITHOUT_RISE = tuple(NAMES.index(name) for name in ("peak_relative_percent", "ingress_slope_percent_per_s"))
 """Figures that are as good as 0 in a bin without rise."""
 
@@ -101,12 +103,23 @@ def inflow_maps(
     tables, order = series.tables(series.nodes_s), series.order
     bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
 
-    place_u_px = followed.place_u_px if followed is not None else None
+    place_u_px = _place_u_px(gatherer.slots, followed)
 
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
-            *(gatherer.planes, order, series.steps, series.noise, bins, series.slots, series.early, tables, at_top),
-            *(room(order.size), reading.rows_of(width, order.size), *rows, found, found_u, raw),
+            *(
+                gatherer.planes,
+                order,
+                series.steps,
+                series.noise,
+                bins,
+                series.slots,
+                series.early,
+                tables,
+                at_top,
+                against.top_s_u,
+            ),
+            *(room(series.slots[4]), reading.rows_of(width, order.size), *rows, found, found_u, raw),
         )
         here = slice(*rows)
         raw[here][gatherer.saturated[here] > 0] = SATURATED
@@ -137,6 +150,14 @@ def inflow_maps(
     return InflowMaps(found, found_u, classes, about)
 
 
+def _place_u_px(slots: list[Slot], followed: Followed | None) -> float | None:
+    """Of a slot: that of its frames' places, and by how much too far they were read because pixels are whole."""
+    if followed is None or followed.place_u_px is None:
+        return None
+    rounded = sum(slot.right_px**2 + slot.down_px**2 for slot in slots) / (2 * len(slots))
+    return math.sqrt(followed.place_u_px**2 + rounded)
+
+
 @dataclass(frozen=True)
 class _Against:
     """The reference: peak and its uncertainty, nan where there is none, and when it is highest."""
@@ -144,6 +165,7 @@ class _Against:
     peak: float = math.nan
     peak_u: float = math.nan
     top_s: float = 0.0
+    top_s_u: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,12 +231,15 @@ def _read_reference(gatherer: Gathered, series: _Series, reference: Region | Non
     row = reading.rows_of(1, mean.size)
     row.values[0], row.variances[0] = mean, variance
     row.kinds[0] = MEASURED if np.isfinite(mean).all() else UNSEEN
-    reading.read_row(series.slots, series.early, tables, anywhere, room(mean.size), row)
+    reading.read_row(series.slots, series.early, tables, anywhere, 0.0, room(series.slots[4]), row)
     what, found, found_u = row.kinds[0], row.found[:, 0], row.found_u[:, 0]
     if what != MEASURED or not found[reading.TOP] > 0:
         notes.append("the reference has no peak: levels and slopes have no percent")
         return _Against()
-    return _Against(float(found[reading.TOP]), float(found_u[reading.TOP]), float(found[reading.TOP_TIME]))
+    moment_s = float(found[reading.TOP_TIME])
+    slot_s = float(np.interp(moment_s, series.slots[2], series.slots[4]))
+    moment_u_s = math.hypot(float(found_u[reading.TOP_TIME]), _MOMENT_DOUBT * slot_s)
+    return _Against(float(found[reading.TOP]), float(found_u[reading.TOP]), moment_s, moment_u_s)
 
 
 def region_bins(region: Region, gatherer: Gathered) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

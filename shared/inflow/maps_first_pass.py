@@ -42,7 +42,7 @@ class Room(NamedTuple):
 
     ``scaled`` and ``weights`` (slots x LANES,) are the curves and their inverse variances, ``number`` (LANES,) to how many slots
     each is fitted, ``open`` which are being fitted, ``late`` which need more steps, ``p`` (5, LANES) the parameters, ``chi`` chi
-    square.
+    square, ``lengths_s`` (slots,) how long each slot is.
     """
 
     scaled: F32
@@ -75,10 +75,12 @@ class Room(NamedTuple):
     least: F64
     damping: F64
     rise_limits: F64
+    lengths_s: F64
 
 
-def room(slots: int) -> Room:
-    """Room for curves of ``slots`` slots."""
+def room(lengths_s: F64) -> Room:
+    """Room for curves of slots of these lengths."""
+    slots = lengths_s.size
     flat = slots * LANES
     scaled, weights, used, x, scratch, logs, exponents = np.ones((7, flat), np.float32)
     matrix, kept_matrix, factor = np.zeros((3, 5, 5, LANES))
@@ -97,7 +99,7 @@ def room(slots: int) -> Room:
     return Room(
         scaled, weights, number, is_open, late, p, chi, onset_variance, used, x, x.view(np.int32), scratch,
         scratch.view(np.int32), logs, exponents, columns, numbers, sums, matrix, right, tried, kept_matrix, kept_right,
-        factor, step, trial, promised, least, damping, limits,
+        factor, step, trial, promised, least, damping, limits, lengths_s,
     )  # fmt: skip
 
 
@@ -112,7 +114,7 @@ def lent_room(room):
         borrowed(room.sums), borrowed(room.matrix), borrowed(room.right), borrowed(room.tried),
         borrowed(room.kept_matrix), borrowed(room.kept_right), borrowed(room.factor), borrowed(room.step),
         borrowed(room.trial), borrowed(room.promised), borrowed(room.least), borrowed(room.damping),
-        borrowed(room.rise_limits),
+        borrowed(room.rise_limits), borrowed(room.lengths_s),
     )  # fmt: skip
 
 
@@ -306,6 +308,21 @@ def _shapes(times_s, most, room):
         for k in range(LANES):
             exponents[i * LANES + k] = max(alpha[k] * logs[i * LANES + k], _LEAST_EXPONENT)
     exponentials(flat, exponents, room.scratch, room.scratch_bits, room.columns[1])
+    _means_of_slots(most, room)
+
+
+@summing
+def _means_of_slots(most, room):
+    """From values in the middle of slots to means over them: the second derivative over 24, times the length squared."""
+    x, unit, one = room.x, room.columns[1], np.float32(1.0)
+    alpha, per_s = room.numbers[_ALPHA], room.numbers[_PER_S]
+    for i in range(most):
+        length_s = np.float32(room.lengths_s[i])
+        half_s, share = np.float32(0.5) * length_s, length_s * length_s / np.float32(24.0)
+        for k in range(LANES):
+            inverse = per_s[k] / max(x[i * LANES + k], half_s * per_s[k])
+            slope = alpha[k] * (inverse - per_s[k])
+            unit[i * LANES + k] *= one + share * (slope * slope - alpha[k] * inverse * inverse)
 
 
 @summing

@@ -6,10 +6,13 @@
 import math
 
 from shared.inflow.maps_compiled import compiled, summing
-from shared.inflow.maps_local_cubic import CLASSES
+from shared.inflow.maps_local_cubic import CLASSES, RATIO
 
 VALUE, SLOPE, CURVATURE = range(3)
 _SMOOTHER = 3
+_WIDER = 2
+_WIDER_BENDS = RATIO ** (4 * _WIDER) - 1.0
+"""What a local cubic flattens goes with the fourth power of its width, values and slopes alike (Fan & Gijbels 1996; from memory)"""
 
 
 @summing
@@ -29,6 +32,13 @@ def estimate_u(tables, c, node, which, variances):
         factor = tables.factors[c, node, which, i]
         total += factor * factor * variances[begin + i]
     return math.sqrt(total)
+
+
+@compiled
+def flattened(tables, c, node, which, values):
+    """By how much smoothing falsifies the same, judged by what wider smoothing does."""
+    wider = min(c + _WIDER, CLASSES - 1)
+    return (estimate(tables, wider, node, which, values) - estimate(tables, c, node, which, values)) / _WIDER_BENDS
 
 
 @summing
@@ -97,12 +107,9 @@ def top_near(tables, c, node, values, variances):
     if abs(step_s) > reach_s:
         return math.nan, math.nan, math.nan, math.nan
     value = estimate(tables, c, node, VALUE, values) + 0.5 * slope * step_s
-    return (
-        tables.nodes_s[node] + step_s,
-        estimate_u(tables, c, node, SLOPE, variances) / -curvature,
-        value,
-        beside_u(tables, c, node, step_s, variances),
-    )
+    slope_u = math.hypot(estimate_u(tables, c, node, SLOPE, variances), flattened(tables, c, node, SLOPE, values))
+    value_u = math.hypot(beside_u(tables, c, node, step_s, variances), flattened(tables, c, node, VALUE, values))
+    return tables.nodes_s[node] + step_s, slope_u / -curvature, value, value_u
 
 
 @compiled
@@ -128,7 +135,8 @@ def crossing_before(tables, c, node, level, values, variances):
         share -= (((a * share + b) * share + first) * share + below - level) / slope
         share = min(max(share, 0.0), 1.0)
     near = j if share > 0.5 else j - 1
-    return tables.nodes_s[j - 1] + share * span_s, estimate_u(tables, c, near, VALUE, variances), slope / span_s
+    curve_u = math.hypot(estimate_u(tables, c, near, VALUE, variances), flattened(tables, c, near, VALUE, values))
+    return tables.nodes_s[j - 1] + share * span_s, curve_u, slope / span_s
 
 
 @compiled
@@ -148,4 +156,4 @@ def steepest_between(tables, c, first_s, last_s, values, variances):
             slope = estimate(tables, c, j, SLOPE, values)
             if slope > best:
                 best, at = slope, j
-    return best, estimate_u(tables, c, at, SLOPE, variances)
+    return best, math.hypot(estimate_u(tables, c, at, SLOPE, variances), flattened(tables, c, at, SLOPE, values))

@@ -1,150 +1,226 @@
 """A frame that the hand has moved, added to the bins where its tissue lay in the reference view: DECISION-motion.md says why.
 
-Dark, flat, exposure and light belong to the camera's pixels and are taken out first, where they lie; then the bins are read at the
-places to which the motion has carried them, to a fraction of a bin and turned.
+Each bin takes those 2 x 2 pixels that lie nearest to where the motion, shift and rotation, has carried it. Nothing is interpolated:
+a frame is off by at most half a pixel, which tremor spreads evenly, and every bin keeps its own noise. Dark and flat belong to the
+camera's pixels, and so are those of the four that are taken.
 """
 # The types of a compiled function's arguments are the compiler's to infer.
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"
 # ruff: noqa: ANN001, ANN201, ANN202
 
 import math
-from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-import shared.motion.resample
 from shared.calibration import Calibration
-from shared.lanes import compiler
+from shared.frame import Counts
+from shared.inflow.maps_compiled import compiled
+from shared.lanes import borrowed
 from shared.motion.pose import Motion
-from shared.motion.resample import run_from, seen_columns
-from shared.signal import DefectSources
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+U16 = NDArray[np.uint16]
 
-compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__), reorder=True)
-_GRID = 21
-"""Places a side at which the share of noise is worked out."""
+_MOST_STEPS = 65535.0
 
 
-def bins_to_frame(motion: Motion, picture_shape: tuple[int, int]) -> F64:
-    """(2, 3) matrix from the reference view's bins (x, y, 1) to bins of the frame; ``picture_shape`` (height, width) in pixels.
+def places_in_frame(motion: Motion, picture_shape: tuple[int, int]) -> F64:
+    """(2, 3) matrix from bins (x, y, 1) of the reference view to pixels of the frame: where the first of a bin's four lies.
 
-    The middle of bin b lies at pixel 2 b + 1/2.
+    Bins keep upright and are carried by their middles, which lie at pixel 2 b + 1/2; ``picture_shape`` (height, width) in pixels.
     """
     matrix = motion.to_frame(picture_shape)
-    matrix[:, 2] = (matrix[:, 2] + 0.5 * matrix[:, :2].sum(axis=1) - 0.5) / 2.0
+    matrix[:, 2] += 0.5 * matrix[:, :2].sum(axis=1) - 0.5
+    matrix[:, :2] *= 2.0
     return matrix
 
 
-def noise_kept(to_frame: F64, shape: tuple[int, int]) -> float:
-    """Share of a bin's variance that interpolation leaves, on average over a (height, width) plane of bins: 4/9 to 1."""
-    y, x = (np.rint(np.linspace(0.0, side - 1.0, _GRID)) for side in shape)
-    across = np.mod(to_frame[0, 0] * x[:, np.newaxis] + to_frame[0, 1] * y + to_frame[0, 2], 1.0)
-    down = np.mod(to_frame[1, 0] * x[:, np.newaxis] + to_frame[1, 1] * y + to_frame[1, 2], 1.0)
-    squares = (across**2 + (1.0 - across) ** 2) * (down**2 + (1.0 - down) ** 2)
-    return float(squares.mean())
+def lie_still(places: F64, shape: tuple[int, int]) -> bool:
+    """Whether every bin of (height, width) takes the pixels that it takes of the reference view itself."""
+    corners = np.array([(x, y, 1) for x in (0, shape[1] - 1) for y in (0, shape[0] - 1)])
+    return bool((np.floor(corners @ places.T + 0.5) == 2 * corners[:, :2]).all())
+
+
+def rounding_px(motion: Motion) -> tuple[float, float]:
+    """By how much too far to the right and down the middle of the picture is read."""
+    right, down = motion.dx_px, motion.dy_px
+    return math.floor(right + 0.5) - right, math.floor(down + 0.5) - down
+
+
+class _Steps(NamedTuple):
+    """A plane in whole steps: ``low`` + ``step`` x ``numbers``. Half a 65535th of its range is lost at most."""
+
+    numbers: U16
+    low: float
+    step: float
+
+    @classmethod
+    def of(cls, plane: F32, low: float) -> "_Steps":
+        """``low`` is the least value or less."""
+        step = max(float(plane.max()) - low, 1e-30) / _MOST_STEPS
+        return cls(np.rint((plane - low) / step).astype(np.uint16), low, step)
 
 
 class MovedBins:
-    """Adds frames of one camera that the hand has moved. Keeps one plane of bins, 4 bytes a bin."""
+    """Adds frames of one camera that the hand has moved. Keeps dark, flat and number of every 2 x 2 pixels, 20 bytes a bin."""
 
-    def __init__(self, calibration: Calibration, dark: F32, inverse_flat: F32, defects: NDArray[np.int32]) -> None:
-        """``dark`` and ``inverse_flat``, (height, width), as in ``Bins``; ``defects`` (n, 2) rows and columns of pixels."""
-        self._shape = calibration.camera.shape
-        self._limit = np.uint32(calibration.saturation_counts)
-        self._dark, self._inverse_flat, self._defects = dark, inverse_flat, defects
-        self._unseeing = DefectSources.around(inverse_flat == 0)
-        self._plane = np.empty(dark.shape, np.float32)
+    def __init__(self, calibration: Calibration, defects: NDArray[np.int32]) -> None:
+        """``defects`` (n, 2) rows and columns of pixels, which count for nothing."""
+        good = ~calibration.defects
+        self._limit, self._defects = np.uint32(calibration.saturation_counts), defects
+        flat = _of_fours(np.where(good, calibration.flat, np.float32(0)))
+        self._inverse = _Steps.of(np.divide(np.float32(1), flat, out=np.zeros_like(flat), where=flat > 0), 0.0)
+        self._good = _of_fours(good.astype(np.float32)).astype(np.uint8)
+        dark = _of_fours(np.where(good, calibration.dark_counts, np.float32(0)))
+        self._own_dark = self._dark = _Steps.of(dark, float(dark.min()))
 
-    def add(
-        self,
-        pairs: NDArray[np.uint32],
-        motion: Motion,
-        factor: float,
-        signal: F32,
-        seen: NDArray[np.uint16],
-        clipped: NDArray[np.uint16],
-    ) -> tuple[bool, float]:
-        """Add a frame to sums of signal, of frames, and of saturated pixels, (height, width) each.
+    def suit(self, ambient: F32) -> None:
+        """From now on take counts of ``ambient`` off too, (height, width) sums over the good pixels of each bin."""
+        own, good = self._own_dark, self._good
+        pixel = np.where(good[0, 0] > 0, ambient / np.maximum(good[0, 0], 1), ambient.mean() / 4).astype(np.float32)
+        least, most = 4 * min(float(pixel.min()), 0.0), 4 * max(float(pixel.max()), 0.0)
+        step = (_MOST_STEPS * own.step + most - least) / _MOST_STEPS
+        numbers = np.empty_like(own.numbers)
+        with_ambient(own.numbers, np.float32(own.step), pixel, good, np.float32(least), np.float32(1 / step), numbers)
+        self._dark = _Steps(numbers, own.low + least, step)
 
-        ``pairs`` are two raw pixels a word, ``factor`` turns counts into signal. Returns whether any pixel is saturated, and the
-        share of a bin's variance that interpolation leaves.
+    def add(self, pixels: Counts, places: F64, factor: float, signal: F32, seen: U16, clipped: U16) -> bool:
+        """Add a raw (rows, columns) frame to sums of signal, of frames, and of saturated pixels, (height, width) of bins each.
+
+        ``places`` are of ``places_in_frame``, ``factor`` turns counts into signal. Returns whether any pixel is saturated.
         """
-        to_frame, to_reference = (bins_to_frame(each, self._shape) for each in (motion, motion.back()))
-        planes = self._dark, self._inverse_flat
-        number = correct_frame(pairs, self._defects, self._limit, *planes, factor, to_reference, self._plane, clipped)
-        self._unseeing.replace(self._plane)
-        add_moved(self._plane, to_frame, signal, seen)
-        return number > 0, noise_kept(to_frame, signal.shape)
+        planes = self._dark.numbers, self._inverse.numbers
+        steps = tuple(np.float32(each) for each in (self._dark.low, self._dark.step, self._inverse.step * factor))
+        any_clipped = add_fours(pixels, planes, steps, self._limit, places, signal, seen, clipped)
+        take_off(pixels, self._defects, planes[1], steps[2], self._limit, places, signal, clipped)
+        return bool(any_clipped)
+
+
+def _of_fours(plane: F32) -> F32:
+    """Sums of every 2 x 2 pixels, (2, 2, height, width): those that begin at even and odd rows and columns; 0 beyond the edge."""
+    rows, columns = plane.shape
+    sums = np.zeros((2, 2, rows // 2, columns // 2), np.float32)
+    for down in (0, 1):
+        for right in (0, 1):
+            height, width = (rows - down) // 2, (columns - right) // 2
+            cut = plane[down : down + 2 * height, right : right + 2 * width]
+            sums[down, right, :height, :width] = cut.reshape(height, 2, width, 2).sum(axis=(1, 3))
+    return sums
 
 
 @compiled
-def correct_frame(pairs, defects, limit, dark, inverse_flat, factor, to_reference, plane, clipped):
-    """Signal of a frame's bins into ``plane`` (height, width) float32, 0 where none of a bin's pixels is good.
+def with_ambient(own, own_step, pixel, good, least, per_step, numbers):
+    """Steps of the dark of every 2 x 2 pixels, and of the ambient light of the bins round them; ``pixel`` is that of one pixel."""
+    height, width = pixel.shape
+    half, quarter = np.float32(0.5), np.float32(0.25)
+    for down in range(2):
+        for right in range(2):
+            for y in range(height):
+                upper, lower = pixel[y], pixel[min(y + down, height - 1)]
+                for x in range(width):
+                    beside = min(x + right, width - 1)
+                    mean = quarter * (upper[x] + upper[beside] + lower[x] + lower[beside])
+                    counts = own_step * np.float32(own[down, right, y, x]) + mean * np.float32(good[down, right, y, x])
+                    numbers[down, right, y, x] = np.uint16((counts - least) * per_step + half)
 
-    ``pairs`` (2 height, width) uint32 are two pixels each; ``defects`` (n, 2) rows and columns, which count for nothing; ``dark``
-    and ``inverse_flat`` as in ``Bins``. Saturated pixels are added to ``clipped`` (height, width) uint16, at the bin nearest to
-    where ``to_reference`` (2, 3) puts their own. Returns how many there are.
-    """
-    height, width = plane.shape
-    low, high, scale = np.uint32(0xFFFF), np.uint32(16), np.float32(factor)
-    number = 0
+
+@compiled
+def nearest(places, x, y):
+    """Row and column of the first of the four pixels that bin (y, x) takes."""
+    down = places[1, 0] * x + places[1, 1] * y + places[1, 2]
+    right = places[0, 0] * x + places[0, 1] * y + places[0, 2]
+    return math.floor(down + 0.5), math.floor(right + 0.5)
+
+
+@compiled
+def add_fours(pixels, planes, steps, limit, places, signal, seen, clipped):
+    """Add every bin's four pixels; see ``MovedBins``. Defects are among them still."""
+    rows, columns = pixels.shape
+    height, width = signal.shape
+    # without owners: arrays cut out of them would cost a reference count each
+    pixels, planes = borrowed(pixels), (borrowed(planes[0]), borrowed(planes[1]))
+    signal, seen, clipped = borrowed(signal), borrowed(seen), borrowed(clipped)
+    any_clipped = False
     for y in range(height):
-        largest = np.uint32(0)
-        for x in range(width):
-            a, b = pairs[2 * y, x], pairs[2 * y + 1, x]
-            a_low, a_high, b_low, b_high = a & low, a >> high, b & low, b >> high
-            plane[y, x] = (np.float32(a_low + a_high + b_low + b_high) - dark[y, x]) * (inverse_flat[y, x] * scale)
-            largest = max(largest, max(max(a_low, a_high), max(b_low, b_high)))
-        if largest >= limit:
-            for x in range(width):
-                a, b = pairs[2 * y, x], pairs[2 * y + 1, x]
-                over = ((a & low) >= limit) + ((a >> high) >= limit) + ((b & low) >= limit) + ((b >> high) >= limit)
-                if over:
-                    number += over
-                    _mark(clipped, to_reference, y, x, over)
+        x = 0
+        while x < width:
+            row, column = nearest(places, x, y)
+            run = _run(places, x, y, row, column, width)
+            if 0 <= row <= rows - 2:
+                # those of the run whose four pixels lie in the picture
+                first = max((1 - column) >> 1, 0)
+                last = min(run, (columns - 2 - column) // 2 + 1)
+                if first < last:
+                    any_clipped |= _add_run(
+                        pixels, planes, steps, limit, row, column + 2 * first, last - first,
+                        signal[y, x + first : x + last], seen[y, x + first : x + last], clipped[y, x + first : x + last],
+                    )  # fmt: skip
+            x += run
+    return any_clipped
+
+
+@compiled
+def _run(places, x, y, row, column, width):
+    """How many bins from (y, x) on lie side by side in the frame too; at least 1."""
+    run = width - x
+    down = places[1, 0] * x + places[1, 1] * y + places[1, 2] + 0.5 - row
+    right = places[0, 0] * x + places[0, 1] * y + places[0, 2] + 0.5 - column
+    for off, step in ((down, places[1, 0]), (right, places[0, 0] - 2.0)):
+        to_edge = 1.0 - off if step > 0.0 else off
+        if to_edge < run * abs(step):
+            run = min(run, int(to_edge / abs(step)) + 2)
+    while run > 1:
+        last_row, last_column = nearest(places, x + run - 1, y)
+        if last_row == row and last_column == column + 2 * (run - 1):
+            break
+        run -= 1
+    return run
+
+
+@compiled
+def _add_run(pixels, planes, steps, limit, row, column, run, signal, seen, clipped):
+    """Add ``run`` bins whose pixels follow one another from (row, column) on; returns whether any is saturated."""
+    dark_low, dark_step, scale = steps
+    one, zero = np.uint16(1), np.uint16(0)
+    dark = planes[0][row & 1, column & 1, row >> 1, column >> 1 :]
+    inverse = planes[1][row & 1, column & 1, row >> 1, column >> 1 :]
+    above, below = pixels[row, column : column + 2 * run], pixels[row + 1, column : column + 2 * run]
+    largest = np.uint16(0)
+    for n in range(run):
+        a, b, c, d = above[2 * n], above[2 * n + 1], below[2 * n], below[2 * n + 1]
+        counts = np.float32(np.int32(a) + np.int32(b) + np.int32(c) + np.int32(d))
+        signal[n] += (counts - dark_low - dark_step * np.float32(dark[n])) * (scale * np.float32(inverse[n]))
+        largest = max(largest, max(max(a, b), max(c, d)))
+    for n in range(run):
+        seen[n] += one if inverse[n] > 0 else zero
+    if largest < limit:
+        return False
+    for n in range(run):
+        over = (above[2 * n] >= limit) + (above[2 * n + 1] >= limit)
+        over += (below[2 * n] >= limit) + (below[2 * n + 1] >= limit)
+        clipped[n] += np.uint16(over)
+    return True
+
+
+@compiled
+def take_off(pixels, defects, inverse, scale, limit, places, signal, clipped):
+    """Take what defects added off again."""
+    height, width = signal.shape
+    determinant = places[0, 0] * places[1, 1] - places[0, 1] * places[1, 0]
     for i in range(defects.shape[0]):
         row, column = defects[i, 0], defects[i, 1]
-        y, x = row >> 1, column >> 1
-        value = pairs[row, x] >> high if column & 1 else pairs[row, x] & low
-        plane[y, x] -= np.float32(value) * (inverse_flat[y, x] * scale)
-        if value >= limit:
-            number -= 1
-            _mark(clipped, to_reference, y, x, -1)
-    return number
-
-
-@compiled
-def _mark(clipped, to_reference, y, x, number):
-    i = math.floor(to_reference[1, 0] * x + to_reference[1, 1] * y + to_reference[1, 2] + 0.5)
-    j = math.floor(to_reference[0, 0] * x + to_reference[0, 1] * y + to_reference[0, 2] + 0.5)
-    if 0 <= i < clipped.shape[0] and 0 <= j < clipped.shape[1]:
-        clipped[i, j] = np.uint16(clipped[i, j] + number)
-
-
-@compiled
-def add_moved(plane, to_frame, signal, seen):
-    """Add ``plane``, read where ``to_frame`` (2, 3) puts each bin, to ``signal``, and 1 to ``seen``, where the frame shows it."""
-    height, width = signal.shape
-    across, down = to_frame[0, 0], to_frame[1, 0]
-    one, right_step, below_step = np.uint16(1), np.float32(across - 1.0), np.float32(down)
-    for row in range(height):
-        x0 = to_frame[0, 1] * row + to_frame[0, 2]
-        y0 = to_frame[1, 1] * row + to_frame[1, 2]
-        k, end = seen_columns(x0, y0, across, down, height, width, 0, width)
-        while k < end:
-            x, y = x0 + across * k, y0 + down * k
-            i, j, run = run_from(x, y, across, down, height, width, end - k)
-            upper, lower = plane[i, j : j + run + 1], plane[i + 1, j : j + run + 1]
-            target, count = signal[row, k : k + run], seen[row, k : k + run]
-            right, below = np.float32(x - j), np.float32(y - i)
-            for n in range(run):
-                b, a = right + right_step * np.float32(n), below + below_step * np.float32(n)
-                first = upper[n] + b * (upper[n + 1] - upper[n])
-                second = lower[n] + b * (lower[n + 1] - lower[n])
-                target[n] += first + a * (second - first)
-            for n in range(run):
-                count[n] += one
-            k += run
+        right, down = column - 0.5 - places[0, 2], row - 0.5 - places[1, 2]
+        x_near = int(np.floor((places[1, 1] * right - places[0, 1] * down) / determinant + 0.5))
+        y_near = int(np.floor((places[0, 0] * down - places[1, 0] * right) / determinant + 0.5))
+        for y in range(max(y_near - 1, 0), min(y_near + 2, height)):
+            for x in range(max(x_near - 1, 0), min(x_near + 2, width)):
+                top, left = nearest(places, x, y)
+                inside = 0 <= top <= pixels.shape[0] - 2 and 0 <= left <= pixels.shape[1] - 2
+                if inside and 0 <= row - top <= 1 and 0 <= column - left <= 1:
+                    per_count = scale * np.float32(inverse[top & 1, left & 1, top >> 1, left >> 1])
+                    signal[y, x] -= np.float32(pixels[row, column]) * per_count
+                    if pixels[row, column] >= limit:
+                        clipped[y, x] -= np.uint16(1)

@@ -171,7 +171,10 @@ def _judge(times_s, columns, room, rows):
         for k in range(columns.size):
             if room.open[k]:
                 x = columns[k]
-                rows.onsets[ONSET_U, x] = math.hypot(rows.onsets[ONSET_U, x], room.step[ONSET, k])
+                variance = rows.onsets[ONSET_U, x] ** 2
+                # knowing less, the early rise alone would put the onset elsewhere by noise too
+                by_noise = max(room.onset_variance[k] - variance, 0.0)
+                rows.onsets[ONSET_U, x] = math.sqrt(variance + max(room.step[ONSET, k] ** 2 - by_noise, 0.0))
 
 
 @compiled

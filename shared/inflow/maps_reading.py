@@ -13,13 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled
-from shared.inflow.maps_first_pass import lent_room
+from shared.inflow.maps_first_pass import LOG_ALPHA, PEAK, lent_room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_landmarks import (
+    SLOPE,
     VALUE,
     crossing_before,
     estimate,
     estimate_u,
+    flattened,
     highest_node,
     rise_through,
     smooth,
@@ -39,7 +41,7 @@ from shared.inflow.maps_onset import (
     first_passes,
     slots_until,
 )
-from shared.inflow.maps_washout import half_life
+from shared.inflow.maps_washout import half_life, sums_of_falls
 from shared.lanes import borrowed
 
 LEVEL, TOP, ARRIVAL, TOP_TIME, HALF_TIME, STEEPEST, HALF_LIFE, AT_REFERENCE = range(8)
@@ -74,6 +76,7 @@ class Rows(NamedTuple):
     late: NDArray[np.int64]
     onsets: NDArray[np.float64]
     above: NDArray[np.float64]
+    falls: NDArray[np.float64]
 
 
 def rows_of(width: int, slots: int) -> Rows:
@@ -83,7 +86,10 @@ def rows_of(width: int, slots: int) -> Rows:
     widths, tops, rising, late = np.empty((4, width), np.int64)
     kinds, above = np.zeros(width, np.uint8), np.zeros((5, width))
     outlines, onsets = np.empty((5, width)), np.empty((3, width))
-    return Rows(values, variances, kinds, found, found_u, smoothed, widths, tops, outlines, rising, late, onsets, above)
+    return Rows(
+        values, variances, kinds, found, found_u, smoothed, widths, tops, outlines, rising, late, onsets, above,
+        sums_of_falls(),
+    )  # fmt: skip
 
 
 @compiled
@@ -93,13 +99,14 @@ def lent_rows(rows):
         borrowed(rows.values), borrowed(rows.variances), borrowed(rows.kinds), borrowed(rows.found),
         borrowed(rows.found_u), borrowed(rows.smoothed), borrowed(rows.widths), borrowed(rows.tops),
         borrowed(rows.outlines), borrowed(rows.rising), borrowed(rows.late), borrowed(rows.onsets), borrowed(rows.above),
+        borrowed(rows.falls),
     )  # fmt: skip
 
 
 # fmt: off
 @compiled
 def read_rows(
-    planes, order, steps, noise, bins, slots, early, tables, at_reference, room, rows,
+    planes, order, steps, noise, bins, slots, early, tables, at_reference, moment_u_s, room, rows,
     first_row, last_row, found, found_u, classes,
 ):
     """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
@@ -125,7 +132,7 @@ def read_rows(
             rest = pixels[y, x] * f * f
             for i in range(number):
                 rows.variances[x, i] = max(rows.values[x, i], 0.0) * noise[0, i] * f + noise[1, i] * rest
-        read_row(slots, early, lent, lent_at, room, rows)
+        read_row(slots, early, lent, lent_at, moment_u_s, room, rows)
         for x in range(width):
             classes[y, x] = rows.kinds[x]
         for k in range(FOUND):
@@ -136,11 +143,12 @@ def read_rows(
 
 
 @compiled
-def read_row(slots, early, tables, at_reference, room, rows):
+def read_row(slots, early, tables, at_reference, moment_u_s, room, rows):
     """Read the bins of one row, all but those that are UNSEEN.
 
     ``slots`` (5, slots): start, end and mean time in seconds, frames, length in seconds; the first
-    ``early`` of them came before the dye for certain; ``at_reference`` are tables of a single node, the reference's top.
+    ``early`` of them came before the dye for certain; ``at_reference`` are tables of a single node, the reference's top, which is
+    known to ``moment_u_s``.
     ``rows.above`` holds the fits of the row before, with no peak where there is none.
     """
     rows.found[:] = math.nan
@@ -149,21 +157,21 @@ def read_row(slots, early, tables, at_reference, room, rows):
     for x in range(rows.kinds.size):
         if rows.kinds[x] == UNSEEN:
             continue
-        rows.kinds[x] = _look(slots, early, tables, at_reference, rows, x)
+        rows.kinds[x] = _look(slots, early, tables, at_reference, moment_u_s, rows, x)
         if rows.kinds[x] == MEASURED:
             rows.rising[number] = x
             number += 1
     first_passes(slots[2], rows.rising[:number], room, rows)
     for i in range(number):
         x = rows.rising[i]
-        rows.kinds[x] = _read_rising(slots, tables, at_reference, rows, x)
+        rows.kinds[x] = _read_rising(slots, tables, at_reference, moment_u_s, rows, x)
 
 
 # ---- pieces ---------------------------------------------------------------------------------------------------------------
 
 
 @compiled
-def _look(slots, early, tables, at_reference, rows, x):
+def _look(slots, early, tables, at_reference, moment_u_s, rows, x):
     """Outline of a bin's curve; returns its class. One that does not rise is read here."""
     values, variances, outlines = rows.values[x], rows.variances[x], rows.outlines
     times_s, found, found_u = slots[2], rows.found, rows.found_u
@@ -174,8 +182,9 @@ def _look(slots, early, tables, at_reference, rows, x):
     height = rows.smoothed[x, top] - level
     if height < _LEAST_RISE * math.hypot(level_u, estimate_u(tables, c, 2 * top, VALUE, variances)):
         found[LEVEL, x], found_u[LEVEL, x] = level, level_u
-        found[AT_REFERENCE, x] = estimate(at_reference, c, 0, VALUE, values) - level
-        found_u[AT_REFERENCE, x] = math.hypot(estimate_u(at_reference, c, 0, VALUE, variances), level_u)
+        found[AT_REFERENCE, x], curve_u = _at_moment(at_reference, moment_u_s, c, values, variances)
+        found[AT_REFERENCE, x] -= level
+        found_u[AT_REFERENCE, x] = math.hypot(curve_u, level_u)
         return NO_RISE
     rise_s = max(times_s[top] - tenth_s, 1e-3)
     rows.tops[x] = top
@@ -186,7 +195,7 @@ def _look(slots, early, tables, at_reference, rows, x):
 
 
 @compiled
-def _read_rising(slots, tables, at_reference, rows, x):
+def _read_rising(slots, tables, at_reference, moment_u_s, rows, x):
     """All that is known of a bin whose curve rises, after its first pass was fitted; returns its class."""
     values, variances, outlines, times_s = rows.values[x], rows.variances[x], rows.outlines, slots[2]
     found, found_u = rows.found[:, x], rows.found_u[:, x]
@@ -206,11 +215,30 @@ def _read_rising(slots, tables, at_reference, rows, x):
     node = highest_node(tables, c, values, top_s - reach_s, top_s + reach_s)
     if node >= 0:
         _landmarks(tables, c, node, values, variances, foot_s, base, base_u, found, found_u)
-    found[AT_REFERENCE] = estimate(at_reference, c, 0, VALUE, values) - base
-    found_u[AT_REFERENCE] = math.hypot(estimate_u(at_reference, c, 0, VALUE, variances), base_u)
+    found[AT_REFERENCE], curve_u = _at_moment(at_reference, moment_u_s, c, values, variances)
+    found[AT_REFERENCE] -= base
+    found_u[AT_REFERENCE] = math.hypot(curve_u, base_u)
     if found[TOP_TIME] == found[TOP_TIME]:
-        found[HALF_LIFE], found_u[HALF_LIFE] = half_life(times_s, values, variances, base, base_u, found[TOP_TIME])
+        found[HALF_LIFE], found_u[HALF_LIFE] = half_life(
+            times_s, values, variances, base, base_u, found[TOP_TIME], _first_pass(rows, x), rows.falls
+        )
     return MEASURED
+
+
+@compiled
+def _at_moment(at_reference, moment_u_s, c, values, variances):
+    """Value at the reference's top, and its uncertainty: that of the curve, and of the moment where the curve is steep."""
+    noise_u, falsified = estimate_u(at_reference, c, 0, VALUE, variances), flattened(at_reference, c, 0, VALUE, values)
+    by_moment = estimate(at_reference, c, 0, SLOPE, values) * moment_u_s
+    return estimate(at_reference, c, 0, VALUE, values), math.hypot(noise_u, math.hypot(falsified, by_moment))
+
+
+@compiled
+def _first_pass(rows, x):
+    """Height, onset, alpha and rise of a bin's fit; height 0 where it has none to be trusted."""
+    onset_s, above = rows.onsets[ONSET_S, x], rows.above
+    height = rows.outlines[HEIGHT, x] * above[PEAK, x] if onset_s == onset_s else 0.0
+    return height, onset_s, math.exp(above[LOG_ALPHA, x]), rows.onsets[FIT_RISE_S, x]
 
 
 @compiled

@@ -15,7 +15,7 @@ from shared.errors import Refused
 from shared.frame import Frame
 from shared.inflow import maps_kernel as kernel
 from shared.inflow.ambient_bins import AmbientBins
-from shared.inflow.maps_motion import MovedBins
+from shared.inflow.maps_motion import MovedBins, lie_still, places_in_frame, rounding_px
 from shared.motion.pose import Motion
 from shared.signal import counts_variance
 
@@ -35,7 +35,8 @@ class Slot:
     """Frames of one stretch of time, seconds since the first frame; ``time_s`` is the mean of the middles of their exposures.
 
     The variance of a bin's mean is ``shot`` x signal / f + ``rest`` x pixels / f^2 with f the sum of the flat over the bin's good
-    pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it.
+    pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it. ``right_px`` and ``down_px``:
+    how far off, on average, its frames were read, because a hand moves by parts of a pixel.
     """
 
     start_s: float
@@ -46,6 +47,8 @@ class Slot:
     rest: float
     step: float
     place: int
+    right_px: float = 0.0
+    down_px: float = 0.0
 
     def joined(self, other: "Slot") -> "Slot":
         """Both as one, in this one's place."""
@@ -60,6 +63,8 @@ class Slot:
             a * a * self.rest + b * b * other.rest,
             max(self.step, other.step),
             self.place,
+            a * self.right_px + b * other.right_px,
+            a * self.down_px + b * other.down_px,
         )
 
 
@@ -75,6 +80,8 @@ class _Filling:
     constant: float = 0.0
     common: float = 0.0
     """Variance that the mean of the frames keeps, because they share its cause."""
+    right_px: float = 0.0
+    down_px: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,6 +147,14 @@ class MapGatherer:
         self._ambient = AmbientBins(self.calibration, self.bins.dark, self.bins.pixels) if ambient_off else None
         self._dark = self.bins.dark.copy() if ambient_off else self.bins.dark
         self._ambient_for: tuple[float, float] | None = None
+        self._unlit = 0
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What must be said of ambient light."""
+        if not self._unlit:
+            return ()
+        return (f"ambient light was measured in {self._unlit} frames without light, and is taken off",)
 
     @property
     def camera_shape(self) -> tuple[int, int]:
@@ -170,28 +185,31 @@ class MapGatherer:
         factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, level)
         self._into_slot(time_s)
         self._suit_ambient(frame)
-        kept = 1.0
-        if motion is None or motion.is_none:
+        places = None if motion is None else places_in_frame(motion, self.camera_shape)
+        if places is None or lie_still(places, self.saturated.shape):
             self._sum(frame, factor)
         else:
-            kept = self._add_moved(frame, motion, factor)
-        self._count(frame, time_s, factor, kept)
+            self._add_moved(frame, places, factor)
+        self._count(frame, time_s, factor, (0.0, 0.0) if motion is None else rounding_px(motion))
 
-    def _count(self, frame: Frame, time_s: float, factor: float, kept: float) -> None:
-        """Note a frame's time and noise; ``kept`` is the share of its variance that interpolation left."""
+    def _count(self, frame: Frame, time_s: float, factor: float, off_px: tuple[float, float]) -> None:
+        """Note a frame's time, its noise, and how far off to the right and down it was read."""
         filling = self._filling
         assert filling is not None
         filling.last_s = time_s
         filling.times_s += time_s
         filling.frames += 1
-        filling.gain_factor += kept * frame.gain * factor
+        filling.gain_factor += frame.gain * factor
+        filling.right_px += off_px[0]
+        filling.down_px += off_px[1]
         ambient = self._ambient.pixel_counts(frame.exposure_us, frame.gain) if self._ambient is not None else 0.0
-        filling.constant += kept * float(counts_variance(ambient, frame.gain, self.calibration)) * factor * factor
+        filling.constant += float(counts_variance(ambient, frame.gain, self.calibration)) * factor * factor
         if self._ambient is not None:
-            filling.common += kept * self._ambient.variance_counts2(frame.exposure_us, frame.gain) * factor * factor
+            filling.common += self._ambient.variance_counts2(frame.exposure_us, frame.gain) * factor * factor
 
     def _take_unlit(self, frame: Frame, time_s: float) -> None:
         if self._ambient is not None:
+            self._unlit += 1
             self._correct()
             self._ambient.take(frame, time_s, pairs(frame.pixels), self._defects)
             self._ambient_for = None
@@ -203,6 +221,8 @@ class MapGatherer:
             self._correct()
             self._ambient.dark_into(*wanted, self._dark)
             self._ambient_for = wanted
+            if self._moved is not None:
+                self._moved.suit(self._dark - self.bins.dark)
 
     def _sum(self, frame: Frame, factor: float) -> None:
         """Add a frame that lies where the bins do to the sums of raw counts."""
@@ -213,13 +233,14 @@ class MapGatherer:
         self._any_clipped |= kernel.add_frame(pairs(frame.pixels), self._defects, limit, self._sums, self._clipped)
         self._pending += 1
 
-    def _add_moved(self, frame: Frame, motion: Motion, factor: float) -> float:
-        """Add a frame that the hand has moved to the sums of signal; returns the share of its noise that is left."""
+    def _add_moved(self, frame: Frame, places: NDArray[np.float64], factor: float) -> None:
+        """Add a frame that the hand has moved to the sums of signal."""
         if self._moved is None:
-            self._moved = MovedBins(self.calibration, self._dark, self.bins.inverse_flat, self._defects)
-        clipped, kept = self._moved.add(pairs(frame.pixels), motion, factor, self._signal, self._seen, self._clipped)
-        self._any_clipped |= clipped
-        return kept
+            self._moved = MovedBins(self.calibration, self._defects)
+            if self._ambient is not None:
+                self._moved.suit(self._dark - self.bins.dark)
+        pixels = np.ascontiguousarray(frame.pixels)
+        self._any_clipped |= self._moved.add(pixels, places, factor, self._signal, self._seen, self._clipped)
 
     def finish(self) -> None:
         """Close the slot that is being filled, so that ``slots`` hold every frame; more frames may follow."""
@@ -236,7 +257,10 @@ class MapGatherer:
         n = filling.frames
         shot = self.calibration.counts_per_electron * filling.gain_factor / n**2
         rest = filling.constant / n**2 + filling.common / n
-        self.slots.append(Slot(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place))
+        off_px = filling.right_px / n, filling.down_px / n
+        self.slots.append(
+            Slot(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place, *off_px)
+        )
         self._filling = None
         if not self._free:
             self._merge()

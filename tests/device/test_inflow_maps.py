@@ -182,6 +182,7 @@ def test_ambient_light_ten_times_the_dye_s_is_taken_off(tmp_path: Path, reader: 
     with Recording.open(stored) as recording:
         made = {"live": read_maps(stored), "recorded": maps_of(recording, follow_motion=False)}
     for name, one in made.items():
+        assert "ambient light was measured in 180 frames without light, and is taken off" in one.about.notes, name
         values, u, classes = (plane[:, 12:] for plane in one.of("relative_percent_at_reference_peak"))
         assert np.mean(classes == MEASURED) > 0.5, name
         assert float(np.nanmean(values)) == pytest.approx(40.0, abs=3.0), name
