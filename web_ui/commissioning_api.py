@@ -20,6 +20,7 @@ from shared.protocol.commissioning import (
     StartWalk,
     StopWalk,
     UseCalibration,
+    UseFormerLight,
     WatchWalk,
 )
 from shared.protocol.control import State
@@ -105,6 +106,14 @@ def settle_proposal(asked: SettleProposal) -> Commissioning:
 def use_calibration(asked: UseCalibration) -> Commissioning:
     """It is kept once more, newly dated; nothing is lost."""
     return ask(Commissioning, asked)
+
+
+@commissioning_api.post("/use-former-light")
+@commissioning_api.output(COMMISSIONING)
+@operation(commissioning_api, "Take the light output measured before the newest up again")
+def use_former_light() -> Commissioning:
+    """It is kept once more, newly dated; nothing is lost."""
+    return ask(Commissioning, UseFormerLight())
 
 
 @commissioning_api.post("/in-force")

@@ -16,7 +16,10 @@ from shared.recording.durable import replace_file
 
 @dataclass(frozen=True)
 class Choices:
-    """View, contours, reference and regions (as on the command line), when dye went in (ns of the sensor's clock), open case."""
+    """View, contours, reference and regions (as on the command line), when dye went in (ns of the sensor's clock), open case.
+
+    ``for_calibration``: the imager ends on purpose, so that the next one has the newest calibration in force.
+    """
 
     view: View = "relative"
     contours_percent: Annotated[tuple[float, ...], Within(1, 200), Length(0, 4)] = ()
@@ -24,6 +27,7 @@ class Choices:
     regions: tuple[str, ...] = ()
     injections_ns: tuple[int, ...] = ()
     case: Annotated[str, Length(0, 40)] = ""
+    for_calibration: bool = False
 
 
 class ChoicesFile:

@@ -38,6 +38,7 @@ class CommissioningDesk:
             p.StopWalk: lambda _: self._stop_walk(),
             p.SettleProposal: self._settle,
             p.UseCalibration: self._use,
+            p.UseFormerLight: self._use_former_light,
             p.PutInForce: self._put_in_force,
             p.MakePaper: self._make_paper,
         }
@@ -144,6 +145,12 @@ class CommissioningDesk:
             self._measurable()
             self._no_walk()
             calibration_folder.again(self._parts.data_folder, self._parts.source.sensor, asked.name, _now())
+        return self.commissioning()
+
+    def _use_former_light(self, _: p.UseFormerLight) -> p.Commissioning:
+        with self._lock:
+            self._no_walk()
+            light_output.former_again(self._parts.data_folder, self._parts.source.ring, _now())
         return self.commissioning()
 
     def _no_walk(self) -> None:

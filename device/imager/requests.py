@@ -23,6 +23,7 @@ from device.inflow_maps import Marks
 from shared.errors import Refused
 from shared.protocol import comparing, records
 from shared.protocol import control as c
+from shared.protocol.commissioning import PutInForce
 from shared.protocol.curves import GetCurves
 from shared.protocol.light import LightStatus
 from shared.recording.durable import replace_file
@@ -95,7 +96,7 @@ class Requests:
             ),
             c.AwaitPress: self._await_press,
             c.GetPress: self._get_press,
-            **({} if desk is None else desk.acts),
+            **({} if desk is None else {**desk.acts, PutInForce: self._put_in_force}),
             **({} if device is None else device.acts),
         }
 
@@ -127,10 +128,22 @@ class Requests:
         for moment_ns in kept.injections_ns:
             self._parts.source.on_injection(moment_ns)
         self._note = "the imager was restarted: it records no more"
+        if kept.for_calibration:
+            self._note = "the newest calibration is in force: the camera's program was started again for it"
+            self._keep()
         if kept.injections_ns:
             self._note += ", and what was there before the dye is no longer taken off"
 
-    def _keep(self) -> None:
+    def _put_in_force(self, asked: PutInForce) -> object:
+        assert self._desk is not None
+        self._keep(for_calibration=True)
+        try:
+            return self._desk.acts[PutInForce](asked)
+        except Refused:
+            self._keep()
+            raise
+
+    def _keep(self, *, for_calibration: bool = False) -> None:
         live = self._parts.live
         reference = live.reference_state()
         self._choices.keep(
@@ -141,6 +154,7 @@ class Requests:
                 regions=tuple(state.region for state in live.region_states()),
                 injections_ns=self._loop.injections_ns,
                 case=self._case,
+                for_calibration=for_calibration,
             )
         )
 

@@ -10,8 +10,9 @@ has to be described cold, as a data sheet does or in its first instant.
 import errno
 import json
 import os
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Annotated
 
@@ -97,6 +98,21 @@ def _unwritable(path: Path, why: str | None) -> Refused:
 
 def newest(data_folder: Path, ring: str) -> LightOutput | None:
     """The measurement in force for ``ring``; None where there is none. Raises Refused naming a file that is damaged."""
+    return next((measured for _, measured in _kept(data_folder, ring)), None)
+
+
+def former_again(data_folder: Path, ring: str, now: str) -> Path:
+    """Keep the measurement before the newest once more, as of ``now``, with its evidence; returns its path. Raises Refused."""
+    found = list(islice(_kept(data_folder, ring), 2))
+    if len(found) < 2:
+        raise Refused("no light output was measured before the newest", ring, "measure it again")
+    path, measured = found[1]
+    evidence = path.with_suffix(".csv")
+    return keep(data_folder, replace(measured, made_at=now), evidence.read_text() if evidence.exists() else "")
+
+
+def _kept(data_folder: Path, ring: str) -> Iterator[tuple[Path, LightOutput]]:
+    """Those of ``ring``, the newest first."""
     for path in sorted((data_folder / FOLDER).glob("*.json"), reverse=True):
         try:
             values = json.loads(path.read_bytes())
@@ -104,5 +120,4 @@ def newest(data_folder: Path, ring: str) -> LightOutput | None:
             raise Refused(f"{path}: cannot be read ({error})", remedy="take it away, and measure again") from None
         found = filled(LightOutput, values, str(path))
         if found.ring == ring:
-            return found
-    return None
+            yield path, found

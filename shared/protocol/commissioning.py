@@ -74,6 +74,11 @@ class UseCalibration:
 
 
 @dataclass(frozen=True)
+class UseFormerLight:
+    """Take the light output measured before the newest up again: it is kept once more, newly dated. Answered by Commissioning."""
+
+
+@dataclass(frozen=True)
 class PutInForce:
     """Start the imager again, so that the newest calibration is in force."""
 
@@ -224,6 +229,7 @@ REQUESTS: tuple[type, ...] = (
     StopWalk,
     SettleProposal,
     UseCalibration,
+    UseFormerLight,
     PutInForce,
     MakePaper,
 )

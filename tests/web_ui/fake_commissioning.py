@@ -84,7 +84,7 @@ class FakeCommissioning:
     def answer(self, request: object) -> object:
         """Answer to a request of commissioning or about the device; None where the state is the answer. KeyError for another."""
         match request:
-            case p.GetCommissioning():
+            case p.GetCommissioning() | p.UseFormerLight():
                 return self.now
             case p.GetCurve(step):
                 return p.Curve(

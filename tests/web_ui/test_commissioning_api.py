@@ -18,6 +18,7 @@ COMMISSIONING = "/api/v1/commissioning"
         ("DELETE", "/walk", None, p.StopWalk()),
         ("POST", "/proposal", {"keep": False}, p.SettleProposal(False)),
         ("POST", "/use", {"name": "2031-04-22T08-00-00Z"}, p.UseCalibration("2031-04-22T08-00-00Z")),
+        ("POST", "/use-former-light", None, p.UseFormerLight()),
         ("POST", "/in-force", None, p.PutInForce()),
         ("POST", "/papers", {"paper": "target-a4"}, p.MakePaper("target-a4")),
         ("GET", "/curves/gain?proposed=true&of=x", None, p.GetCurve("gain", "x", True)),

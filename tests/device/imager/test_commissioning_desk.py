@@ -178,6 +178,7 @@ def test_a_device_in_use_is_left_alone(bench, desk, asked):  # noqa: F811
         bench.ask(asked)
     bench.ask(c.Record("stop"))
     assert bench.restarts == 0
+    assert '"for_calibration": true' not in (bench.folder / "choices.json").read_text()
     assert desk._walks.asked == []
     bench.recorded().close()
     bench.ask(asked)

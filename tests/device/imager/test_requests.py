@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from device.camera.source import CameraStalled
-from device.imager.choices import ChoicesFile
+from device.imager.choices import Choices, ChoicesFile
 from device.imager.exports import Exports
 from device.imager.loop import ImagerLoop
 from device.imager.operator_light import OperatorLight
@@ -405,6 +405,18 @@ def test_a_restarted_imager_goes_on_with_what_was_chosen(tmp_path: Path, manual_
     assert state.since_injection_s == pytest.approx((manual_clock.now_ns() - moment_ns) / 1e9)
     assert second.injections == [moment_ns]
     assert "restarted" in state.warnings[-1]
+
+
+def test_an_imager_started_again_for_a_calibration_says_so_once(tmp_path: Path, manual_clock: ManualClock) -> None:
+    ChoicesFile(tmp_path / "choices.json").keep(Choices(for_calibration=True))
+    said = []
+    for _ in range(2):
+        bench = Bench(tmp_path, manual_clock)
+        bench.requests.restore()
+        said.append(bench.ask(c.GetState()).warnings[-1])
+        bench.close()
+    assert said[0].startswith("the newest calibration is in force")
+    assert said[1].startswith("the imager was restarted")
 
 
 def test_damaged_choices_are_said_and_left(tmp_path: Path, manual_clock: ManualClock) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from shared.bounded import plain
 from shared.errors import Refused
-from shared.optics.light_output import FOLDER, LevelOutput, LightOutput, keep, newest, place
+from shared.optics.light_output import FOLDER, LevelOutput, LightOutput, former_again, keep, newest, place
 
 DROOPING = tuple(
     LevelOutput(level, level * (1 - 0.15 * level) / 0.85, 1e-4, 300 * level, 300 * level) for level in (0.25, 0.5, 1.0)
@@ -24,6 +24,17 @@ MEASURED = LightOutput(
     recording="2026-11-25T09-59-50Z_light-output",
     levels=DROOPING,
 )
+
+
+def test_the_one_before_the_newest_is_kept_once_more_with_its_evidence(tmp_path):
+    keep(tmp_path, MEASURED, "sequence,counts\n1,2\n")
+    with pytest.raises(Refused, match="before the newest"):
+        former_again(tmp_path, "handheld", "2026-11-27T10:00:00Z")
+    keep(tmp_path, replace(MEASURED, made_at="2026-11-26T10:00:00Z", gain=2.0), "")
+    keep(tmp_path, replace(MEASURED, made_at="2026-11-26T11:00:00Z", ring="another"), "")
+    path = former_again(tmp_path, "handheld", "2026-11-27T10:00:00Z")
+    assert newest(tmp_path, "handheld") == replace(MEASURED, made_at="2026-11-27T10:00:00Z")
+    assert path.with_suffix(".csv").read_text() == "sequence,counts\n1,2\n"
 
 
 def test_what_is_kept_is_found_again_with_its_evidence_beside_it(tmp_path):

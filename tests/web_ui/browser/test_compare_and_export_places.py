@@ -150,6 +150,7 @@ def test_sticks_come_fill_up_and_go_and_an_export_is_stopped(
     expect(page.locator("#export-start")).to_be_disabled()
     job.get_by_role("button", name="Stop").tap()
     expect(job).to_contain_text("Nothing half written is left there, and nothing is lost here")
+    expect(job).to_contain_text("Nothing is being written to the stick now")
     assert records.jobs[-1].recordings == tuple(names[:2])
     page.locator("#export-start").tap()
     expect(page.locator(".export-job")).to_have_count(2)

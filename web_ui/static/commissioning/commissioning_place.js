@@ -135,12 +135,23 @@ export class CommissioningPlace {
 
   /** Keep the result that waits; the former calibration can be taken up again at once. @param {Element} pressed */
   async keep(pressed) {
-    const [former, step] = [this.known?.calibrations[0]?.name, this.known?.proposal?.step];
+    const step = this.known?.proposal?.step;
+    const former = step === "light" ? this.formerLight() : this.formerCalibration();
     const { done, answer } = await this.page.acts.run("POST", "/commissioning/proposal", { keep: true }, pressed);
     if (!done) return;
     this.settled(answer);
-    const undo = former === undefined || step === "light" ? [] : [{ word: words("commissioning-undo"), run: () => void this.use(former) }];
-    this.page.line.say(words("commissioning-kept"), undo);
+    this.page.line.say(words("commissioning-kept"), former === null ? [] : [{ word: words("commissioning-undo"), run: former }]);
+  }
+
+  /** What takes the newest calibration up again, as it is before another is kept; null where there is none. */
+  formerCalibration() {
+    const name = this.known?.calibrations[0]?.name;
+    return name === undefined ? null : () => void this.use(name);
+  }
+
+  formerLight() {
+    const measured = this.known?.steps.some(({ step, made_at }) => step === "light" && made_at !== "") ?? false;
+    return measured ? () => void this.take("/commissioning/use-former-light") : null;
   }
 
   askDiscard() {
@@ -164,8 +175,19 @@ export class CommissioningPlace {
    * @param {string} name of an older calibration
    * @param {Element} [pressed]
    */
-  async use(name, pressed) {
-    const { done, answer } = await this.page.acts.run("POST", "/commissioning/use", { name }, pressed);
+  use(name, pressed) {
+    return this.take("/commissioning/use", { name }, pressed);
+  }
+
+  /**
+   * Take something older up again.
+   *
+   * @param {string} path
+   * @param {object} [asked]
+   * @param {Element} [pressed]
+   */
+  async take(path, asked, pressed) {
+    const { done, answer } = await this.page.acts.run("POST", path, asked, pressed);
     if (!done) return;
     this.told(answer);
     this.page.line.say(words("commissioning-used"));

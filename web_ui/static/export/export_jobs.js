@@ -15,6 +15,8 @@ export class ExportJobs {
     this.page = page;
     this.place = element("export-jobs");
     this.text = "";
+    /** @type {ExportJob | undefined} while one is written no older one says that a stick can be pulled */
+    this.newest = undefined;
     /** @type {HTMLProgressElement | null} */
     this.bar = null;
   }
@@ -25,6 +27,7 @@ export class ExportJobs {
     if (text !== this.text) {
       this.text = text;
       this.bar = null;
+      this.newest = jobs.at(-1);
       this.place.replaceChildren(...jobs.toReversed().map((job) => this.job(job)));
     }
     const running = jobs.at(-1);
@@ -46,7 +49,7 @@ export class ExportJobs {
       row.append(made("div", "job-progress", this.bar, made("span", "job-share", shareText(job.done)), stop));
       return row;
     }
-    row.append(...this.outcome(job));
+    row.append(...this.outcome(job), ...(this.newest === job && isOnDrive(job.target) ? [pullWords(job)] : []));
     return row;
   }
 
@@ -80,6 +83,17 @@ export class ExportJobs {
     const besides = notes.length === 0 ? [] : [made("details", "folded", made("summary", "", words("export-notes")), list(notes.map(said)))];
     return [checked, list(folders), ...besides];
   }
+}
+
+/** Where sticks are mounted, as `device/drives.py` looks for them. @param {string} target */
+function isOnDrive(target) {
+  return /^\/(media|run\/media|mnt)\//.test(target);
+}
+
+/** Every file was flushed and read back, and its folder flushed, before the job ended (`device/export/delivery.py`). @param {ExportJob} job */
+function pullWords({ error, stopped, folders = [] }) {
+  const whole = error === "" && stopped !== true && folders.length > 0;
+  return made("p", "export-pull", words(whole ? "export-pull-written" : "export-pull"));
 }
 
 /** @param {string[]} lines */

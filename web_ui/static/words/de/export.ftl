@@ -47,4 +47,6 @@ export-checked = { $count ->
     [one] 1 Datei, { $size }, zurückgelesen und verglichen. manifest.json nennt sie mit ihrer Prüfsumme.
    *[other] { $count } Dateien, { $size }, zurückgelesen und verglichen. manifest.json nennt jede mit ihrer Prüfsumme.
  }
+export-pull-written = Alles liegt auf dem Stick, ist weggeschrieben und zurückgelesen, nichts wartet mehr: der Stick kann jetzt abgezogen werden.
+export-pull = Auf den Stick wird jetzt nichts geschrieben: er kann abgezogen werden.
 export-notes = Anmerkungen

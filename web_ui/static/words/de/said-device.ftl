@@ -182,3 +182,5 @@ said-device-not-what-program-wrote-remove = nicht, was dieses Programm geschrieb
 said-device-events-fields-may-not = die Felder eines Ereignisses dürfen nicht kind oder time_ns heißen: { $fields }
 said-device-event-field-cannot-stored = Ereignis { $kind }: Ein Feld lässt sich nicht als JSON ablegen ({ $error }): { $fields }
 said-device-what-there-before-dye = { $said-first }, und was vor dem Farbstoff da war, wird nicht mehr abgezogen
+said-device-newest-calibration-force = die neueste Kalibrierung ist in Kraft: Das Kameraprogramm wurde dafür neu gestartet
+said-device-no-light-output-before = vor der neuesten wurde keine Lichtleistung gemessen: { $name }; messen Sie sie noch einmal

@@ -47,4 +47,6 @@ export-checked = { $count ->
     [one] 1 file, { $size }, read back and compared. manifest.json lists it with its checksum.
    *[other] { $count } files, { $size }, read back and compared. manifest.json lists each with its checksum.
  }
+export-pull-written = All of it is on the stick, flushed and read back, and nothing waits to be written: the stick can be pulled out now.
+export-pull = Nothing is being written to the stick now: it can be pulled out.
 export-notes = Notes

@@ -182,3 +182,5 @@ said-device-not-what-program-wrote-remove = not what this program wrote: { $path
 said-device-events-fields-may-not = an event's fields may not be called kind or time_ns: { $fields }
 said-device-event-field-cannot-stored = event { $kind }: a field cannot be stored as JSON ({ $error }): { $fields }
 said-device-what-there-before-dye = { $said-first }, and what was there before the dye is no longer taken off
+said-device-newest-calibration-force = the newest calibration is in force: the camera's program was started again for it
+said-device-no-light-output-before = no light output was measured before the newest: { $name }; measure it again

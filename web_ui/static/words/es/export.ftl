@@ -47,4 +47,6 @@ export-checked = { $count ->
     [one] 1 archivo, { $size }, releído y comparado. manifest.json lo recoge con su suma de comprobación.
    *[other] { $count } archivos, { $size }, releídos y comparados. manifest.json recoge cada uno con su suma de comprobación.
  }
+export-pull-written = Todo está en la memoria, escrito y releído, y no queda nada por escribir: ya se puede retirar la memoria.
+export-pull = Ahora no se escribe nada en la memoria: se puede retirar.
 export-notes = Notas

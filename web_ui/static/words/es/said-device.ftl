@@ -182,3 +182,5 @@ said-device-not-what-program-wrote-remove = no es lo que escribió este programa
 said-device-events-fields-may-not = los campos de un suceso no pueden llamarse kind ni time_ns: { $fields }
 said-device-event-field-cannot-stored = suceso { $kind }: un campo no se puede guardar como JSON ({ $error }): { $fields }
 said-device-what-there-before-dye = { $said-first }, y lo que había antes del colorante ya no se resta
+said-device-newest-calibration-force = la calibración más reciente está en vigor: el programa de la cámara se reinició para ello
+said-device-no-light-output-before = antes de la más reciente no se midió ninguna potencia de luz: { $name }; mídala de nuevo
