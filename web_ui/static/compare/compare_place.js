@@ -143,8 +143,8 @@ export class ComparePlace {
     if (found === null) return;
     try {
       const { compareSheet } = await import("./compare_sheet.js");
-      await Promise.all(this.pictures.images.map((image) => image.decode()));
-      saveFile(await compareSheet(found, this.pictures.images), `${found.first}_and_${found.second}.png`);
+      const pictures = await Promise.all(this.pictures.images.map((image) => createImageBitmap(image)));
+      saveFile(await compareSheet(found, pictures), `${found.first}_and_${found.second}.png`);
     } catch {
       this.page.line.say(words("review-not-saved"));
     }

@@ -16,7 +16,7 @@ const CHANGE_COLOURS = ["#549ddf", "#282828", "#df863c"];
  * All three pictures as PNG to keep, in the page's language, with regions, scales, marks and cautions.
  *
  * @param {Comparison} found
- * @param {HTMLImageElement[]} images first, second, difference
+ * @param {ImageBitmap[]} images first, second, difference
  * @returns {Promise<Blob>}
  */
 export function compareSheet(found, images) {

@@ -22,7 +22,7 @@ function card(name, change) {
   const key = FIGURES[0]?.[0] ?? "";
   const open = isOpen(change.difference[key]);
   const verdict = open ? made("p", "change-open", words("compare-open")) : made("p", "change-open");
-  return made("article", "compare-card region-card",
+  return made("article", "raised-card region-card",
     made("h3", "region-title", name),
     made("div", "change-line",
       big(words("compare-first-short"), levelText(change.first[key])),

@@ -35,6 +35,7 @@ export class MapsPanel {
     /** @type {KeptMaps | null} */
     this.maps = null;
     this.chosen = "arrival_s";
+    this.showing = new NewestWins((/** @type {string} */ path) => this.load(path));
     this.reading = new NewestWins((/** @type {{x: number, y: number}} */ share) => this.read(share));
     this.reader = new PointReader(this.frame, (share) => this.reading.ask(share));
     element("review-map-png").onclick = () => void this.save("png");
@@ -74,12 +75,23 @@ export class MapsPanel {
     this.choices.value = name;
     const { width, height } = this.review;
     this.frame.style.setProperty("--aspect", `${Math.floor(width / 2)} / ${Math.floor(height / 2)}`);
-    this.picture.src = `/api/v1${recordingPath(this.review.name, "maps", `${name}.png`)}?legend=false`;
+    this.showing.ask(`${recordingPath(this.review.name, "maps", `${name}.png`)}?legend=false`);
     this.picture.alt = words("review-map-alt", { what: figureName(name) });
     write(element("review-map-means"), figureMeans(name));
     this.drawScale(map);
     write(this.value, words("review-map-touch"));
     this.reader.forget();
+  }
+
+  /** Others may look at a recording just now: the map waits for its turn. @param {string} path */
+  async load(path) {
+    try {
+      const map = await (await fetchPatiently(path)).blob();
+      URL.revokeObjectURL(this.picture.src);
+      this.picture.src = URL.createObjectURL(map);
+    } catch (error) {
+      this.acts.failed(error);
+    }
   }
 
   /** @param {KeptMap} map */
