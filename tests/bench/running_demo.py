@@ -22,7 +22,7 @@ T = TypeVar("T")
 
 START_S = 90.0
 """The first start on a machine compiles."""
-STOP_S = 15.0
+STOP_S = 40.0
 PATIENCE_S = 20.0
 REPEAT_S = 0.2
 MODULES = {"light guard": "device.light", "imager": "device.imager", "web": "web_ui"}

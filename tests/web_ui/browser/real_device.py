@@ -28,14 +28,14 @@ recirculation = 0.4
 [[tissue]]
 name = "base"
 polygon_mm = [[0, 0], [91, 0], [91, 136], [0, 136]]
-arrival_s = 0.4
+arrival_s = 1.0
 alpha = 2.0
 beta = 0.5
 level = 1.0
 [[tissue]]
 name = "tip"
 polygon_mm = [[91, 0], [182, 0], [182, 136], [91, 136]]
-arrival_s = 0.4
+arrival_s = 1.0
 alpha = 2.0
 beta = 0.5
 level = {TIP_PERCENT / 100}

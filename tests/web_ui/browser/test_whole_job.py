@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import json
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 from shared.recording import Recording
-from tests.bench.running_demo import Demo, wait_for
+from tests.bench.running_demo import START_S, Demo, wait_for
 from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, expect_live, in_control, open_sheet, point_on_picture
 from tests.web_ui.browser.real_device import (
     BASE_AT,
@@ -27,8 +28,11 @@ from tests.web_ui.browser.real_device import (
 pytestmark = pytest.mark.browser
 
 PHONE = (390, 844)
-ARRIVAL_S, PEAK_S = 0.4, 1.0
-"""Of the scene: the dye arrives, and is highest (alpha x beta) so much later."""
+WORK_MS = 200_000
+"""What the device does beside its picture (analyses, comparisons, exports) has the lowest priority of all."""
+
+ARRIVAL_S = 1.0
+"""Of the scene."""
 
 
 @pytest.fixture(scope="module")
@@ -62,13 +66,14 @@ def note(page: Page, word: str) -> None:
     expect(page.locator("#line-text")).to_have_text(f"Note kept: {word}")
 
 
-def record_a_run(page: Page, demo: Demo, finger: FingerOnLight, dye_act: str = "") -> None:
+def record_a_run(page: Page, demo: Demo, finger: FingerOnLight, dye_act: str) -> None:
     """Baseline, dye, six seconds, stop; light is held."""
     steady_light(demo)
+    page.locator("#act-record").tap()
+    finger.until("#recording-word", "Rec 0:02")
     page.locator("#act-dye").tap()
-    if dye_act:
-        line_act(page, dye_act)
-    expect(page.locator("#recording-word")).to_contain_text("Rec ")
+    line_act(page, dye_act)
+    expect(page.locator("#since-injection")).to_have_text(re.compile("^Dye 0:0[0-5]$"))  # the clock runs anew
     finger.until("#since-injection", "Dye 0:06")
     page.locator("#act-record").tap()
     line_act(page, "Stop")
@@ -91,8 +96,10 @@ def test_from_pairing_to_exported_files(demo: Demo, opened: Callable[..., Page],
             page.touchscreen.tap(*point_on_picture(page, *where))
             expect(page.locator("#labels .label")).to_have_count(count)
         steady_light(demo)
+        page.locator("#act-record").tap()
+        finger.until("#recording-word", "Rec 0:02")
         page.locator("#act-dye").tap()
-        expect(page.locator("#line-text")).to_have_text("Dye in: the clock runs, and a recording with it.")
+        expect(page.locator("#line-text")).to_contain_text("Dye in: the clock runs. The recording goes on.")
         finger.until("#since-injection", "Dye 0:03")
         shown, uncertainty = value_shown(page)
         assert abs(shown - TIP_PERCENT) <= 1 + 3 * uncertainty
@@ -106,6 +113,8 @@ def test_from_pairing_to_exported_files(demo: Demo, opened: Callable[..., Page],
         record_a_run(page, demo, finger, "Dye in again")
     expect(page.locator("#light-word")).not_to_contain_text("Light on")
     second, first = recordings(page)
+    maps = demo.data / "recordings" / f"{first}.zarr" / "maps" / "zarr.json"
+    wait_for(maps.exists, "maps of the first run", WORK_MS / 1000)
     looked_at_again(page, first)
     compared(page, first, second)
     exported(page, [first, second], tmp_path)
@@ -133,7 +142,7 @@ def looked_at_again(page: Page, name: str) -> None:
     page.locator(f'[data-name="{name}"] .row-link').tap()
     expect(page.locator("#review-labels .label")).to_have_count(2)
     page.locator("#review-next-acts button", has_text="Analyse").tap()
-    expect(page.locator("#review-chart canvas")).to_be_visible(timeout=60_000)
+    expect(page.locator("#review-chart canvas")).to_be_visible(timeout=WORK_MS)
     found = page.evaluate(
         "(name) => fetch(`/api/v1/recordings/${name}/analysis`).then((answer) => answer.json())", name
     )
@@ -147,13 +156,13 @@ def looked_at_again(page: Page, name: str) -> None:
     page.locator("#review-tab-notes").tap()
     expect(page.locator("#review-events")).to_contain_text("Pull on")
     page.locator("#review-tab-maps").tap()
-    page.locator("#review-map-choices").select_option("time_to_peak_s")
+    page.locator("#review-map-choices").select_option("peak_relative_percent")
     box = page.locator("#review-map-frame").bounding_box()
     assert box is not None
-    page.touchscreen.tap(box["x"] + box["width"] * BASE_AT[0], box["y"] + box["height"] * BASE_AT[1])
     value = page.locator("#review-map-value")
-    expect(value).to_contain_text("±")
-    assert float(value.inner_text().split()[0]) == pytest.approx(PEAK_S, abs=0.5)
+    for (x, y), about in ((BASE_AT, r"^(9[5-9]|10\d)\D"), (TIP_AT, r"^3[0-9]\D")):
+        page.touchscreen.tap(box["x"] + box["width"] * x, box["y"] + box["height"] * y)
+        expect(value).to_have_text(re.compile(about), use_inner_text=True)
 
 
 def compared(page: Page, first: str, second: str) -> None:
@@ -164,7 +173,7 @@ def compared(page: Page, first: str, second: str) -> None:
     page.locator("#chosen-compare").tap()
     page.locator("#compare-start").tap()
     card = page.locator(".region-card")
-    expect(card.locator(".change-big strong")).to_contain_text("points", timeout=60_000)
+    expect(card.locator(".change-big strong")).to_contain_text("points", timeout=WORK_MS)
     words = card.locator(".change-big strong").inner_text()
     assert abs(float(words.replace("−", "-").split()[0])) <= 3, words
     page.locator("[data-look=difference]").tap()
@@ -180,7 +189,7 @@ def exported(page: Page, names: list[str], folder: Path) -> None:
     page.get_by_label("A folder on the device").check()
     page.get_by_label("Path of the folder").fill(str(folder))
     page.locator("#export-start").tap()
-    expect(page.locator(".export-job").first).to_contain_text("2 recordings written to", timeout=60_000)
+    expect(page.locator(".export-job").first).to_contain_text("2 recordings written to", timeout=WORK_MS)
 
 
 def check_files(demo: Demo, names: list[str], folder: Path) -> None:
@@ -275,7 +284,7 @@ def test_a_killed_imager_is_not_live_comes_back_and_its_recording_says_where_it_
         expect(page.locator("#band")).to_contain_text("NOT LIVE")
         expect(page.locator("#light-word")).to_have_text("Light not known")
         expect(page.locator("#recording-word")).to_have_text("Rec not known")
-        expect_live(page)
+        expect(page.locator("#live-word")).to_have_text("LIVE", timeout=1000 * START_S)
         expect(page.locator("#recording-word")).to_have_text("Not recording")
         assert demo.state()["light"]["state"] != "lit", "the finger has not been lifted since"
     with FingerOnLight(page):
