@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 
 from flask import Flask
@@ -58,7 +59,9 @@ class PageServer:
 
     def close(self) -> None:
         """Stop; returns when its threads have ended."""
-        self._server.trigger.pull_trigger(self._hang_up)
+        # An answer just then wakes its loop as well, which may have hung up, and closed the trigger, before this pulls it.
+        with suppress(OSError):
+            self._server.trigger.pull_trigger(self._hang_up)
         self._thread.join()
         self._server.task_dispatcher.shutdown(timeout=0.5)
 
