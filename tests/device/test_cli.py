@@ -44,6 +44,8 @@ def test_every_file_is_a_command_and_is_listed() -> None:
         "percent_done",
         "progress",
         "share_done",
+        "asked_regions",
+        "figure_words",
     }
     assert files == {_MODULES.get(name, name.replace("-", "_")) for name in COMMANDS}
 
