@@ -176,7 +176,7 @@ class FusedPicture:
         gain = np.rint(np.minimum(least_flat / calibration.flat.astype(np.float64), 1.0) * TOP)
         rounding = np.rint(PART / 2 / gain)
         dark = calibration.dark_counts * per_count - rounding
-        self._per_count, self._rounding = per_count, rounding.astype(np.float32)
+        self._per_count, self._rounding = per_count, np.minimum(rounding, PART - 1).astype(np.uint16)
         self._gain[:] = gain
         self._dark[:] = np.rint(np.clip(dark, -TOP, TOP))
         self._scale = per_count * least_flat * TOP / PART
