@@ -52,6 +52,8 @@ UNTIL = """([selector, least]) => {
 }"""
 PRESS_MS, PRESSES = 4_000, 8
 LIT_IN_A_ROW = 20
+DARK_IN_A_ROW = 30
+"""So many, and it is no few dark frames of an exposure that changes: a busy machine tripped the light."""
 
 
 @contextmanager
@@ -91,8 +93,12 @@ class FingerOnLight:
     def until(self, selector: str, least: str) -> None:
         """Hold until the words of that element are at least these."""
         while self._page.wait_for_function(UNTIL, arg=[selector, least], timeout=30_000).json_value() == "tripped":
-            self._page.mouse.up()
-            self.press()
+            self.again()
+
+    def again(self) -> None:
+        """Lift, and press anew."""
+        self._page.mouse.up()
+        self.press()
 
     def _middle(self) -> tuple[float, float]:
         box = self._page.locator("#act-light").bounding_box()
@@ -100,9 +106,12 @@ class FingerOnLight:
         return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
-def steady_light(demo: Demo) -> None:
-    """Wait until enough pictures in a row were lit: the baseline is the mean of about the last second of light."""
+def steady_light(demo: Demo, finger: FingerOnLight) -> None:
+    """Hold until enough pictures in a row were lit: the baseline is the mean of about the last second of light."""
     with demo.stream() as stream:
-        in_a_row = 0
-        while in_a_row < LIT_IN_A_ROW:
-            in_a_row = in_a_row + 1 if stream.picture().header["lit"] else 0
+        lit = dark = 0
+        while lit < LIT_IN_A_ROW:
+            lit, dark = (lit + 1, 0) if stream.picture().header["lit"] else (0, dark + 1)
+            if dark == DARK_IN_A_ROW:
+                finger.again()
+                dark = 0

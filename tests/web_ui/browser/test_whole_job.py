@@ -68,7 +68,7 @@ def note(page: Page, word: str) -> None:
 
 def record_a_run(page: Page, demo: Demo, finger: FingerOnLight, dye_act: str) -> None:
     """Baseline, dye, six seconds, stop; light is held."""
-    steady_light(demo)
+    steady_light(demo, finger)
     page.locator("#act-record").tap()
     finger.until("#recording-word", "Rec 0:02")
     page.locator("#act-dye").tap()
@@ -95,7 +95,7 @@ def test_from_pairing_to_exported_files(demo: Demo, opened: Callable[..., Page],
         for where, count in ((BASE_AT, 1), (TIP_AT, 2)):
             page.touchscreen.tap(*point_on_picture(page, *where))
             expect(page.locator("#labels .label")).to_have_count(count)
-        steady_light(demo)
+        steady_light(demo, finger)
         page.locator("#act-record").tap()
         finger.until("#recording-word", "Rec 0:02")
         page.locator("#act-dye").tap()
