@@ -144,7 +144,8 @@ def calibration_of(device: BareDevice) -> str:
 
 def test_it_is_in_force_from_the_next_start(commissioned: BareDevice) -> None:
     state = commissioned.state()
-    assert not [one for one in state.warnings if "calibration" in one]
+    told = "the newest calibration is in force: the camera's program was started again for it"
+    assert [one for one in state.warnings if "calibration" in one] in ([], [told])
     name, figures = listed(commissioned.data, state.sensor)[0]
     assert state.calibrated_at.replace(":", "-") == name
     assert figures.missing == ()
