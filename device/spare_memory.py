@@ -6,15 +6,7 @@ import gc
 from pathlib import Path
 
 _MADV_DONTNEED = 4
-_M_ARENA_MAX = -8
 _COMPILER = "libllvmlite"
-
-
-def share_heaps() -> None:
-    """Let all threads share two heaps, where glibc would give each one its own; call before there are threads."""
-    mallopt = getattr(ctypes.CDLL(None), "mallopt", None)
-    if mallopt is not None:
-        mallopt(_M_ARENA_MAX, 2)
 
 
 def give_back() -> None:

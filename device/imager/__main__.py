@@ -38,7 +38,7 @@ from device.light.pins import board_factory
 from device.live import LivePath, warm_up
 from device.maps_reader import MapsReader
 from device.recorder import Recorder
-from device.spare_memory import give_back, share_heaps
+from device.spare_memory import give_back
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.frame_bus import FrameBusWriter
@@ -89,7 +89,6 @@ def _imager(options: argparse.Namespace, settings: Settings, end: Callable[[], N
     clock = SystemClock()
     restarted = (options.run_dir / "frame_bus").exists()
     with ExitStack() as opened:
-        share_heaps()
         warm_up()  # what it loads is shared with the reader
         gc.freeze()  # and stays so: the collector would write to it
         reader = MapsReader(multiprocessing.get_context("fork"))  # before there are threads, or much memory
