@@ -23,8 +23,6 @@ from flask import Flask
 
 from shared.clock import SystemClock
 from shared.errors import Refused
-from shared.protocol.commissioning import StopWalk
-from shared.protocol.control import Light, State
 from web_ui.access import Access
 from web_ui.app import close_app, create_app
 from web_ui.device_link import DeviceLink, StatePoll
@@ -95,7 +93,7 @@ async def _serve(arguments: argparse.Namespace) -> int:
         await _pictures_listening(pictures, host, port + 1, tls)
         page = await _page_listening(app, host, port, tls, opened)
         loop = asyncio.get_running_loop()
-        _wire(loop, access, pictures, device)
+        access.roles.on_end = lambda: _soon(loop, pictures.part_from_unpaired)
         poll = StatePoll(
             run_folder / "control.sock", lambda state: _soon(loop, pictures.put_state, state, access.state())
         )
@@ -154,20 +152,6 @@ async def _page_listening(
             f"cannot serve the page on {host}:{port} ({error.strerror})", remedy="choose another --port"
         ) from None
     return page
-
-
-def _wire(loop: asyncio.AbstractEventLoop, access: Access, pictures: PictureServer, device: DeviceLink) -> None:
-    """What follows when control changes hands or a session ends, in whatever thread that happened."""
-
-    def darken() -> None:
-        try:
-            device.ask_for(State, StopWalk())
-            device.ask_for(State, Light("off"))
-        except Refused as refusal:
-            _log.warning("the light was not told that control changed hands: %s", refusal.line)
-
-    access.roles.on_change = lambda: _soon(loop, loop.run_in_executor, None, darken)
-    access.roles.on_end = lambda: _soon(loop, pictures.part_from_unpaired)
 
 
 def _soon(loop: asyncio.AbstractEventLoop, act: Callable[..., object], *arguments: object) -> None:

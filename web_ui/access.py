@@ -7,6 +7,7 @@ from typing import Self
 from shared.clock import Clock
 from web_ui.button_press import ButtonPress
 from web_ui.device_link import DeviceLink
+from web_ui.hand_over import HandOver
 from web_ui.pairing import Pairing
 from web_ui.roles import Role, Roles
 from web_ui.sessions import Session, Sessions
@@ -40,13 +41,16 @@ class Access:
     pairing: Pairing
     roles: Roles
     button: ButtonPress
+    hand_over: HandOver
 
     @classmethod
     def kept_in(cls, run_folder: Path, device: DeviceLink, clock: Clock, word: str | None = None) -> Self:
         """Access as the run folder remembers it since the boot; raises Refused for files that this program did not write."""
         sessions = Sessions(clock, run_folder / _FILE)
         pairing = Pairing.kept_in(run_folder, sessions, clock, word)
-        return cls(sessions, pairing, Roles(sessions, clock), ButtonPress(device, clock))
+        roles, hand_over = Roles(sessions, clock), HandOver(device)
+        roles.on_change = hand_over.begin
+        return cls(sessions, pairing, roles, ButtonPress(device, clock), hand_over)
 
     def paired(self, cookie: str | None) -> bool:
         """Whether that browser may look (``admission.Admission``)."""
@@ -65,6 +69,17 @@ class Access:
     def role(self, session: Session) -> Role:
         """Role of that session now."""
         return self.roles.role(session)
+
+    def may_act(self, session: Session) -> bool:
+        """Whether that session may change something; what the one before asked for has then ended."""
+        may = self.roles.may_act(session)
+        if may:
+            self.hand_over.settle()
+        return may
+
+    def close(self) -> None:
+        """End what may still be asked of the imager."""
+        self.hand_over.close()
 
     def state(self) -> AccessState:
         """For every page."""

@@ -199,6 +199,7 @@ def ask_for_control() -> ControlAsked:
     controller = tablet(access.sessions.controller)
     match access.roles.ask(own):
         case "controls":
+            access.hand_over.settle()
             return ControlAsked("controls", "You control.")
         case "asked":
             return ControlAsked("asked", f"Asked. The tablet {controller.label if controller else ''} has to agree.")
@@ -225,6 +226,7 @@ def _ask_button(own: Session) -> ControlAsked:
     if known_state.state == "ended":
         return ControlAsked("ended", f"Control stays where it is: {known_state.reason}.")
     access.roles.take(own)
+    access.hand_over.settle()
     return ControlAsked("controls", "You control.")
 
 
@@ -234,8 +236,10 @@ def _ask_button(own: Session) -> ControlAsked:
 @operation(access_api, "Answer the tablet that asks for control")
 def answer_asker(consent: Consent) -> Standing:
     """With a yes, this browser watches from now on, and the light it asked for ends."""
-    if not parts().access.roles.answer(consent.number, consent.give):
+    access = parts().access
+    if not access.roles.answer(consent.number, consent.give):
         raise Refused("that tablet asks for control no more", consent.number, "wait until it asks again")
+    access.hand_over.settle()
     return _standing()
 
 

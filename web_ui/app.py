@@ -136,6 +136,7 @@ def _serve_words(app: APIFlask) -> None:
 def close_app(app: APIFlask) -> None:
     """Hang up on the imager and the frame bus."""
     parts: Parts = app.extensions["tapetum"]
+    parts.access.close()
     parts.device.close()
     parts.pictures.close()
     app.extensions["tapetum review"].close()
@@ -171,7 +172,7 @@ def _admit_session(access: Access) -> None:
     g.session = access.sessions.of(request.cookies.get(COOKIE))
     if g.session is None:
         raise Unpaired("this browser is not paired; type the word that the device shows, or press its button")
-    if needs == "controls" and request.endpoint is not None and not access.roles.may_act(g.session):
+    if needs == "controls" and request.endpoint is not None and not access.may_act(g.session):
         raise Watches("this tablet watches; ask for control first")
 
 

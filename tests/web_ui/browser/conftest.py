@@ -8,7 +8,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from shared.protocol import control as c
 from tests.web_ui.browser.page_device import PageDevice
 
 LANDSCAPE, PORTRAIT = (1180, 820), (820, 1180)
@@ -200,25 +199,20 @@ def expect_live(page: Page) -> None:
 ROLE = "() => document.getElementById('role').dataset.words.replace('pairing-you-', '')"
 ROLE_KNOWN = f"() => ['control', 'watch'].includes(({ROLE})())"
 ASKS_UNTIL_IT_CONTROLS = f"""async () => {{
-  if (({ROLE})() === "control") return true;
   const {{ ask }} = await import("/static/page/device_api.js");
-  await ask("POST", "/control");
-  return false;
+  const said = await ask("POST", "/control");
+  return said.state === "controls" && ({ROLE})() === "control";
 }}"""
 
 
 def in_control(page: Page, device: PageDevice | None = None) -> None:
     """Wait until this tablet controls: one of the test before may be thought here for a while, though its page has closed.
 
-    What is asked of the device as control changes hands has then been asked, and is forgotten.
+    What is asked of the device as control changes hands has been asked by then, and is forgotten.
     """
     page.wait_for_function(ROLE_KNOWN, timeout=PATIENCE_MS)
-    watched = page.evaluate(ROLE) == "watch"
     page.wait_for_function(ASKS_UNTIL_IT_CONTROLS, timeout=PATIENCE_MS, polling=100)
     if device is not None:
-        if watched:
-            with suppress(AssertionError):  # where nobody controlled before, nothing is put out
-                device.wait_for(lambda asked: c.Light("off") in asked, 1.0)
         device.requests.clear()
 
 
