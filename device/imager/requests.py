@@ -246,6 +246,7 @@ class Requests:
             data_folder=str(parts.data_folder),
             case=self._case,
             happened=self._loop.happenings.count,
+            maps_ready=(self._loop.maps.ready if self._loop.maps is not None else None) or "",
             comparison=self._comparisons.newest,
             walk=None if self._desk is None else self._desk.walk,
             analysis=self._review.analysis,

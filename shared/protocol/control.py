@@ -288,7 +288,7 @@ class State:
     """Everything a newcomer's page needs. ``light_measured_at`` is empty where light output is assumed linear; ``ring`` is whose
     light it is, ``sensor`` whose frames they are, ``data_folder`` where the device keeps recordings and calibration.
     ``calibrated_at`` is empty where nothing of the camera was measured. ``case`` is the one that is open, "" for none. ``happened``
-    changes when there is something new in ``Curves.happened``.
+    changes when there is something new in ``Curves.happened``. ``maps_ready`` is the newest run whose maps lie with it.
     """
 
     camera: CameraState
@@ -315,6 +315,7 @@ class State:
     comparison: comparing.ComparisonJob | None = None
     case: str = ""
     happened: int = 0
+    maps_ready: str = ""
     version: int = VERSION
 
 

@@ -195,8 +195,19 @@ def test_a_polygon_is_drawn_corner_by_corner_and_the_picture_brought_closer(revi
     expect(review.locator("#review-zoom")).to_be_hidden()
 
 
-def test_a_map_is_read_under_the_finger_and_saved(review: Page) -> None:
+def test_maps_show_when_they_are_ready_are_read_under_the_finger_and_saved(
+    review: Page, recorded: Path, device: PageDevice
+) -> None:
     review.locator("#review-tab-maps").click()
+    (recorded / "maps").rename(recorded / "afterwards-maps")
+    try:
+        review.evaluate("location.hash = '#review/'")
+        review.evaluate(f"location.hash = '#review/{NAME}'")
+        expect(review.locator("#review-maps-none")).to_be_visible()
+        shown(review)
+    finally:
+        (recorded / "afterwards-maps").rename(recorded / "maps")
+    device.change(maps_ready=NAME)
     review.locator("#review-map-choices").select_option("half_rise_s")
     frame = review.locator("#review-map-frame")
     box = frame.bounding_box()

@@ -113,8 +113,6 @@ def test_from_pairing_to_exported_files(demo: Demo, opened: Callable[..., Page],
         record_a_run(page, demo, finger, "Dye in again")
     expect(page.locator("#light-word")).not_to_contain_text("Light on")
     second, first = recordings(page)
-    maps = demo.data / "recordings" / f"{first}.zarr" / "maps" / "zarr.json"
-    wait_for(maps.exists, "maps of the first run", WORK_MS / 1000)
     looked_at_again(page, first)
     compared(page, first, second)
     exported(page, [first, second], tmp_path)
@@ -156,6 +154,7 @@ def looked_at_again(page: Page, name: str) -> None:
     page.locator("#review-tab-notes").tap()
     expect(page.locator("#review-events")).to_contain_text("Pull on")
     page.locator("#review-tab-maps").tap()
+    expect(page.locator("#review-maps")).to_be_visible(timeout=WORK_MS)  # they come while the recording is looked at
     page.locator("#review-map-choices").select_option("peak_relative_percent")
     box = page.locator("#review-map-frame").bounding_box()
     assert box is not None

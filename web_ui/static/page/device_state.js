@@ -87,6 +87,7 @@
  * @property {boolean} [hold_to_light]
  * @property {string} [case] the one that is open, empty for none
  * @property {number} [happened] changes when something new stands beside the growing curves
+ * @property {string} [maps_ready] the newest run whose maps lie with it
  * @property {import("../compare/compare_types.js").ComparisonJob | null} [comparison]
  * @property {string} [calibrated_at] empty: nothing of the camera was measured
  * @property {import("../commissioning/commissioning_types.js").WalkState | null} [walk] the check or step of commissioning that runs, or ran last

@@ -1,4 +1,4 @@
-/** @import { RegionValue } from "../page/device_state.js" */
+/** @import { DeviceState, RegionValue } from "../page/device_state.js" */
 /** @import { Page, Place } from "../page/place.js" */
 /** @import { Point } from "../picture/region_text.js" */
 /** @import { Drawn } from "./moment_picture.js" */
@@ -62,6 +62,7 @@ export class ReviewPlace {
     this.view = "relative";
     this.valuesAt = 0;
     this.jobKey = "";
+    this.mapsReady = "";
     const colours = JSON.parse(element("percent-colours").textContent ?? "");
     this.scale = new PercentScale(colours);
     this.marks = new RegionMarks(element("review-outlines", SVGSVGElement), element("review-labels"));
@@ -89,7 +90,7 @@ export class ReviewPlace {
     this.tabs = new PanelTabs(element("review-tabs"));
     element("review-still").onclick = () => void this.saveStill();
     this.listenToPicture();
-    page.onState((state) => this.heard(state?.analysis ?? null));
+    page.onState((state) => this.heard(state));
     fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
     new ResizeObserver(() => this.showMarks()).observe(element("review-picture"));
   }
@@ -127,6 +128,7 @@ export class ReviewPlace {
   }
 
   async begin() {
+    this.mapsReady = this.page.state()?.maps_ready ?? "";
     if (!(await this.learn())) {
       element("review-none").hidden = false;
       element("review-whole").hidden = true;
@@ -224,21 +226,24 @@ export class ReviewPlace {
     return this.view !== "grey" && this.moment?.reference?.flag === "";
   }
 
-  /** @returns {AnalysisJob | null} the newest, where it is of this recording */
-  job() {
-    const job = this.page.state()?.analysis ?? null;
+  /** @param {DeviceState | null} [state] @returns {AnalysisJob | null} the newest, where it is of this recording */
+  job(state = this.page.state()) {
+    const job = state?.analysis ?? null;
     return job !== null && job.recording === this.name ? job : null;
   }
 
-  /** @param {AnalysisJob | null} job */
-  heard(job) {
+  /** An analysis that ends, and maps of a run that become ready after it was opened, are shown at once. @param {DeviceState | null} state */
+  heard(state) {
     if (!this.isOpen || this.review === null) return;
-    const own = job !== null && job.recording === this.name ? job : null;
+    const own = this.job(state);
     this.bar.show(this.review, this.analysis, own);
     const key = own === null ? "" : `${own.number} ${own.finished}`;
     const ended = own !== null && own.finished && this.jobKey === `${own.number} false`;
     this.jobKey = key;
-    if (ended) void this.learn();
+    const mapsReady = state?.maps_ready ?? this.mapsReady;
+    const mapsCame = mapsReady !== this.mapsReady && !this.review.has_maps;
+    this.mapsReady = mapsReady;
+    if (ended || mapsCame) void this.learn();
   }
 
   /** @param {number} at_s @param {boolean} resting */
