@@ -71,6 +71,8 @@ test("the light says what it does, and a trip says what to do", () => {
 test("refusals keep the device's own line, and others say what to do", () => {
   assert.equal(refusalLine(400, { line: "gain 99 is too high; choose at most 64" }), "gain 99 is too high; choose at most 64");
   assert.match(refusalLine(503, null), /try again/);
+  const gone = "the imager does not answer: /run/tapetum/control.sock (No such file or directory); is the imager running? (systemctl status tapetum-imager)";
+  assert.equal(refusalLine(503, { line: gone }), refusalLine(503, null), "a socket and a command are nothing for whoever stands at a wound");
   assert.match(refusalLine(429, {}), /Wait/);
   assert.match(refusalLine(500, { line: "" }), /500/);
 });

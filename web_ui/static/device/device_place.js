@@ -2,6 +2,7 @@
 /** @import { Page, Place } from "../page/place.js" */
 /** @import { About, SettingLine, Trip } from "./device_types.js" */
 
+import { ask, Refusal } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
 import { momentText } from "../page/moment_text.js";
@@ -30,6 +31,8 @@ export class DevicePlace {
     this.timer = 0;
     this.asking = 0;
     this.settingsText = this.tripsText = "";
+    /** What the device, or the page's own server, says where it could not be asked. */
+    this.trouble = "";
     const list = (/** @type {string} */ id) => new FactList(element(id));
     this.lists = {
       light: list("device-light-facts"),
@@ -61,11 +64,15 @@ export class DevicePlace {
 
   async ask() {
     clearTimeout(this.asking);
-    const { done, answer } = await this.page.acts.run("GET", "/device");
+    try {
+      this.about = await ask("GET", "/device");
+      this.heardMs = Date.now();
+      this.trouble = "";
+    } catch (error) {
+      this.trouble = error instanceof Refusal ? said(error.ofDevice ?? error.message) : "";
+      if (!(error instanceof Refusal)) this.page.acts.failed(error);
+    }
     this.asking = window.setTimeout(() => void this.ask(), ASK_EVERY_MS);
-    if (!done) return;
-    this.about = answer;
-    this.heardMs = Date.now();
     this.show();
   }
 
@@ -73,7 +80,7 @@ export class DevicePlace {
     const state = this.page.state();
     const unknown = element("device-unknown");
     unknown.hidden = state !== null;
-    if (state === null) write(unknown, words("device-program-imager") + ": " + words("device-program-silent"));
+    if (state === null) write(unknown, [`${words("device-program-imager")}: ${words("device-program-silent")}.`, this.trouble].filter(Boolean).join(" "));
     else this.showState(state);
     if (this.about === null) return;
     this.lists.clock.show(clockFacts(this.about.device, this.heardMs));

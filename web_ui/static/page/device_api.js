@@ -84,9 +84,10 @@ async function sent(method, path, body, { signal = null, keepalive = false }) {
  * @param {any} json
  */
 export function refusalLine(status, json) {
+  // its line names a socket and a command: nothing for whoever stands at a wound. The device's own place shows it
+  if (status === 503) return words("page-camera-silent");
   const line = deviceLine(json);
   if (line !== null) return said(line);
-  if (status === 503) return words("page-camera-silent");
   if (status === 429) return words("page-too-many-tries");
   return words("page-could-not", { status: String(status) });
 }
