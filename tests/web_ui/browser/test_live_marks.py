@@ -278,6 +278,14 @@ PHONE = """() => ({
 })"""
 
 
+LONG_TRIP = "the ring was lit for 600 s without a pause, the longest allowed: let it rest 60 s more"
+CUT_OFF = (
+    """() => document.getElementById("line-text").scrollHeight - document.getElementById("line-text").clientHeight"""
+)
+COVERED = """() => document.getElementById("line").getBoundingClientRect().height
+  / document.getElementById("stage").getBoundingClientRect().height"""
+
+
 def test_a_phone_has_everything_one_below_the_other(
     web: WebProcess, device: PageDevice, opened: Callable[..., Page]
 ) -> None:
@@ -289,3 +297,10 @@ def test_a_phone_has_everything_one_below_the_other(
     for name in ("#canvas", "#act-light", "#act-dye", "#freeze", "#legend", "#curves-chart", "[data-sheet=sheet-more]"):
         page.locator(name).scroll_into_view_if_needed()
         expect(page.locator(name)).to_be_in_viewport()
+    device.change(light={"state": "tripped", "reason": LONG_TRIP})
+    more = page.locator("#line").get_by_role("button", name="More")
+    expect(more).to_be_visible()
+    assert page.evaluate(COVERED) < 0.3
+    more.tap()
+    expect(page.locator("#line").get_by_role("button", name="Less")).to_be_visible()
+    assert page.evaluate(CUT_OFF) <= 1

@@ -21,6 +21,13 @@ export class CalmLine {
     /** @type {Said | null} */
     this.ofPlace = null;
     this.timer = 0;
+    /** What stands is read in full: on a phone it is two lines otherwise, so that the picture is seen. */
+    this.whole = false;
+    this.more = button("", () => {
+      this.whole = !this.whole;
+      this.show();
+    });
+    addEventListener("resize", () => this.show());
   }
 
   /**
@@ -92,18 +99,30 @@ export class CalmLine {
     const said = this.both() ?? this.passing ?? this.standing;
     this.place.hidden = said === null;
     this.place.classList.toggle("stands", said?.leave === "");
+    if (said?.leave !== "") this.whole = false;
     if (said === null) return;
+    this.place.classList.toggle("whole", this.whole);
     this.text.textContent = said.text;
     if (said.lang) this.text.lang = said.lang;
     else this.text.removeAttribute("lang");
-    this.acts.replaceChildren(
-      ...said.acts.map(({ word, run }) =>
-        button(word, () => {
-          this.clear();
-          run();
-        }),
-      ),
-    );
-    if (said.leave !== "") this.acts.append(button(said.leave, () => this.clear(), "faint"));
+    const acts = [...said.acts.map(({ word, run }) => this.act(word, run)), ...this.lastAct(said)];
+    // a button that stays is not put anew: a finger may be on it
+    if (acts.length !== 1 || acts[0] !== this.acts.lastChild || this.acts.children.length !== 1) this.acts.replaceChildren(...acts);
+  }
+
+  /** @param {string} word @param {() => void} run */
+  act(word, run) {
+    return button(word, () => {
+      this.clear();
+      run();
+    });
+  }
+
+  /** What leaves can be closed; what stands can be read in full where there is no room for it. @param {Said} said */
+  lastAct({ leave }) {
+    if (leave !== "") return [button(leave, () => this.clear(), "faint")];
+    this.more.textContent = words(this.whole ? "page-line-less" : "page-line-more");
+    this.more.setAttribute("aria-expanded", String(this.whole));
+    return this.whole || this.text.scrollHeight > this.text.clientHeight + 1 ? [this.more] : [];
   }
 }

@@ -1,6 +1,8 @@
 # Was jeder Ort sagt: die Statusleiste, das Blatt „Orte“, Absagen der Seite selbst.
 page-places = Orte
 page-close = Schließen
+page-line-more = Mehr
+page-line-less = Weniger
 page-language = Sprache
 page-theme = Seite
 page-theme-dark = Dunkel

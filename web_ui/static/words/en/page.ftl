@@ -1,6 +1,8 @@
 # What every place says: the bar of state, the Places sheet, refusals of the page itself.
 page-places = Places
 page-close = Close
+page-line-more = More
+page-line-less = Less
 page-language = Language
 page-theme = Page
 page-theme-dark = Dark

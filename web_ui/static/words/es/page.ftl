@@ -1,6 +1,8 @@
 # Lo que dice cada lugar: la barra de estado, la hoja de lugares, los avisos de la propia página.
 page-places = Lugares
 page-close = Cerrar
+page-line-more = Más
+page-line-less = Menos
 page-language = Idioma
 page-theme = Página
 page-theme-dark = Oscura
