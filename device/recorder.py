@@ -5,6 +5,7 @@ What happens to it from there: recording_run.py.
 """
 
 import shutil
+import threading
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from device.kept_before import KeptBefore
 from device.recording_run import RecordingRun
 from shared.calibration import Calibration
 from shared.clock import Clock
@@ -58,6 +60,8 @@ class Recorder:
         self._ring: list[FrameRoom] = []
         self._shape = (0, 0)
         self._run: RecordingRun | None = None
+        self._before = KeptBefore()
+        self._beginning = threading.Lock()
         self.failure: BaseException | None = None
 
     def prepare(self, camera: CameraDescription) -> None:
@@ -87,10 +91,13 @@ class Recorder:
         calibration: Calibration,
         case: str = "",
         extra: Mapping[str, Any] | None = None,
+        *,
+        keep_before: bool = False,
     ) -> str:
         """Begin a recording, called after the moment and the case where ``name`` is None; returns its name.
 
-        Raises Refused while another one runs or is still being finished, for a bad case code, or where there is no room.
+        ``keep_before``: the newest frames come first, as far as they are kept (kept_before.py). Raises Refused while another one
+        runs or is still being finished, for a bad case code, or where there is no room.
         """
         if self._run is not None and not self._run.finished:
             raise Refused("a recording is running", self._run.name, "stop it and wait until it is written")
@@ -109,12 +116,27 @@ class Recorder:
             path = folder / f"{name}.zarr"
             return RecordingWriter(path, camera, calibration, started_at=moment, case=case, extra=extra)
 
-        self._run = RecordingRun(name, make, self._ring, self._settings, self._clock, lambda: self._free(folder))
+        with self._beginning:  # a frame goes either before the recording or into it
+            before = self._before.handed_over(self._clock.now_ns())
+            self._run = RecordingRun(
+                name,
+                make,
+                self._ring,
+                self._settings,
+                self._clock,
+                lambda: self._free(folder),
+                before if keep_before else (),
+            )
         return name
 
     def offer(self, frame: Frame) -> bool:
         """Keep a copy of ``frame`` if a recording runs and there is a free buffer; never blocks. Returns whether it was kept."""
-        return self._run is not None and self._run.offer(frame)
+        with self._beginning:
+            run = self._run
+            if run is None or run.finished:
+                self._before.take(frame, self._ring)
+                return False
+        return run.offer(frame)
 
     def event(self, kind: str, time_ns: int | None = None, **fields: Any) -> bool:
         """Keep an event, at this moment unless told otherwise; returns False while nothing is recorded. Raises Refused."""

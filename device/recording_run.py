@@ -27,7 +27,8 @@ _LOG = logging.getLogger(__name__)
 
 
 class RecordingRun:
-    """Starts at once; ``make`` opens the writer, in the writer's thread, and ``ring`` holds the rooms that take frames in.
+    """Starts at once; ``make`` opens the writer, in the writer's thread, and ``ring`` holds the rooms that take frames in. Some of
+    them may hold frames of ``before`` already, which come first.
 
     ``ended_because`` says why a recording ended by itself, ``failure`` keeps the exception where that was not for lack of room.
     """
@@ -40,9 +41,10 @@ class RecordingRun:
         settings: RecordingSettings,
         clock: Clock,
         free: Callable[[], int],
+        before: Sequence[tuple[FrameRoom, FrameRow]] = (),
     ) -> None:
         self.name = name
-        self.kept = 0
+        self.kept = len(before)
         self.written = 0
         self.gaps = 0
         self.ended_because = ""
@@ -53,16 +55,16 @@ class RecordingRun:
         self._clock = clock
         self._free_bytes = free
         self._size = len(ring)
-        self._free = deque(ring)
-        self._filled: deque[tuple[FrameRoom | None, FrameRow | Event]] = deque()
+        self._free = deque(room for room in ring if not any(room is taken for taken, _ in before))
+        self._filled: deque[tuple[FrameRoom | None, FrameRow | Event]] = deque(before)
         self._wake = threading.Condition()
         self._done = threading.Event()
         self._reason = "stopped"
         self._refused = 0
         self._refused_at_ns = 0
-        self._first_ns: int | None = None
-        self._last_ns = 0
-        self._last_sequence: int | None = None
+        self._first_ns = before[0][1].sensor_time_ns if before else None
+        self._last_ns = before[-1][1].sensor_time_ns if before else 0
+        self._last_sequence = before[-1][1].sequence if before else None
         self._next_sync_ns = self._next_free_ns = clock.now_ns()
         self._sync_wanted = threading.Event()
         self._sync_over = False

@@ -382,11 +382,12 @@ class Requests:
             else:
                 self._start_recording(request.case)
 
-    def _start_recording(self, case: str) -> None:
+    def _start_recording(self, case: str, keep_before: bool = False) -> None:
         self._press.end(_RUN_FIRST)
         parts, case = self._parts, case or self._case
         self._records.make_room()
-        parts.recorder.start(None, parts.source.calibration.camera, parts.source.calibration, case, parts.source.extra)
+        calibration, extra = parts.source.calibration, parts.source.extra
+        parts.recorder.start(None, calibration.camera, calibration, case, extra, keep_before=keep_before)
         if not is_step(case):
             self._turn_to(case)
         status = parts.light.status
@@ -431,7 +432,7 @@ class Requests:
         with self._lock:
             if not self._parts.recorder.recording:
                 try:
-                    self._start_recording(case)
+                    self._start_recording(case, keep_before=True)
                 except Refused as refused:
                     notes.append(f"not recording: {refused.line}")
         self._loop.injections_ns = (*self._loop.injections_ns, moment_ns)

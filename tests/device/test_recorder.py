@@ -272,3 +272,28 @@ def test_a_folder_that_cannot_be_made(tmp_path: Path, manual_clock: ManualClock)
     bench = Bench(tmp_path / "file" / "recordings", manual_clock)
     with pytest.raises(Refused, match="no recordings can be kept there"):
         bench.start()
+
+
+def test_the_newest_frames_before_it_come_first_where_they_are_asked_for(
+    bench: Bench, manual_clock: ManualClock
+) -> None:
+    """Of a ring of eight rooms two; those of a run that is over, or that are long ago, belong to nothing that begins now."""
+    bench.recorder.prepare(CAMERA)
+    for number in range(5):
+        assert not bench.recorder.offer(frame(number))
+    manual_clock.sleep_until_ns(frame(4).sensor_time_ns)
+    name = bench.recorder.start("with", CAMERA, CALIBRATION, keep_before=True)
+    offer_all(bench, [frame(n) for n in range(5, 20)])
+    bench.finish()
+    with Recording.open(bench.settings.directory / f"{name}.zarr") as recording:
+        assert list(recording.frame_table.sequence) == list(range(3, 20))
+        assert recording.gaps == recording.frame_table.missing == 0
+        for number in range(17):
+            np.testing.assert_array_equal(recording.pixels(number), frame(number + 3).pixels)
+    bench.recorder.offer(frame(20))
+    manual_clock.sleep_until_ns(frame(20).sensor_time_ns + 2_000_000_000)
+    name = bench.recorder.start("without", CAMERA, CALIBRATION, keep_before=True)
+    bench.recorder.offer(frame(90))
+    bench.finish()
+    with Recording.open(bench.settings.directory / f"{name}.zarr") as recording:
+        assert list(recording.frame_table.sequence) == [90]

@@ -19,6 +19,7 @@ from device.imager.operator_light import OperatorLight
 from device.imager.parts import Parts
 from device.imager.requests import REGIONS_AT_MOST, Requests
 from device.imager.sources import Source
+from device.kept_before import RING_SHARE
 from device.live import LivePath
 from device.recorder import Recorder
 from shared.bounded import plain
@@ -30,6 +31,7 @@ from shared.protocol import control as c
 from shared.protocol.curves import Curves, GetCurves
 from shared.protocol.light import ConditionState, LightState, LightStatus, Seen
 from shared.recording import Recording
+from shared.review.moment import ReviewedRun
 from shared.settings import Settings, changed
 from tests.conftest import ManualClock
 
@@ -238,6 +240,7 @@ def test_a_silent_camera_renews_nothing_and_is_said(bench: Bench) -> None:
 
 
 def test_dye_in_starts_a_recording_with_everything_in_it(bench: Bench) -> None:
+    bench.recorder.prepare(CAMERA)
     bench.ask(c.SetReference("base:4,4,30,30"))
     bench.ask(c.PutRegion("tip:60,4,30,30"))
     bench.turns(40)
@@ -249,7 +252,11 @@ def test_dye_in_starts_a_recording_with_everything_in_it(bench: Bench) -> None:
     bench.ask(c.Record("stop"))
     with bench.recorded() as recording:
         assert recording.case == "K7"
-        assert recording.frames == 5
+        before = bench.settings.recording.queue_frames // RING_SHARE
+        assert recording.frames == before + 5
+        run = ReviewedRun(recording, bench.settings.picture)
+        assert run.has_baseline  # what leaks through can be taken off, though recording began with the dye
+        assert run.injected_at_s == pytest.approx(run.times_s[before - 1], abs=0.04)
         kinds = [event.kind for event in recording.events]
         assert kinds == ["light", "reference", "region", "injection", "note", "end"]
         assert recording.injected_at_ns is not None
