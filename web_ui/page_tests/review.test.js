@@ -5,6 +5,7 @@ import "./english.js";
 import { toldEvents } from "../static/review/event_words.js";
 import { figureText, mapValueText } from "../static/review/figure_words.js";
 import { NewestWins } from "../static/review/newest_wins.js";
+import { measuredMaps, tellOfDye } from "../static/review/measured_maps.js";
 import { isOfTheseMarks, nextStep } from "../static/review/next_step.js";
 import { Playback } from "../static/review/playback.js";
 import { recordingPath } from "../static/review/recording_path.js";
@@ -25,6 +26,14 @@ function analysis(...regions) {
 
 const job = { number: 1, recording: "r", maps: false, done: 0.2, finished: false, stopped: false, error: "" };
 const seen = (/** @type {string} */ region) => ({ region, seen_at_s: 0 });
+
+test("maps that hold no more than what was there before the dye tell nothing of it", () => {
+  const map = (/** @type {string} */ name, /** @type {number} */ measured_share) => ({ name, unit: "s", low: 0, high: 1, step: 1, measured_share });
+  const maps = { maps: [map("baseline_counts_per_ms", 0.9), map("arrival_s", 0)], reference: "", injected: true, motion_followed: true, notes: [] };
+  assert.equal(tellOfDye(maps), false);
+  assert.deepEqual(measuredMaps(maps).map(({ name }) => name), ["baseline_counts_per_ms"]);
+  assert.equal(tellOfDye({ ...maps, maps: [...maps.maps, map("peak_relative_percent", 0.1)] }), true);
+});
 
 test("the next step leads from nothing to maps", () => {
   assert.equal(nextStep(review({ frames: 0 }), null, null), "nothing");

@@ -11,6 +11,7 @@ import { words } from "../page/words.js";
 import { PointReader } from "../picture/point_reader.js";
 import { decimalsOf, mapSheet } from "./map_sheet.js";
 import { figureMeans, figureName, mapValueText } from "./figure_words.js";
+import { measuredMaps, tellOfDye } from "./measured_maps.js";
 import { NewestWins } from "./newest_wins.js";
 import { fetchPatiently, learnPatiently } from "./patient_fetch.js";
 import { recordingPath } from "./recording_path.js";
@@ -52,7 +53,7 @@ export class MapsPanel {
     if (maps === null || this.review !== review) return;
     this.maps = maps;
     this.choices.replaceChildren(
-      ...maps.maps.filter(({ measured_share }) => measured_share > 0).map(({ name }) => {
+      ...measuredMaps(maps).map(({ name }) => {
         const choice = document.createElement("option");
         choice.value = name;
         choice.textContent = figureName(name);
@@ -60,11 +61,9 @@ export class MapsPanel {
       }),
     );
     write(element("review-map-notes"), maps.notes.map(said).join(" "));
-    this.choose(maps.maps.find(({ name, measured_share }) => name === this.chosen && measured_share > 0)?.name ?? this.first());
-  }
-
-  first() {
-    return this.maps?.maps.find(({ measured_share }) => measured_share > 0)?.name ?? "baseline_counts_per_ms";
+    element("review-maps-nothing").hidden = tellOfDye(maps);
+    const measured = measuredMaps(maps);
+    this.choose((measured.find(({ name }) => name === this.chosen) ?? measured[0] ?? maps.maps[0])?.name ?? "");
   }
 
   /** @param {string} name */
