@@ -33,6 +33,12 @@ FIGURES = {
 }
 
 
+FLAT_MAP = p.Curve(
+    "flat", tuple(100.0 - (x - 5.5) ** 2 - (y - 4) ** 2 for y in range(9) for x in range(12)), columns=12
+)
+"""As a flat field is: bright in the middle."""
+
+
 class FakeCommissioning:
     """Starts with dark and defects taken and kept; a walk runs until the test lets it end."""
 
@@ -86,6 +92,8 @@ class FakeCommissioning:
         match request:
             case p.GetCommissioning() | p.UseFormerLight():
                 return self.now
+            case p.GetCurve("flat"):
+                return FLAT_MAP
             case p.GetCurve(step):
                 return p.Curve(
                     step, (0.0, 1.0, 2.0), (p.Series("measured", (0.0, None, 4.1)), p.Series("line", (0.0, 2.0, 4.0)))

@@ -11,6 +11,7 @@ import { made } from "../page/made.js";
 import { words } from "../page/words.js";
 import { curveCsv, inOrder, isMap } from "./curve_table.js";
 import { axisWords, markWord, seriesWord, titleOf } from "./curve_words.js";
+import { mapSheet, mapTable } from "./step_map.js";
 
 const FONT = "16px system-ui, sans-serif";
 const HEIGHT_PX = 300;
@@ -67,8 +68,8 @@ export class StepCurve {
     if (isMap(curve)) this.drawing.replaceChildren(mapTable(curve));
     else this.drawCurve(curve);
     const table = button(words("charts-save-table"), () => this.saveTable(), "faint");
-    const picture = isMap(curve) ? [] : [button(words("charts-save-picture"), () => void this.savePicture(), "faint")];
-    this.acts.replaceChildren(...picture, table);
+    const picture = button(words("charts-save-picture"), () => void this.savePicture(), "faint");
+    this.acts.replaceChildren(picture, table);
   }
 
   /** @param {Curve} curve */
@@ -151,31 +152,23 @@ export class StepCurve {
   }
 
   async savePicture() {
-    if (this.plot === null || this.curve === null) return;
+    const picture = this.picture();
+    if (picture !== null) saveFile(await pngOf(picture), `${this.step}.png`);
+  }
+
+  picture() {
+    if (this.curve === null) return null;
     const style = getComputedStyle(this.place);
+    if (isMap(this.curve)) return mapSheet(this.curve, style);
+    if (this.plot === null) return null;
     const keys = this.curve.series.map(({ name }, index) => ({ name: seriesWord(name), colour: colourOf(style, `--curve-${index + 1}`), dash: name === "measured" ? [] : [8, 5] }));
     const about = { title: titleOf(this.step), keys, lines: [], ground: colourOf(style, "--ground"), ink: colourOf(style, "--ink") };
-    saveFile(await pngOf(chartPicture(this.plot.ctx.canvas, about)), `${this.step}.png`);
+    return chartPicture(this.plot.ctx.canvas, about);
   }
 
   saveTable() {
     if (this.curve !== null) saveFile(new Blob([curveCsv(this.curve)], { type: "text/csv" }), `${this.step}.csv`);
   }
-}
-
-/** @param {Curve} curve */
-function mapTable(curve) {
-  const top = Math.max(...curve.x, 1e-9);
-  const table = made("table", "step-map");
-  for (let from = 0; from < curve.x.length; from += curve.columns) {
-    const cells = curve.x.slice(from, from + curve.columns).map((value) => {
-      const cell = made("td", "", numberText(value, top < 10 ? 1 : 0));
-      cell.style.setProperty("--share", String(Math.max(0, Math.min(1, value / top))));
-      return cell;
-    });
-    table.append(made("tr", "", ...cells));
-  }
-  return table;
 }
 
 /** @param {number} value */
