@@ -16,7 +16,6 @@ from web_ui.access import Access
 from web_ui.access_api import access_api
 from web_ui.api import api
 from web_ui.button_press import Busy
-from web_ui.catalogues import catalogue, languages
 from web_ui.commissioning_api import commissioning_api
 from web_ui.compare_api import compare_api
 from web_ui.curves_api import curves_api
@@ -24,7 +23,7 @@ from web_ui.device_api import device_api
 from web_ui.device_link import DeviceLink
 from web_ui.dye_api import dye_api
 from web_ui.export_api import export_api
-from web_ui.installed_page import InstalledPage
+from web_ui.installed_page import InstalledPage, PageFile
 from web_ui.legend_colours import percent_colours
 from web_ui.newest_picture import NewestPicture
 from web_ui.operation import NoSuchThing, Parts, Watches, needs_of
@@ -43,7 +42,9 @@ LONGEST_BODY_BYTES = 65_536
 
 Answer = tuple[dict[str, str], int, dict[str, str]]
 
-_OPEN_TO_ALL = {"page", "static", "words", "worker", "openapi.spec"}
+_OPEN_TO_ALL = {"page", "file", "worker", "openapi.spec"}
+_A_YEAR_S = 31_536_000
+"""The longest that is of use (RFC 9111, section 1.2.2, asks no more than 2^31)."""
 _LINE_SCHEMA = {"type": "object", "properties": {"line": {"type": "string"}}, "required": ["line"]}
 
 
@@ -63,7 +64,13 @@ def create_app(
     ``names`` are the host names by which a page may call this device (None: the machine's own), ``certificate`` the one to trust.
     """
     app = APIFlask(
-        __name__, title="tapetum", version="1", spec_path="/api/v1/openapi.json", docs_path=None, json_errors=True
+        __name__,
+        static_folder=None,
+        title="tapetum",
+        version="1",
+        spec_path="/api/v1/openapi.json",
+        docs_path=None,
+        json_errors=True,
     )
     app.config.update(
         MAX_CONTENT_LENGTH=LONGEST_BODY_BYTES,
@@ -95,42 +102,49 @@ def create_app(
     _guard(app, access, OwnNames(own_names() if names is None else names), picture_port)
 
     _serve_page(app, picture_port)
-    _serve_words(app)
     return app
 
 
 def _serve_page(app: APIFlask, picture_port: int) -> None:
-    def html(version: str) -> str:
-        return render_template(
-            "index.html", picture_port=picture_port, percent_colours=percent_colours(), version=version
-        )
+    def html(address: str, first: list[str]) -> str:
+        version = address.rpartition("/")[2]
+        facts = {"picture_port": picture_port, "percent_colours": percent_colours()}
+        return render_template("index.html", files=address, first_modules=first, version=version, **facts)
 
     with app.app_context():
-        installed = InstalledPage(html(""))
+        installed = InstalledPage(html)
 
     @app.get("/")
     @app.doc(hide=True)
-    def page() -> str:
-        return html(installed.version)
+    def page() -> Response:
+        return _sent(installed.page)
+
+    @app.get("/static/<version>/<path:name>")
+    @app.doc(hide=True)
+    def file(version: str, name: str) -> Response:
+        """Open to all: the pairing page needs them. Of another version there is none: halves of two pages do not fit together."""
+        if version != installed.version or name not in installed.files:
+            abort(404)
+        response = _sent(installed.files[name])
+        response.headers["Cache-Control"] = f"public, max-age={_A_YEAR_S}, immutable"
+        return response
 
     @app.get("/worker.js")
     @app.doc(hide=True)
     def worker() -> Response:
         """The service worker, at the root: it may keep only what lies below its own address."""
-        return Response(installed.worker(), mimetype="text/javascript")
-
-
-def _serve_words(app: APIFlask) -> None:
-    @app.get("/words/<language>.ftl")
-    @app.doc(hide=True)
-    def words(language: str) -> Response:
-        """Open to all: the pairing page speaks too."""
-        if language not in languages():
-            raise NoSuchThing(f"the page speaks {', '.join(languages())}, not {language}")
-        response = Response(catalogue(language), mimetype="text/plain")
-        response.add_etag()
-        response.make_conditional(request)
+        response = Response(installed.worker(), mimetype="text/javascript")
+        response.headers["Cache-Control"] = "no-cache"
         return response
+
+
+def _sent(file: PageFile) -> Response:
+    packed = request.accept_encodings["gzip"] > 0
+    response = Response(file.packed if packed else file.content, mimetype=file.mimetype)
+    if packed:
+        response.content_encoding = "gzip"
+    response.vary.add("Accept-Encoding")
+    return response
 
 
 def close_app(app: APIFlask) -> None:
@@ -159,9 +173,10 @@ def _guard(app: APIFlask, access: Access, names: OwnNames, picture_port: int) ->
     @app.after_request
     def harden(response: Response) -> Response:
         """Nothing from elsewhere, nothing to elsewhere."""
+        may_be_kept = request.endpoint in ("file", "worker") and response.status_code == 200
+        if not may_be_kept:
+            response.headers["Cache-Control"] = "no-store"
         response.headers.update(_headers(g.get("host"), picture_port))
-        if request.endpoint in ("static", "words", "worker"):
-            response.headers["Cache-Control"] = "no-cache"
         return response
 
 
@@ -219,7 +234,6 @@ def _headers(host: str | None, picture_port: int) -> dict[str, str]:
         "Cross-Origin-Opener-Policy": "same-origin",
         "Cross-Origin-Resource-Policy": "same-origin",
         "Permissions-Policy": "camera=(), microphone=(), geolocation=(), usb=(), screen-wake-lock=(self), fullscreen=(self)",
-        "Cache-Control": "no-store",
     }
 
 

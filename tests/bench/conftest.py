@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.bench.running_demo import Demo, running_demo
-from tests.web_ui.browser.conftest import opened  # noqa: F401 - a fixture
+from tests.web_ui.browser.conftest import opened, tablets  # noqa: F401 - fixtures
 
 SCENE = """
 title = "Two halves on the harbour-town clinic's bench"

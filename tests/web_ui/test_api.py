@@ -40,7 +40,7 @@ def operations(app):
     """(method, path) of everything that is served, with a name in place of parameters."""
     for rule in app.url_map.iter_rules():
         for method in sorted(rule.methods - {"HEAD", "OPTIONS"}):
-            yield method, rule.rule.replace("<name>", "tip").replace("<path:filename>", "none.js"), rule.endpoint
+            yield method, rule.rule.replace("<name>", "tip"), rule.endpoint
 
 
 @pytest.mark.parametrize(("method", "path", "body", "request_"), ASKED)
@@ -198,7 +198,7 @@ def test_only_page_its_files_pairing_and_document_are_open_to_strangers(app, str
         if status != 401:
             open_to_all.add(endpoint)
     pairing = {"access.pair_browser", "access.pair_by_button", "access.get_certificate"}
-    assert open_to_all == {"page", "static", "words", "worker", "openapi.spec", *pairing}
+    assert open_to_all == {"page", "file", "worker", "openapi.spec", *pairing}
     assert "not paired" in line_of(stranger.get("/anything/else"), 401)
 
 

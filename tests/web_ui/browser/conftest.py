@@ -7,21 +7,25 @@ import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Error, Page, expect
 
 from tests.web_ui.browser.page_device import PageDevice
+from tests.web_ui.browser.tablets import LANDSCAPE, PORTRAIT, Tablet, Tablets, leave, new_tablet
 
-LANDSCAPE, PORTRAIT = (1180, 820), (820, 1180)
 PAIR_WORD = "harbour-gull-0042"
 START_S, STOP_S = 60.0, 30.0
 PATIENCE_MS = 20_000
+WORK_MS = 200_000
+"""What a device does beside its picture (an analysis, a comparison, an export, a walk) is a child process of the lowest priority,
+and the first of its kind on a machine compiles: minutes on one that is busy. No test is slower for it.
+"""
 MOST_S = 600
 """Machines are shared: what is waited for comes at once on a quiet one. A test that is cut off in the middle of a word with the
 browser takes its driver with it, and so all tests after it.
@@ -126,42 +130,75 @@ def web(folders: tuple[Path, Path]) -> Iterator[WebProcess]:
         yield process
 
 
-def new_tablet(chrome: Browser, size: tuple[int, int] = LANDSCAPE, **how: Any) -> BrowserContext:
-    """A tablet that nobody has paired. It installs nothing and asks for stillness unless told otherwise.
+FAILED = pytest.StashKey[bool]()
 
-    Both cost a processor as much as all the rest: the tests' browser draws on it, sixty times a second while something pulses.
-    """
-    asked = {"service_workers": "block", "reduced_motion": "reduce", "has_touch": True, **how}
-    return chrome.new_context(viewport={"width": size[0], "height": size[1]}, **asked)
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Whether a test failed is known to what it used."""
+    report = yield
+    item.stash[FAILED] = item.stash.get(FAILED, False) or report.failed
+    return report
+
+
+def sound(request: pytest.FixtureRequest) -> bool:
+    """Whether the test has not failed so far."""
+    return not request.node.stash.get(FAILED, False)
 
 
 @pytest.fixture(scope="session")
-def tablet(chrome: Browser) -> Iterator[BrowserContext]:
-    """A tablet that keeps what it loaded from one test to the next, as one in theatre does."""
-    context = new_tablet(chrome)
-    yield context
-    context.close()
+def tablets(chrome: Browser) -> Tablets:
+    """Those that stay from test to test."""
+    return Tablets(chrome)
 
 
 @pytest.fixture
-def opened(chrome: Browser) -> Iterator[Callable[..., Page]]:
-    """Opens a tablet of that size at an address; what the page complains about fails the test."""
+def tablet(tablets: Tablets, request: pytest.FixtureRequest) -> Iterator[Tablet]:
+    """The one that stays paired, as one in theatre does."""
+    one, tablets.paired = tablets.paired or tablets.take(), None
+    yield one
+    if sound(request):
+        tablets.paired = one
+    else:
+        one.context.close()
+
+
+@pytest.fixture
+def opened(chrome: Browser, tablets: Tablets, request: pytest.FixtureRequest) -> Iterator[Callable[..., Page]]:
+    """Opens a tablet of that size at an address; what the page complains about fails the test.
+
+    It is one of those that stay, not paired; one that is to be watched from its start is new. On a ``context`` it is one more page.
+    """
     complaints: list[str] = []
-    with ExitStack() as tablets:
+
+    def complain(error: Error) -> None:
+        complaints.append(str(error))
+
+    with ExitStack() as left:
+
+        def lent() -> Tablet:
+            one = tablets.take()
+            left.callback(lambda: tablets.give_back(one, sound=sound(request)))
+            return one
 
         def open_tablet(
             url: str,
             size: tuple[int, int] = LANDSCAPE,
-            watch: Callable[[Page], None] = lambda _: None,
+            watch: Callable[[Page], None] | None = None,
             context: BrowserContext | None = None,
+            tablet: Tablet | None = None,
         ) -> Page:
-            if context is None:
-                context = new_tablet(chrome, size)
-                tablets.callback(context.close)
-            page = context.new_page()
-            tablets.callback(leave, page)
-            page.on("pageerror", lambda error: complaints.append(str(error)))
-            watch(page)
+            if watch is None and context is None:
+                page = left.enter_context((tablet or lent()).used(size, complain))
+            else:
+                if context is None:
+                    context = new_tablet(chrome, size)
+                    left.callback(context.close)
+                page = context.new_page()
+                left.callback(close, page)
+                page.on("pageerror", complain)
+            if watch is not None:
+                watch(page)
             page.goto(url)
             return page
 
@@ -176,19 +213,18 @@ def size(request: pytest.FixtureRequest) -> tuple[int, int]:
 
 
 @pytest.fixture
-def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: BrowserContext) -> Page:
+def live(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: Tablet) -> Page:
     """A paired tablet that shows the live picture."""
-    page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
+    page = opened(f"{web.url}/#pair={web.pair}", tablet=tablet)
     expect_live(page)
     in_control(page, device)
     return page
 
 
-def leave(page: Page) -> None:
-    """Close a page that says goodbye first: one that vanishes is thought to be here for a while, and keeps control."""
-    if not page.is_closed():
-        page.goto("about:blank")
-        page.close()
+def close(page: Page) -> None:
+    """Leave, and close."""
+    leave(page)
+    page.close()
 
 
 def expect_live(page: Page) -> None:
@@ -199,8 +235,7 @@ def expect_live(page: Page) -> None:
 ROLE = "() => document.getElementById('role').dataset.words.replace('pairing-you-', '')"
 ROLE_KNOWN = f"() => ['control', 'watch'].includes(({ROLE})())"
 ASKS_UNTIL_IT_CONTROLS = f"""async () => {{
-  const {{ ask }} = await import("/static/page/device_api.js");
-  const said = await ask("POST", "/control");
+  const said = await (await fetch("/api/v1/control", {{ method: "POST" }})).json();
   return said.state === "controls" && ({ROLE})() === "control";
 }}"""
 

@@ -3,13 +3,14 @@
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
 from shared.protocol import commissioning as p
 from shared.protocol import control as c
 from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live
 from tests.web_ui.browser.page_device import PageDevice
+from tests.web_ui.browser.tablets import Tablet
 from tests.web_ui.browser.test_places import PHONE, SMALL
 from tests.web_ui.fake_commissioning import CHECK
 
@@ -20,8 +21,8 @@ WIDE = "() => document.documentElement.scrollWidth > document.documentElement.cl
 
 
 @pytest.fixture
-def place(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: BrowserContext) -> Page:
-    page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
+def place(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: Tablet) -> Page:
+    page = opened(f"{web.url}/#pair={web.pair}", tablet=tablet)
     expect_live(page)
     show(page, "")
     return page

@@ -3,12 +3,13 @@
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
 from shared.protocol.light import ConditionState
 from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live
 from tests.web_ui.browser.page_device import PageDevice
+from tests.web_ui.browser.tablets import Tablet
 from tests.web_ui.browser.test_commissioning_place import WIDE
 from tests.web_ui.browser.test_places import PHONE, SMALL
 
@@ -24,8 +25,8 @@ CONDITIONS = (
 
 
 @pytest.fixture
-def place(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: BrowserContext) -> Page:
-    page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
+def place(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: Tablet) -> Page:
+    page = opened(f"{web.url}/#pair={web.pair}", tablet=tablet)
     device.change(light={"conditions": CONDITIONS})
     expect_live(page)
     page.evaluate("() => { location.hash = '#device'; }")

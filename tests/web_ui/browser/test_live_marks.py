@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
 from shared.protocol import control as c
 from shared.region import Region
@@ -230,11 +230,11 @@ def test_the_dye_clock_is_large_and_a_second_touch_only_asks(marked: Page, devic
 
 
 def test_curves_grow_and_a_tablet_that_comes_late_sees_them_whole(
-    marked: Page, web: WebProcess, device: PageDevice, opened: Callable[..., Page], tablet: BrowserContext
+    marked: Page, web: WebProcess, device: PageDevice, opened: Callable[..., Page]
 ) -> None:
     marked.locator("#act-dye").click()
     expect(marked.locator("#dye-clock")).to_have_text(re.compile("0:0[3-9]"))
-    late = opened(f"{web.url}/#pair={web.pair}", context=tablet)
+    late = opened(f"{web.url}/#pair={web.pair}", context=marked.context)
     expect_live(late)
     keys = late.locator("#curves-chart .chart-key-name")
     expect(keys).to_have_text(["Reference", "Tip"])

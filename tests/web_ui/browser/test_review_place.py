@@ -11,7 +11,7 @@ from shutil import rmtree
 import numpy as np
 import pytest
 from PIL import Image
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
 from shared.inflow.map_values import NAMES, InflowMaps, MapsAbout
 from shared.inflow.maps_store import write_maps
@@ -19,8 +19,9 @@ from shared.motion.kept_track import KeptTrack
 from shared.motion.pose import Motion
 from shared.recording.afterwards import write_analysis
 from tests.web_ui.browser.accessibility import axe_finds
-from tests.web_ui.browser.conftest import PORTRAIT, WebProcess
+from tests.web_ui.browser.conftest import PATIENCE_MS, PORTRAIT, WORK_MS, WebProcess
 from tests.web_ui.browser.page_device import PageDevice
+from tests.web_ui.browser.tablets import Tablet
 from tests.web_ui.reviewed import BASE, FPS, NAME, NOTE, SECONDS, TIP, put_recording
 
 PHONE = (390, 844)
@@ -41,13 +42,11 @@ def recorded(folders: tuple[Path, Path]) -> Path:
 
 
 @pytest.fixture
-def review(
-    web: WebProcess, device: PageDevice, recorded: Path, opened: Callable[..., Page], tablet: BrowserContext
-) -> Page:
+def review(web: WebProcess, device: PageDevice, recorded: Path, opened: Callable[..., Page], tablet: Tablet) -> Page:
     """A paired tablet that has the recording open, with nothing marked or analysed."""
     rmtree(recorded / "afterwards", ignore_errors=True)
-    page = opened(f"{web.url}/#pair={web.pair}", context=tablet)
-    expect(page.locator("#live")).to_be_visible(timeout=10_000)
+    page = opened(f"{web.url}/#pair={web.pair}", tablet=tablet)
+    expect(page.locator("#live")).to_be_visible()
     page.evaluate(f"location.hash = '#review/{NAME}'")
     shown(page)
     return page
@@ -55,7 +54,7 @@ def review(
 
 def shown(page: Page) -> None:
     """Wait until a frame is on the screen."""
-    page.wait_for_function("() => document.getElementById('review-canvas').dataset.time", timeout=15_000)
+    page.wait_for_function("() => document.getElementById('review-canvas').dataset.time", timeout=PATIENCE_MS)
 
 
 def at(page: Page, x: float, y: float) -> tuple[float, float]:
@@ -131,7 +130,9 @@ def test_it_plays_pauses_and_steps(review: Page) -> None:
     scrub_to(review, 6.0)
     review.locator("#review-speeds button", has_text="4×").click()
     review.locator("#review-play").click()
-    review.wait_for_function("() => Number(document.getElementById('review-canvas').dataset.time) > 8", timeout=10_000)
+    review.wait_for_function(
+        "() => Number(document.getElementById('review-canvas').dataset.time) > 8", timeout=PATIENCE_MS
+    )
     expect(review.locator("#review-play")).to_have_text("Pause")
     review.locator("#review-play").click()
     expect(review.locator("#review-play")).to_have_text("Play")
@@ -146,7 +147,7 @@ def test_an_analysis_runs_and_its_curves_figures_and_files_are_those_of_the_devi
     mark(review, BASE, TIP)
     review.locator("#review-next-acts button", has_text="Analyse").click()
     expect(review.locator("#review-next-acts button")).to_have_text("Stop")
-    expect(review.locator("#review-chart canvas")).to_be_visible(timeout=90_000)
+    expect(review.locator("#review-chart canvas")).to_be_visible(timeout=WORK_MS)
     found = review.evaluate(API, f"/recordings/{NAME}/analysis")
     with review.expect_download() as saving:
         review.locator("#review-chart .chart-acts button").last.click()

@@ -38,7 +38,7 @@ async function fetchAndSpeak(language) {
 
 /** @param {Language} language */
 async function fetched(language) {
-  const answer = await fetch(`/words/${language}.ftl`).catch(() => null);
+  const answer = await fetch(new URL(`../words/${language}.ftl`, import.meta.url)).catch(() => null);
   if (!answer?.ok) throw new Refusal(words("page-unreachable"));
   return answer.text();
 }

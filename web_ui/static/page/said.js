@@ -28,18 +28,25 @@ const LONGEST = 2000;
 /** Sentences with values that change, such as seconds left, would fill the memory of a page that is open for days. */
 const MOST_REMEMBERED = 500;
 
-/** @type {Sentence[]} those surest to be meant go first */
-let sentences = [];
+let catalogue = "";
+/** @type {Sentence[] | null} those surest to be meant go first; a page that speaks English never looks for one */
+let sentences = null;
 /** @type {Map<string, Recognised | null>} */
 const remembered = new Map();
 
-/** @param {string} catalogue the English one, in Fluent's syntax */
-export function learnSentences(catalogue) {
-  sentences = new FluentResource(catalogue).body
+/** @param {string} english the catalogue in English, in Fluent's syntax */
+export function learnSentences(english) {
+  catalogue = english;
+  sentences = null;
+  remembered.clear();
+}
+
+function learnt() {
+  sentences ??= new FluentResource(catalogue).body
     .filter(({ id, value }) => id.startsWith("said-") && value !== null)
     .map(({ id, value }) => sentenceOf(id, /** @type {any} */ (value)))
     .sort((a, b) => Number(b.pieces[0] !== "") - Number(a.pieces[0] !== "") || b.own - a.own);
-  remembered.clear();
+  return sentences;
 }
 
 /**
@@ -78,7 +85,7 @@ export function recognised(line) {
 /** @param {string} line @returns {Recognised | null} */
 function sentenceIn(line) {
   if (line.length > LONGEST) return null;
-  for (const { id, pieces, holes, hasLetters } of sentences) {
+  for (const { id, pieces, holes, hasLetters } of learnt()) {
     const found = valuesIn(line, pieces);
     if (found === null || !holes.every((hole, index) => fits(hole, found[index] ?? "", hasLetters))) continue;
     const args = holes.map(({ name, isNumber }, index) => [name, isNumber ? numberOf(found[index] ?? "") : found[index]]);

@@ -1,6 +1,7 @@
 /**
- * Keeps the page's own files, so that the installed page opens without the device and can say that it is away. The device is asked
- * first, always, so that nobody is held to an old page; what is kept answers only where the device does not. Everything else (the
+ * Keeps the page's own files, so that the installed page opens without the device and can say that it is away. For the page itself the
+ * device is asked first, always, so that nobody is held to an old one; what is kept answers only where the device does not. Its files
+ * have addresses of their own for each version, and what lies there never changes: what is kept answers at once. Everything else (the
  * interface, pictures) is none of its business: it is never kept, and never answered from here.
  */
 
@@ -14,30 +15,27 @@ const worker = /** @type {any} */ (self);
 const { version: VERSION, files: FILES } = worker.KEPT;
 
 const CACHE = `tapetum ${VERSION}`;
+const PAGE = "/";
 
-/** A device that answers at all answers a file sooner than this (our choice, no source). */
+/** A device that answers at all answers sooner than this (our choice, no source). */
 const PATIENCE_MS = 3000;
-
-/** For so long after it did not, it is not waited for again: a page is a hundred files. */
-const AWAY_MS = 10_000;
-
-let awayUntil = 0;
 
 worker.addEventListener("install", (/** @type {any} */ event) => event.waitUntil(keepAll()));
 worker.addEventListener("activate", (/** @type {any} */ event) => event.waitUntil(takeOver()));
 worker.addEventListener("fetch", (/** @type {any} */ event) => {
   const { origin, pathname } = new URL(event.request.url);
-  if (event.request.method !== "GET" || origin !== location.origin || !FILES.includes(pathname)) return;
-  event.respondWith(answer(event.request, pathname));
+  if (event.request.method !== "GET" || origin !== location.origin) return;
+  if (pathname === PAGE) event.respondWith(page(event.request));
+  else if (FILES.includes(pathname)) event.respondWith(file(event.request, pathname));
 });
 
 /** One after the other: a picture on its way must not wait behind a hundred files. All of them, or this version is not installed. */
 async function keepAll() {
   const cache = await caches.open(CACHE);
-  for (const path of FILES) {
-    const file = await fetch(path, { cache: "no-cache" });
-    if (!file.ok) throw new Error(`${path} could not be fetched (${file.status})`);
-    await cache.put(path, file);
+  for (const path of [PAGE, ...FILES]) {
+    const answer = await fetch(path);
+    if (!answer.ok) throw new Error(`${path} could not be fetched (${answer.status})`);
+    await cache.put(path, answer);
   }
   await worker.skipWaiting();
 }
@@ -49,20 +47,29 @@ async function takeOver() {
   for (const client of await worker.clients.matchAll()) client.postMessage({ version: VERSION });
 }
 
+/** @param {Request} request */
+async function page(request) {
+  try {
+    return await inTime(fetch(request));
+  } catch {
+    return (await kept(PAGE)) ?? fetch(request);
+  }
+}
+
 /**
  * @param {Request} request
  * @param {string} path
  */
-async function answer(request, path) {
-  if (Date.now() >= awayUntil) {
-    try {
-      return await inTime(fetch(request));
-    } catch {
-      awayUntil = Date.now() + AWAY_MS;
-    }
-  }
-  const kept = await caches.match(path, { cacheName: CACHE });
-  return kept ?? fetch(request);
+async function file(request, path) {
+  return (await kept(path)) ?? fetch(request);
+}
+
+/**
+ * @param {string} path
+ * @returns {Promise<Response | undefined>}
+ */
+function kept(path) {
+  return caches.match(path, { cacheName: CACHE });
 }
 
 /**

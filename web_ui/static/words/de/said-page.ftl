@@ -13,7 +13,6 @@ said-page-most-such-streams-once = höchstens { $most } solche Ströme zugleich;
 said-page-page-served-without-encryption = diese Seite wird unverschlüsselt nur auf diesem Rechner gezeigt; es gibt nichts, dem man vertrauen müsste
 said-page-device-has-another-name = dieses Gerät heißt anders; öffnen Sie die Adresse, die es zeigt
 said-page-request-comes-from-another = die Anfrage kommt von einer fremden Seite
-said-page-page-speaks-not = die Seite spricht { $languages }, nicht { $language }
 said-page-body-not-json-can = der Inhalt ist kein lesbares JSON ({ $error }); senden Sie ein einfaches JSON-Objekt
 said-page-body-too-long-most = der Inhalt ist zu lang; höchstens { $most } Bytes
 said-page-body-must-json-send = der Inhalt muss JSON sein; senden Sie Content-Type: application/json

@@ -13,7 +13,6 @@ said-page-most-such-streams-once = at most { NUMBER($most) } such streams at onc
 said-page-page-served-without-encryption = this page is served without encryption, on this machine only; there is nothing to trust
 said-page-device-has-another-name = this device has another name; open the address that it shows
 said-page-request-comes-from-another = the request comes from another site's page
-said-page-page-speaks-not = the page speaks { $languages }, not { $language }
 said-page-body-not-json-can = the body is not JSON that can be read ({ $error }); send one plain JSON object
 said-page-body-too-long-most = the body is too long; at most { NUMBER($most) } bytes
 said-page-body-must-json-send = the body must be JSON; send Content-Type: application/json

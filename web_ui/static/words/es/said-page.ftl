@@ -13,7 +13,6 @@ said-page-most-such-streams-once = como máximo { $most } flujos así a la vez; 
 said-page-page-served-without-encryption = esta página se sirve sin cifrar, solo en esta máquina; no hay nada en que confiar
 said-page-device-has-another-name = este aparato tiene otro nombre; abra la dirección que muestra
 said-page-request-comes-from-another = la petición viene de la página de otro sitio
-said-page-page-speaks-not = la página habla { $languages }, no { $language }
 said-page-body-not-json-can = el contenido no es JSON legible ({ $error }); envíe un objeto JSON sencillo
 said-page-body-too-long-most = el contenido es demasiado largo; como máximo { $most } bytes
 said-page-body-must-json-send = el contenido debe ser JSON; envíe Content-Type: application/json
