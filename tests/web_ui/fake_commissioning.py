@@ -33,6 +33,7 @@ FIGURES = {
 }
 
 
+LINES = (p.Series("measured", (0.0, None, 4.1)), p.Series("line", (0.0, 2.0, 4.0)))
 FLAT_MAP = p.Curve(
     "flat", tuple(100.0 - (x - 5.5) ** 2 - (y - 4) ** 2 for y in range(9) for x in range(12)), columns=12
 )
@@ -92,12 +93,8 @@ class FakeCommissioning:
         match request:
             case p.GetCommissioning() | p.UseFormerLight():
                 return self.now
-            case p.GetCurve("flat"):
-                return FLAT_MAP
             case p.GetCurve(step):
-                return p.Curve(
-                    step, (0.0, 1.0, 2.0), (p.Series("measured", (0.0, None, 4.1)), p.Series("line", (0.0, 2.0, 4.0)))
-                )
+                return FLAT_MAP if step == "flat" else p.Curve(step, (0.0, 1.0, 2.0), LINES)
             case p.StartWalk(walk):
                 if self.walk is not None and self.walk.running:
                     raise Refused("a walk is running", self.walk.walk, "wait until it is finished")

@@ -6,13 +6,15 @@ import { betweenText, estimateText, isOpen, leftText, levelText } from "../stati
 import { driveName, fits, neededMb } from "../static/export/export_room.js";
 
 test("a difference says its sign and its uncertainty, or that it is uncertain", () => {
-  assert.equal(levelText({ value: 28.14, u: 0.03 }, true), "+28.1 ± 0.1 points");
-  assert.equal(levelText({ value: -7.6, u: 2.2 }, true), "−8 ± 2 points");
-  assert.equal(levelText({ value: 36.4, u: 0.6 }), "36 ± 1 %");
+  assert.equal(levelText({ value: 28.14, u: 0.03 }, true), "+28.1\u00a0±\u00a00.1\u00a0points");
+  assert.equal(levelText({ value: -7.6, u: 2.2 }, true), "−8\u00a0±\u00a02\u00a0points");
+  assert.equal(levelText({ value: -0.3, u: 0.8 }, true), "0\u00a0±\u00a01\u00a0points", "what reads 0 goes neither way");
+  assert.equal(levelText({ value: 0.4, u: 0.8 }, true), "0\u00a0±\u00a01\u00a0points");
+  assert.equal(levelText({ value: 36.4, u: 0.6 }), "36\u00a0±\u00a01\u00a0%");
   assert.equal(levelText({ value: 36.4, u: 5.1 }), "uncertain");
   assert.equal(levelText({ value: null, u: null }), "not known");
   assert.equal(estimateText({ value: 40, u: 20 }, "%"), "uncertain");
-  assert.equal(estimateText({ value: 1.77, u: 0.02 }, "").replaceAll("\u00a0", " "), "1.77 ± 0.02");
+  assert.equal(estimateText({ value: 1.77, u: 0.02 }, ""), "1.77\u00a0±\u00a00.02");
 });
 
 test("within two uncertainties there may be no difference", () => {

@@ -3,7 +3,8 @@ import { test } from "node:test";
 
 import { appended, columns, curvesCsv, quoted, eventNear, valueAt } from "../static/charts/curve_data.js";
 import { gatheredEvents } from "../static/charts/gathered_events.js";
-import { decimalsFor, measuredText, numberText } from "../static/charts/measured_text.js";
+import { decimalsFor, measuredText } from "../static/page/measured_text.js";
+import { numberText } from "../static/page/number_text.js";
 import { faint } from "../static/charts/curve_look.js";
 import { fileName } from "../static/charts/saved_file.js";
 

@@ -26,7 +26,7 @@ test("what is met, what is missing, and what is not fitted", () => {
     { name: "ring obeys", state: "holds", sentence: "", value: null, limit: null, unit: "" },
     { name: "operator wants light", state: "missing", sentence: "light is not asked for", value: null, limit: null, unit: "" },
   ]);
-  assert.deepEqual(found["LED temperature"], ["met: 41 °C, limit 60 °C", ""]);
+  assert.deepEqual(found["LED temperature"], ["met: 41\u00a0°C, limit 60\u00a0°C", ""]);
   assert.deepEqual(found["Battery, or supply"], ["MISSING: the supply gives 4.1 V: charge it", "loud"]);
   assert.deepEqual(found["Cover of the ring"], ["not fitted", "quiet"]);
   assert.deepEqual(found["Ring obeys"], ["met", ""]);
@@ -38,8 +38,8 @@ test("exposure budget and pauses are told as people think of them", () => {
     { name: "exposure budget", state: "holds", sentence: "", value: 88.7, limit: null, unit: "s" },
     { name: "continuous light", state: "holds", sentence: "", value: 12.2, limit: 600, unit: "s" },
   ]);
-  assert.equal(found["Exposure budget for eyes and skin"]?.[0], "met: 88 s left at this level");
-  assert.equal(found["Light without a pause"]?.[0], "met: 12 s lit, of 600 s without a pause");
+  assert.equal(found["Exposure budget for eyes and skin"]?.[0], "met: 88\u00a0s left at this level");
+  assert.equal(found["Light without a pause"]?.[0], "met: 12\u00a0s lit, of 600\u00a0s without a pause");
   const endless = told([{ name: "exposure budget", state: "holds", sentence: "", value: null, limit: null, unit: "s" }]);
   assert.equal(endless["Exposure budget for eyes and skin"]?.[0], "met: need not end at this level");
 });
@@ -53,9 +53,9 @@ test("a silent guard is said, and nothing is claimed for it", () => {
 test("the clock is compared with the tablet's", () => {
   const facts = /** @type {import("../static/device/device_types.js").DeviceFacts} */ ({ now: "2031-05-04T09:41:00Z", clock_set: "not known", clock_words: "" });
   const beside = (/** @type {number} */ aheadS) => clockFacts(facts, Date.parse(facts.now) - aheadS * 1000)[1];
-  assert.equal(beside(1)?.value, "the same within 3 s");
+  assert.equal(beside(1)?.value, "the same within 3\u00a0s");
   assert.deepEqual([beside(65)?.value, beside(65)?.mark], ["1:05 ahead", "loud"]);
-  assert.equal(beside(-7260)?.value, "2 h 1 min behind");
+  assert.equal(beside(-7260)?.value, "2\u00a0h 1\u00a0min behind");
   assert.equal(clockFacts(facts, 0).at(-1)?.value, "not known: nothing here tells");
   assert.equal(clockFacts({ ...facts, clock_words: "set the clock" }, 0).at(-1)?.mark, "loud");
 });

@@ -44,8 +44,8 @@ test("live is at most half a second old, and connected", () => {
 });
 
 test("the band says how old", () => {
-  assert.equal(notLiveText(501), "NOT LIVE, 1 s old");
-  assert.equal(notLiveText(3999), "NOT LIVE, 3 s old");
-  assert.equal(notLiveText(125_000), "NOT LIVE, 2 min old");
+  assert.equal(notLiveText(501), "NOT LIVE, 1\u00a0s old");
+  assert.equal(notLiveText(3999), "NOT LIVE, 3\u00a0s old");
+  assert.equal(notLiveText(125_000), "NOT LIVE, 2\u00a0min old");
   assert.equal(notLiveText(null), "NOT LIVE, no picture yet");
 });

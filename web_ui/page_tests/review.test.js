@@ -108,7 +108,7 @@ test("what happened is told in words and in order, and an injection taken back i
     late_notes: [{ at_s: 4, text: "<b>quay</b>", said_at: "" }],
   }));
   assert.deepEqual(told.map(({ at_s, text }) => [at_s, text]), [
-    [0, "Light 60 %"], [4, "<b>quay</b>"], [7, "Dye in, 2.5 mg"], [8, "Frames lost: 3"], [9, "Light off"],
+    [0, "Light 60\u00a0%"], [4, "<b>quay</b>"], [7, "Dye in, 2.5\u00a0mg"], [8, "Frames lost: 3"], [9, "Light off"],
   ]);
 });
 

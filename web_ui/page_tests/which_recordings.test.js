@@ -32,14 +32,14 @@ test("a new case needs no typing and takes no code twice", () => {
 
 test("what is said of a recording, and of dye", () => {
   const one = { name: "r1", started_at: "", case: "", seconds: 91, frames: 1, gaps: 2, size_mb: 900, complete: false };
-  assert.equal(aboutText(one), "1:31 · 900 MB · 2 gaps · cut off, opens all the same");
-  assert.equal(aboutText(one, true), "1:31 · 900 MB · 2 gaps");
+  assert.equal(aboutText(one), "1:31 · 900\u00a0MB · 2 gaps · cut off, opens all the same");
+  assert.equal(aboutText(one, true), "1:31 · 900\u00a0MB · 2 gaps");
   assert.equal(startText(""), "date unknown");
   assert.equal(startText("<b>x"), "<b>x");
   assert.equal(amountText(22.5), "22.5");
   assert.equal(amountText(0.25), "0.25");
-  assert.equal(sinceText(3.9), "3 min ago");
-  assert.equal(sinceText(125), "2 h 5 min ago");
+  assert.equal(sinceText(3.9), "3\u00a0min ago");
+  assert.equal(sinceText(125), "2\u00a0h 5\u00a0min ago");
   assert.equal(sinceText(2 * 1440), "2 days ago");
   assert.equal(sinceText(-1), "ahead of the device's clock");
 });

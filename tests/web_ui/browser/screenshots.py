@@ -210,7 +210,7 @@ class Lamp:
 
     def brighten(self, percent: int) -> None:
         level = self._page.locator("#light-level")
-        while (now := level.text_content()) != f"set to {percent} %":
+        while (now := level.text_content()) != f"set to {percent}\u00a0%":
             self._page.locator("#act-brighter").click()
             expect(level).not_to_have_text(now or "")
 

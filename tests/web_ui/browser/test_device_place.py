@@ -36,7 +36,7 @@ def place(web: WebProcess, device: PageDevice, opened: Callable[..., Page], tabl
 
 def fact(page: Page, name: str) -> str:
     row = page.locator("#device .fact").filter(has=page.get_by_text(name, exact=True)).first
-    return row.locator("dd").inner_text()
+    return row.locator("dd").inner_text().replace("\u00a0", " ")
 
 
 def test_what_is_met_missing_and_not_fitted_is_said(place: Page, device: PageDevice) -> None:

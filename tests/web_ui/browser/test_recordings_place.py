@@ -182,7 +182,7 @@ def test_dye_is_entered_beside_the_limit_and_taken_back(place: Page) -> None:
     card.get_by_role("button", name="Enter dose").tap()
     expect(card).to_contain_text("22.5 mg given")
     expect(card.locator(".dye-row").filter(has_text="3 min ago")).to_contain_text(
-        re.compile(r"about 4[0-4] to 5[5-9] % left")  # three minutes, and as long as this test has taken since
+        re.compile(r"about 4[0-4] to 5[5-9]\s% left")  # three minutes, and as long as this test has taken since
     )
     place.locator("#line").get_by_role("button", name="Take back").tap()
     expect(card).to_contain_text("15 mg given")

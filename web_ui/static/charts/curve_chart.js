@@ -3,13 +3,14 @@
 
 import uPlot from "../libraries/uplot/uPlot.esm.js";
 import { button, write } from "../page/element.js";
-import { momentText } from "../page/value_text.js";
+import { measuredText } from "../page/measured_text.js";
+import { momentText } from "../page/moment_text.js";
+import { numberText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { chartPicture, pngOf } from "./chart_picture.js";
 import { appended, columns, curvesCsv, eventNear, valueAt } from "./curve_data.js";
 import { colourOf, faint, strokeOf } from "./curve_look.js";
 import { eventDash } from "./event_look.js";
-import { measuredText, numberText } from "./measured_text.js";
 import { saveFile } from "./saved_file.js";
 
 const FONT = "16px system-ui, sans-serif";
@@ -299,7 +300,7 @@ export class CurveChart {
     if (this.plot === null) return;
     const style = getComputedStyle(this.place);
     const keys = this.curves.series.map(({ name }, index) => ({ name, ...this.stroke(index) })).filter(({ name }) => !this.hidden.has(name));
-    const lines = [words("charts-band"), ...(this.options.lines ?? []), words("charts-saved", { when: momentText(Date.now()) })];
+    const lines = [words("charts-band"), ...(this.options.lines ?? []), words("charts-saved", { when: momentText(new Date().toISOString()) })];
     const about = { title: this.options.title ?? this.options.name, keys, lines, ground: colourOf(style, "--ground"), ink: colourOf(style, "--ink") };
     saveFile(await pngOf(chartPicture(this.plot.ctx.canvas, about)), `${this.options.name}.png`);
   }

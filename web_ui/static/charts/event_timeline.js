@@ -4,7 +4,7 @@ import { write } from "../page/element.js";
 import { words } from "../page/words.js";
 import { eventSign } from "./event_look.js";
 import { gatheredEvents } from "./gathered_events.js";
-import { numberText } from "./measured_text.js";
+import { numberText } from "../page/number_text.js";
 
 /** Marks closer than this share of the line would lie on each other. */
 const APART = 0.05;

@@ -3,7 +3,7 @@
 import uPlot from "../libraries/uplot/uPlot.esm.js";
 import { chartPicture, pngOf } from "../charts/chart_picture.js";
 import { colourOf, faint } from "../charts/curve_look.js";
-import { numberText } from "../charts/measured_text.js";
+import { numberText } from "../page/number_text.js";
 import { saveFile } from "../charts/saved_file.js";
 import { ask } from "../page/device_api.js";
 import { button } from "../page/element.js";

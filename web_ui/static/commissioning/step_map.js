@@ -1,7 +1,7 @@
 /** @import { Curve } from "./commissioning_types.js" */
 
 import { colourOf } from "../charts/curve_look.js";
-import { numberText } from "../charts/measured_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { pictureSheet } from "../charts/picture_sheet.js";
 import { made } from "../page/made.js";
 import { titleOf } from "./curve_words.js";
@@ -48,7 +48,7 @@ export function mapTable(curve) {
 export function mapSheet(curve, style) {
   const [rows, top] = [rowsOf(curve), topOf(curve)];
   const [ground, ink] = [colourOf(style, "--ground"), colourOf(style, "--ink")];
-  const ramp = { colours: [ground, ink], ticks: TICKS.map((share) => ({ share, text: `${valueText(share * top, top)}\u00a0%` })) };
+  const ramp = { colours: [ground, ink], ticks: TICKS.map((share) => ({ share, text: withUnit(valueText(share * top, top), "%") })) };
   const panel = { picture: shades(rows, ground, ink), caption: "", ramp, over: numbers(rows, ground, ink) };
   return pictureSheet({ title: titleOf(curve.step), panels: [panel], lines: [], ground, ink });
 }

@@ -1,7 +1,7 @@
 /** @import { ComparedPoint, Comparison, Estimate, PointValue, Remainder } from "./compare_types.js" */
 
-import { measuredText } from "../charts/measured_text.js";
-import { numberText } from "../page/value_text.js";
+import { measuredText, plusMinus } from "../page/measured_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { figureName, standingWord } from "../review/figure_words.js";
 
@@ -42,8 +42,13 @@ export function comparedName(key) {
 export function estimateText(figure, unit, signed = false) {
   if (figure === undefined || figure.value === null || figure.u === null) return words("compare-not-known");
   if (unit === "%" && figure.u > WIDEST_U_PERCENT) return words("page-uncertain");
-  const text = measuredText(figure.value, figure.u, unit === "%" && signed ? words("compare-points") : unit).trim();
-  return signed && figure.value > 0 ? `+${text}` : text;
+  const text = measuredText(figure.value, figure.u, unit === "%" && signed ? words("compare-points") : unit);
+  return signed ? withSign(text) : text;
+}
+
+/** Which way a difference goes; what reads 0 goes none. @param {string} text */
+function withSign(text) {
+  return /^[^±]*[1-9]/.test(text) && !text.startsWith("−") ? `+${text}` : text;
 }
 
 /**
@@ -55,11 +60,8 @@ export function estimateText(figure, unit, signed = false) {
 export function levelText(figure, signed = false) {
   if (figure === undefined || figure.value === null || figure.u === null) return words("compare-not-known");
   if (figure.u > WIDEST_U_PERCENT) return words("page-uncertain");
-  const decimals = figure.u < 0.5 ? 1 : 0;
-  const plus = signed && figure.value > 0 ? "+" : "";
-  const sign = figure.value < 0 ? "\u2212" : plus;
-  const u = Math.max(figure.u, decimals === 1 ? 0.1 : 1);
-  return `${sign}${numberText(Math.abs(figure.value), decimals)} ± ${numberText(u, decimals)} ${signed ? words("compare-points") : "%"}`;
+  const text = plusMinus(figure.value, figure.u, figure.u < 0.5 ? 1 : 0, signed ? words("compare-points") : "%");
+  return signed ? withSign(text) : text;
 }
 
 /**
@@ -95,7 +97,7 @@ export function leftText(remainder) {
 export function alignedText(found) {
   const { aligned } = found;
   if (aligned === null) return words("compare-not-matched");
-  const moved = aligned.shift_mm === null ? `${numberText(aligned.shift_px, 0)} px` : `${numberText(aligned.shift_mm, 1)} mm`;
+  const moved = aligned.shift_mm === null ? withUnit(numberText(aligned.shift_px, 0), "px") : withUnit(numberText(aligned.shift_mm, 1), "mm");
   return words("compare-matched", { moved, turned: numberText(aligned.rotation_deg, 1), sure: numberText(aligned.confidence, 2) });
 }
 

@@ -5,7 +5,7 @@
 import { ask, Refusal } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
-import { numberText } from "../page/value_text.js";
+import { numberText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { PointReader } from "../picture/point_reader.js";
 import { drawOutlines } from "../picture/still_outlines.js";

@@ -1,9 +1,8 @@
 /** @import { DeviceFacts } from "./device_types.js" */
 /** @import { Fact } from "./fact_list.js" */
 
-import { momentText } from "../page/moment_text.js";
+import { durationText, momentText } from "../page/moment_text.js";
 import { said } from "../page/said.js";
-import { durationText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 
 /** Clocks that differ by less than this count as the same: asking takes its time too. */

@@ -2,9 +2,8 @@
 /** @import { DeviceFacts, Serving } from "./device_types.js" */
 /** @import { Fact } from "./fact_list.js" */
 
-import { numberText } from "../charts/measured_text.js";
-import { momentText } from "../page/moment_text.js";
-import { durationText, shareText, storageText } from "../page/value_text.js";
+import { durationText, momentText } from "../page/moment_text.js";
+import { numberText, shareText, storageText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 
 const KIND_WORDS = {

@@ -3,9 +3,8 @@
 
 import { said } from "../page/said.js";
 import { lightWord } from "../page/state_words.js";
-import { shareText } from "../page/value_text.js";
+import { numberText, shareText, withUnit } from "../page/number_text.js";
 import { words } from "../page/words.js";
-import { numberText } from "../charts/measured_text.js";
 
 /** The guard's conditions by its own names, in words; those that are the operator's wish are left out. */
 const CONDITION_WORDS = {
@@ -53,6 +52,6 @@ function valueText({ name, value, limit, unit }) {
   if (name === "exposure budget") return value === null ? words("device-budget-endless") : words("device-budget-left", { seconds: Math.floor(value) });
   if (value === null) return "";
   if (name === "continuous light") return words("device-lit-of", { seconds: Math.round(value), limit: limit ?? 0 });
-  const measured = `${numberText(value, unit === "V" ? 2 : 0)} ${unit}`;
-  return limit === null ? measured : `${measured}, ${words("device-condition-limit", { limit: `${numberText(limit, unit === "V" ? 1 : 0)} ${unit}` })}`;
+  const measured = withUnit(numberText(value, unit === "V" ? 2 : 0), unit);
+  return limit === null ? measured : `${measured}, ${words("device-condition-limit", { limit: withUnit(numberText(limit, unit === "V" ? 1 : 0), unit) })}`;
 }

@@ -4,7 +4,7 @@
 import { button, element } from "../page/element.js";
 import { made } from "../page/made.js";
 import { said } from "../page/said.js";
-import { shareText, storageText } from "../page/value_text.js";
+import { shareText, storageText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { driveName } from "./export_room.js";
 

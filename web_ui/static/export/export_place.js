@@ -5,7 +5,7 @@
 import { ask } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
-import { storageText } from "../page/value_text.js";
+import { storageText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { ExportJobs } from "./export_jobs.js";
 import { driveName, fits, neededMb } from "./export_room.js";

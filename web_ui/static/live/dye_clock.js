@@ -1,5 +1,5 @@
 import { element, write } from "../page/element.js";
-import { durationText } from "../page/value_text.js";
+import { durationText } from "../page/moment_text.js";
 
 /** From here on the clock has six digits. */
 const LONG_S = 6000;

@@ -3,7 +3,7 @@
 
 import { element, write } from "../page/element.js";
 import { saidWithin } from "../page/said.js";
-import { numberText } from "../page/value_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { put, words } from "../page/words.js";
 import { outputText, rippleText } from "./light_words.js";
 
@@ -51,10 +51,10 @@ export class ExposureSheet {
   /** @param {DeviceState | null} state */
   show(state) {
     if (state === null) return;
-    write(element("exposure-value"), `${numberText(state.camera.exposure_us / 1000, 1)} ms`);
+    write(element("exposure-value"), withUnit(numberText(state.camera.exposure_us / 1000, 1), "ms"));
     write(element("pulse-ripple"), rippleText(state.light, state.camera.exposure_us));
     write(element("light-output"), outputText(state.light_measured_at ?? ""));
-    write(element("gain-value"), `${numberText(state.camera.gain, 1)} ×`);
+    write(element("gain-value"), withUnit(numberText(state.camera.gain, 1), "×"));
     const locked = state.recording.name !== null;
     if (locked) put(element("exposure-teach"), "live-exposure-locked");
     else put(element("exposure-teach"), "live-exposure-teach");

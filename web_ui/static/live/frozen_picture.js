@@ -1,7 +1,7 @@
 /** @import { PictureCanvas } from "../picture/picture_canvas.js" */
 
 import { element } from "../page/element.js";
-import { numberText } from "../page/value_text.js";
+import { numberText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 
 /** A frozen picture is forgotten after so long: nobody looks at it any more, and somebody may take it for live. */

@@ -1,7 +1,8 @@
 /** @import { LampState } from "../page/device_state.js" */
 
 import { said } from "../page/said.js";
-import { dateText, numberText } from "../page/value_text.js";
+import { dateText } from "../page/moment_text.js";
+import { numberText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 
 /**

@@ -1,7 +1,7 @@
 /** @import { PictureZoom } from "../picture/picture_zoom.js" */
 
 import { element, write } from "../page/element.js";
-import { numberText } from "../page/value_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { ZOOM_STEP } from "../picture/picture_finger.js";
 
 /** Closer, further, all of it, and the whole screen: for fingers that cannot pinch, and by key. */
@@ -44,7 +44,7 @@ export class PictureTools {
   show() {
     const { factor } = this.zoom;
     this.whole.hidden = this.zoom.window === null;
-    write(element("zoom-factor"), `${numberText(factor, 1)} ×`);
+    write(element("zoom-factor"), withUnit(numberText(factor, 1), "×"));
     this.closer.disabled = this.zoom.closest;
     this.further.disabled = this.zoom.window === null;
   }

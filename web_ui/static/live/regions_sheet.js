@@ -3,6 +3,7 @@
 
 import { button, element, write } from "../page/element.js";
 import { nameChooser } from "../page/name_chooser.js";
+import { withUnit } from "../page/number_text.js";
 import { valueText } from "../page/value_text.js";
 import { language, words } from "../page/words.js";
 
@@ -30,7 +31,7 @@ export class RegionsSheet {
     const shown = [...(state.reference ? [state.reference] : []), ...state.regions];
     shown.forEach((region, index) => {
       const value = this.list.children[index]?.querySelector(".row-value");
-      if (value) write(value, region === state.reference && !region.flag ? "100 %" : valueText(region));
+      if (value) write(value, region === state.reference && !region.flag ? withUnit("100", "%") : valueText(region));
     });
   }
 

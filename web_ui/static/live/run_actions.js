@@ -3,7 +3,7 @@
 /** @import { Sheets } from "../page/sheets.js" */
 
 import { element } from "../page/element.js";
-import { durationText } from "../page/value_text.js";
+import { durationText } from "../page/moment_text.js";
 import { put, words } from "../page/words.js";
 
 /** @type {View[]} */

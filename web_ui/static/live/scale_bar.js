@@ -1,7 +1,7 @@
 /** @import { Shape } from "../picture/picture_geometry.js" */
 
 import { element, write } from "../page/element.js";
-import { numberText } from "../page/value_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { put } from "../page/words.js";
 import { copies, windowOf } from "../picture/picture_geometry.js";
 
@@ -48,7 +48,7 @@ export class ScaleBar {
     else {
       this.words.removeAttribute("data-words");
       this.bar.style.width = `${length.share * 100}%`;
-      write(this.words, `${numberText(length.mm, length.mm < 1 ? 1 : 0)} mm`);
+      write(this.words, withUnit(numberText(length.mm, length.mm < 1 ? 1 : 0), "mm"));
     }
   }
 }

@@ -2,7 +2,7 @@
 
 import { element, write } from "../page/element.js";
 import { dyeWord, lightWord, recordingWord } from "../page/state_words.js";
-import { numberText, shareText, storageText } from "../page/value_text.js";
+import { numberText, shareText, storageText, withUnit } from "../page/number_text.js";
 import { put, words } from "../page/words.js";
 
 /** Live or not, light, recording, dye: always in sight, and "not known" rather than an old word. */
@@ -47,7 +47,7 @@ export class StatusLine {
   showUnknown() {
     put(element("frame-rate"), "live-rate", { rate: "–" });
     put(element("light-word"), "page-light-not-known");
-    write(element("light-level"), "– %");
+    write(element("light-level"), withUnit("–", "%"));
     put(element("light-lease"), "live-lease", { left: "–" });
     put(element("recording-word"), "page-recording-not-known");
     put(element("recording-gaps"), "live-gaps", { gaps: "–" });
@@ -61,7 +61,7 @@ export class StatusLine {
     this.root.classList.toggle("tripped", light.reachable && light.state === "tripped");
     say(element("light-word"), lightWord(light));
     say(element("light-level"), words("live-set-to", { level: shareText(light.wanted_level) }));
-    if (lit) put(element("light-lease"), "live-lease", { left: `${Math.round(light.lease_left_ms)} ms` });
+    if (lit) put(element("light-lease"), "live-lease", { left: withUnit(numberText(light.lease_left_ms, 0), "ms") });
     else put(element("light-lease"), "live-no-lease");
   }
 
@@ -84,8 +84,8 @@ export function calibrationText(calibration) {
 
 /** @param {number | null} ageMs */
 export function ageText(ageMs) {
-  if (ageMs === null) return "– s";
-  return ageMs < 9950 ? `${numberText(ageMs / 1000, 1)} s` : `${Math.min(9999, Math.round(ageMs / 1000))} s`;
+  if (ageMs === null) return withUnit("–", "s");
+  return withUnit(ageMs < 9950 ? numberText(ageMs / 1000, 1) : numberText(Math.min(9999, ageMs / 1000), 0), "s");
 }
 
 /**

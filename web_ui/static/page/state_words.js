@@ -1,6 +1,7 @@
 /** @import { LampState, RecordingState } from "./device_state.js" */
 
-import { durationText, shareText } from "./value_text.js";
+import { durationText } from "./moment_text.js";
+import { shareText } from "./number_text.js";
 import { words } from "./words.js";
 
 /** @param {LampState} light */

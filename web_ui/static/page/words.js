@@ -11,6 +11,9 @@ export const LANGUAGES = ["en", "de", "es"];
 /** Attributes of a template that name a message, and what of the element becomes its text. */
 const NAMED = { "data-words-label": "aria-label", "data-words-alt": "alt", "data-words-placeholder": "placeholder" };
 
+/** A number and its unit stay on one line (the space between them: SI Brochure, 9th edition, 5.4.3, from memory). */
+const BEFORE_UNIT = /(?<=[\d–]) (?=(?:%|°C|×|[µnmk]?[smgVW]|mm|mL|min|h|px|MB|GB)(?![\p{L}\p{N}]))/gu;
+
 let bundle = new FluentBundle("en");
 /** @type {Language} */
 let spoken = "en";
@@ -56,7 +59,7 @@ export function words(id, args = {}) {
   const errors = [];
   const given = Object.fromEntries(Object.entries(args).map(([name, value]) => [name, isolated(value)]));
   const text = bundle.formatPattern(message.value, given, errors);
-  return errors[0] === undefined ? text : missing(id, errors[0].message);
+  return errors[0] === undefined ? text.replace(BEFORE_UNIT, "\u00a0") : missing(id, errors[0].message);
 }
 
 /**

@@ -2,7 +2,7 @@
 /** @import { PairedTablet, Standing } from "../page/device_state.js" */
 
 import { button, element, write } from "../page/element.js";
-import { durationText } from "../page/value_text.js";
+import { durationText } from "../page/moment_text.js";
 import { onLanguage, put, words } from "../page/words.js";
 
 const WAY_WORDS = { word: "pairing-by-word", button: "pairing-by-button", invitation: "pairing-invited" };

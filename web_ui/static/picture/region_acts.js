@@ -4,7 +4,7 @@
 
 import { nextName, parsedRegion, rectangleBetween, regionText, renamed, squareAround } from "./region_text.js";
 
-import { numberText } from "../page/value_text.js";
+import { numberText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 
 export const REFERENCE_NAME = "Reference";

@@ -6,6 +6,7 @@ import { element, write } from "../page/element.js";
 import { labelPlaces, leader } from "./label_places.js";
 import { copies, shownPoint, windowOf } from "./picture_geometry.js";
 import { bounds, corners, parsedRegion } from "./region_text.js";
+import { withUnit } from "../page/number_text.js";
 import { flagWord, isCertain, valueText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { REFERENCE_NAME } from "./region_acts.js";
@@ -228,7 +229,7 @@ function writeLabel(label, value, isReference, sequence, referenceFlag) {
   const [name, number] = label.children;
   if (name === undefined || number === undefined) return;
   write(name, isReference && value.name === REFERENCE_NAME ? words("picture-reference") : value.name);
-  if (isReference) write(number, value.flag === "" ? "100 %" : flagWord(value.flag.replace(/^reference /, "")));
+  if (isReference) write(number, value.flag === "" ? withUnit("100", "%") : flagWord(value.flag.replace(/^reference /, "")));
   else write(number, referenceFlag === "" ? valueText(value) : "–");
   label.classList.toggle("uncertain", isReference ? value.flag !== "" : !isCertain(value));
   label.dataset["name"] = value.name;

@@ -5,7 +5,7 @@ import { ask } from "../page/device_api.js";
 import { button, element } from "../page/element.js";
 import { made } from "../page/made.js";
 import { said } from "../page/said.js";
-import { numberText } from "../page/value_text.js";
+import { numberText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { amountText } from "./recording_text.js";
 

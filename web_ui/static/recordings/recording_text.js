@@ -1,6 +1,7 @@
 /** @import { RecordingSummary } from "./recordings_types.js" */
 
-import { durationText, momentText, storageText } from "../page/value_text.js";
+import { durationText, momentText } from "../page/moment_text.js";
+import { storageText } from "../page/number_text.js";
 import { locale, words } from "../page/words.js";
 
 /** @param {string} startedAt ISO 8601, or empty */

@@ -4,7 +4,8 @@
 import { ask } from "../page/device_api.js";
 import { button, element, write } from "../page/element.js";
 import { made } from "../page/made.js";
-import { momentText, storageText } from "../page/value_text.js";
+import { momentText } from "../page/moment_text.js";
+import { storageText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { countText } from "./recording_text.js";
 

@@ -1,6 +1,6 @@
 /** @import { Figure } from "./review_types.js" */
 
-import { measuredText } from "../charts/measured_text.js";
+import { measuredText } from "../page/measured_text.js";
 import { words } from "../page/words.js";
 
 /** Name of each figure. @type {Record<string, string>} */

@@ -2,10 +2,10 @@
 
 import { pngOf } from "../charts/chart_picture.js";
 import { colourOf } from "../charts/curve_look.js";
-import { numberText } from "../charts/measured_text.js";
+import { momentText } from "../page/moment_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { pictureSheet, ticksOf } from "../charts/picture_sheet.js";
 import { said } from "../page/said.js";
-import { momentText } from "../page/value_text.js";
 import { words } from "../page/words.js";
 import { figureMeans, figureName } from "./figure_words.js";
 
@@ -30,7 +30,7 @@ export function mapSheet(review, maps, map, picture, colours) {
     words("review-recorded", { name: review.name, when: recordedAt(review) }),
     words("review-caution"),
   ].filter((line) => line !== "");
-  const panel = { picture, caption: "", ramp: { colours, ticks: ticksOf(map, (number) => `${numberText(number, decimalsOf(map.step))} ${map.unit}`) } };
+  const panel = { picture, caption: "", ramp: { colours, ticks: ticksOf(map, (number) => withUnit(numberText(number, decimalsOf(map.step)), map.unit)) } };
   const title = `${figureName(map.name)} (${map.unit})`;
   return pngOf(pictureSheet({ title, panels: [panel], lines, ground: colourOf(style, "--ground"), ink: colourOf(style, "--ink") }));
 }

@@ -1,7 +1,7 @@
 /** @import { Acts } from "../page/acts.js" */
 /** @import { KeptMap, KeptMaps, MapValue, ReviewedRecording } from "./review_types.js" */
 
-import { numberText } from "../charts/measured_text.js";
+import { numberText } from "../page/number_text.js";
 import { ticksOf } from "../charts/picture_sheet.js";
 import { saveFile } from "../charts/saved_file.js";
 import { element, write } from "../page/element.js";

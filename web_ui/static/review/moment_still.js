@@ -2,9 +2,9 @@
 
 import { chartPicture, pngOf } from "../charts/chart_picture.js";
 import { colourOf } from "../charts/curve_look.js";
-import { numberText } from "../charts/measured_text.js";
-import { saveFile } from "../charts/saved_file.js";
+import { numberText } from "../page/number_text.js";
 import { valueText } from "../page/value_text.js";
+import { saveFile } from "../charts/saved_file.js";
 import { words } from "../page/words.js";
 import { recordedAt } from "./map_sheet.js";
 

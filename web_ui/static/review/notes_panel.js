@@ -1,7 +1,7 @@
 /** @import { Acts } from "../page/acts.js" */
 /** @import { ReviewedRecording } from "./review_types.js" */
 
-import { numberText } from "../charts/measured_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { button, element } from "../page/element.js";
 import { words } from "../page/words.js";
 import { toldEvents } from "./event_words.js";
@@ -38,7 +38,7 @@ export class NotesPanel {
       const touch = button("", () => this.go(event.at_s), "review-event");
       const when = document.createElement("span");
       when.className = "review-event-time";
-      when.textContent = `${numberText(event.at_s, 1)}\u00a0s`;
+      when.textContent = withUnit(numberText(event.at_s, 1), "s");
       const what = document.createElement("span");
       what.className = "review-event-text";
       what.textContent = event.text;

@@ -1,7 +1,7 @@
 /** @import { PercentColours } from "../picture/legend_scale.js" */
 
 import { element } from "../page/element.js";
-import { numberText } from "../charts/measured_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { legendTicks, percentColour } from "../picture/legend_scale.js";
 
 const STEPS = 256;
@@ -31,7 +31,7 @@ export class PercentScale {
     element("review-scale-ticks").replaceChildren(...legendTicks(fullScale).map((percent) => {
       const tick = document.createElement("span");
       tick.className = "review-tick";
-      tick.textContent = percent === 0 ? "0" : `${numberText(percent, 0)}\u00a0%`;
+      tick.textContent = percent === 0 ? "0" : withUnit(numberText(percent, 0), "%");
       tick.style.setProperty("--share", String(percent / fullScale));
       return tick;
     }));

@@ -7,7 +7,8 @@
 import { EventTimeline } from "../charts/event_timeline.js";
 import { button, element, write } from "../page/element.js";
 import { said, saidWithin } from "../page/said.js";
-import { momentText, numberText } from "../page/value_text.js";
+import { momentText } from "../page/moment_text.js";
+import { numberText, withUnit } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { PictureFinger } from "../picture/picture_finger.js";
 import { PictureZoom } from "../picture/picture_zoom.js";
@@ -369,7 +370,7 @@ function placeWords({ reference, regions }, analysis) {
   const lost = 1 - (locked_share ?? 1);
   return [
     ...(largest_shift_mm === null ? [] : [words("review-moved", { mm: numberText(largest_shift_mm, 1) })]),
-    ...(lost > 0 ? [words("review-lost", { percent: `${numberText(100 * lost, 1)} %` })] : []),
+    ...(lost > 0 ? [words("review-lost", { percent: withUnit(numberText(100 * lost, 1), "%") })] : []),
   ];
 }
 

@@ -1,5 +1,5 @@
 import { button, element, write } from "../page/element.js";
-import { numberText } from "../charts/measured_text.js";
+import { numberText } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { Playback, SPEEDS } from "./playback.js";
 
