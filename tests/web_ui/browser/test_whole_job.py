@@ -123,7 +123,7 @@ def value_shown(page: Page) -> tuple[int, int]:
     """The tip's percentage and its uncertainty as they stand beside it."""
     label = page.locator(".label[data-name=A] .label-value")
     expect(label).to_contain_text("±")
-    value, _, u = (label.text_content() or "").removesuffix(" %").partition(" ± ")
+    value, _, u = (label.text_content() or "").removesuffix("\u00a0%").partition("\u00a0±\u00a0")
     return int(value), int(u)
 
 
