@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Counts
+from shared.signal import DefectSources
 
 F32 = NDArray[np.float32]
 
@@ -56,6 +57,7 @@ class Reducer:
         self._defects = np.argwhere(self._cut(calibration.defects)).astype(np.int32)
         self._first, self._last = block // 4, block - block // 4
         share = 1.0 - self._means(calibration.defects)
+        self._blind = DefectSources.around(share < 1e-6)  # a dark spot that stays with the camera would count as tissue
         good = np.where(calibration.defects, np.float32(0), calibration.dark_counts)
         dark = self._means(good) / np.maximum(share, 1e-6)
         flat = self._means(calibration.flat)
@@ -72,6 +74,7 @@ class Reducer:
             raise Refused("a picture of another size cannot be registered", pixels.shape, f"give {self.shape}")
         self._sum(pixels)
         _take_roots(self._sums, self._scale, self._offset, self._roots)
+        self._blind.replace(self._roots)
         fine = np.empty_like(self._roots)
         _band_pass(self._roots, fine)
         _limit(fine, _LIMIT)

@@ -42,11 +42,13 @@ def test_band_pass_is_a_difference_of_means() -> None:
     np.testing.assert_allclose(out, wanted, atol=2e-6)
 
 
-def test_what_stays_with_the_camera_is_no_texture() -> None:
-    """Fall-off and hot pixels leave noise alone where they are calibrated; a tenth of the light leaves the same texture."""
-    shape = (1088, 1456)
+@pytest.mark.parametrize(("shape", "share"), [((1088, 1456), 1e-4), ((160, 200), 4e-3)])
+def test_what_stays_with_the_camera_is_no_texture(shape: tuple[int, int], share: float) -> None:
+    """Fall-off and hot pixels leave noise alone where they are calibrated, also where a texel is a single pixel; a tenth of the
+    light leaves the same texture.
+    """
     rng = np.random.default_rng(2)
-    defects = rng.random(shape) < 1e-4
+    defects = rng.random(shape) < share
     known = calibration(shape, defects)
     reducer = Reducer(known)
     seen = 50 + 400 * known.flat + 3000 * defects
