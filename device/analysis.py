@@ -1,16 +1,19 @@
 """From a recording to curves and figures: one pass over its frames, memory for a few numbers a frame."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+
+import numpy as np
 
 from device.followed_hand import FollowedHand, HandMotion, followed_curves
 from device.frames_ahead import Beside, frames_ahead, nothing_beside
 from device.marked_regions import reference_of, regions_of
 from device.unknowns import unknown_warnings
-from shared.ambient import is_followed
+from shared.ambient import is_followed, unmeasured
 from shared.bounded import plain
 from shared.errors import Refused
+from shared.half_lit import half_lit
 from shared.inflow.curves import CurveGatherer, RegionCurve
 from shared.inflow.parameters import InflowParameters, inflow_parameters
 from shared.inflow.place_doubt import readings_beside, with_place
@@ -156,7 +159,7 @@ def injection_s(recording: Recording) -> float | None:
 def takes_ambient_off(recording: Recording) -> bool:
     """Whether unlit frames follow the ambient light closely enough for that."""
     table = recording.frame_table
-    return is_followed(table.sensor_time_ns / 1e9, table.lit & ~(table.light_level <= 0))
+    return is_followed(table.sensor_time_ns / 1e9, table.levels > 0)
 
 
 def recording_warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, ...]:
@@ -171,9 +174,23 @@ def recording_warnings(recording: Recording, injected_at_s: float | None) -> tup
     found.extend(unknown_warnings(recording.unknown))
     if injected_at_s is None:
         found.append("no injection is marked: times count from the first frame")
-    unlit = int((~recording.frame_table.lit).sum())
+    return (*found, *_light_warnings(recording))
+
+
+def _light_warnings(recording: Recording) -> Iterator[str]:
+    """How frames without light are used, and which frames with light are left out of every curve."""
+    table, rolling = recording.frame_table, recording.camera.shutter == "rolling"
+    lit, half = table.levels > 0, half_lit(table.levels, rolling)
+    unlit = int(np.count_nonzero(~lit))
     if unlit and takes_ambient_off(recording):
-        found.append(f"ambient light was measured in {unlit} frames without light, and is taken off")
+        yield f"ambient light was measured in {unlit} frames without light, and is taken off"
+        unknown = np.count_nonzero(unmeasured(table.sensor_time_ns / 1e9, lit) & ~half)
+        if unknown:
+            yield (
+                f"{unknown} frames are left out of every curve: the room's light was not measured within 3 s of them, so that it "
+                "cannot be taken off"
+            )
     elif unlit:
-        found.append(f"{unlit} frames without light are left out")
-    return tuple(found)
+        yield f"{unlit} frames without light are left out"
+    if half.any():
+        yield f"{np.count_nonzero(half)} frames are left out of every curve: the light was switched or dimmed during them"

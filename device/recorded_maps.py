@@ -6,16 +6,14 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from typing import Self
 
-import numpy as np
-
 from device.analysis import takes_ambient_off
 from device.followed_hand import FollowedHand
 from device.frames_ahead import frames_ahead
 from device.maps_reader import read_on_cores
 from device.marked_regions import reference_of
-from shared.ambient import half_lit
 from shared.errors import Refused
 from shared.frame import Frame
+from shared.half_lit import half_lit
 from shared.inflow.map_values import InflowMaps
 from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import MapGatherer
@@ -37,11 +35,8 @@ class RecordedMaps:
         self._recording, self._follows = recording, follow_motion
         self._pool = ThreadPoolExecutor(1, "maps of a recording")
         self._waiting: deque[Future[None]] = deque()
-        table, ambient_off = recording.frame_table, takes_ambient_off(recording)
-        self._gatherer = MapGatherer(recording.calibration, ambient_off=ambient_off)
-        self._switched = (
-            half_lit(table.light_level * table.lit) if ambient_off else np.zeros(recording.frames, np.bool_)
-        )
+        self._gatherer = MapGatherer(recording.calibration, ambient_off=takes_ambient_off(recording))
+        self._switched = half_lit(recording.frame_table.levels, recording.camera.shutter == "rolling")
 
     def __enter__(self) -> Self:
         return self

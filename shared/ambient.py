@@ -10,21 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.calibration import Calibration
-from shared.frame import Frame
+from shared.frame import CameraDescription, Frame
+from shared.half_lit import half_lit
 from shared.signal import DefectSources, Measured, RegionPixels, counts_variance
 
 F64 = NDArray[np.float64]
 
 LONGEST_BETWEEN_S = 3.0
-"""Ambient light is followed where no lit frame is farther than this from an unlit one; farther, it would be guessed."""
+"""Ambient light is known in lit frames no farther than this from an unlit one; farther, it would be guessed."""
+
+MOST_UNMEASURED_SHARE = 0.1
+"""Where more of the lit frames are farther from an unlit one, nothing is taken off: the curves would lack too much."""
 
 LEAST_SPELLS = 3
 """Fewer dark spells between lit frames are somebody's finger, and not unlit frames on purpose."""
-
-HALF_LIT = 0.98
-"""A lit frame beside an unlit one had the light on for its whole exposure when its level is at least this share of its other
-neighbour's.
-"""
 
 NEW_SHARE = 0.25
 """Of an unlit frame in the running mean."""
@@ -33,27 +32,25 @@ JUMP_SIGMAS = 8.0
 """A change of the whole picture's mean by more than so many standard uncertainties (a lamp switched) starts the mean anew."""
 
 
+def unmeasured(times_s: F64, lit: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Lit frames so far from every unlit one that ambient light would be guessed, (frames,) each."""
+    dark_s = times_s[~lit]
+    if not dark_s.size:
+        return lit.copy()
+    after = np.searchsorted(dark_s, times_s)
+    to_next = np.where(after < dark_s.size, dark_s[np.minimum(after, dark_s.size - 1)] - times_s, np.inf)
+    since_last = np.where(after > 0, times_s - dark_s[np.maximum(after - 1, 0)], np.inf)
+    return np.asarray(lit & (np.minimum(to_next, since_last) > LONGEST_BETWEEN_S))
+
+
 def is_followed(times_s: F64, lit: NDArray[np.bool_]) -> bool:
-    """Whether unlit frames lie close enough to every lit one, (frames,) each, for ambient light to be taken off."""
+    """Whether unlit frames come often enough for ambient light to be taken off; lit ones far from them are then left out."""
     if not lit.any():
         return False
-    dark_s, bright_s = times_s[~lit], times_s[lit]
     between_lit = lit[np.argmax(lit) :]
     if np.count_nonzero(between_lit[1:] & ~between_lit[:-1]) < LEAST_SPELLS:
         return False
-    after = np.searchsorted(dark_s, bright_s)
-    to_next = np.where(after < dark_s.size, dark_s[np.minimum(after, dark_s.size - 1)] - bright_s, np.inf)
-    since_last = np.where(after > 0, bright_s - dark_s[np.maximum(after - 1, 0)], np.inf)
-    return bool(np.minimum(to_next, since_last).max() <= LONGEST_BETWEEN_S)
-
-
-def half_lit(levels: F64) -> NDArray[np.bool_]:
-    """Frames during which the light was switched: beside an unlit one (level 0), and below their other neighbour's level."""
-    padded = np.concatenate(([levels[0]], levels, [levels[-1]])) if levels.size else np.zeros(2)
-    before, after = padded[:-2], padded[2:]
-    begins = (before <= 0) & (levels < HALF_LIT * after)
-    ends = (after <= 0) & (levels < HALF_LIT * before)
-    return np.asarray((levels > 0) & (begins | ends))
+    return bool(np.count_nonzero(unmeasured(times_s, lit)) <= MOST_UNMEASURED_SHARE * np.count_nonzero(lit))
 
 
 def as_rate(unlit: Frame) -> Frame:
@@ -73,9 +70,10 @@ def between(times_s: F64, dark_s: F64, rates: F64, rates_u: F64) -> tuple[F64, F
 
 
 class AmbientTrack:
-    """Ambient light of regions over a recording, from its unlit frames, and curves without it."""
+    """Light of a recording's frames: which of them count, and the ambient light of regions, from its unlit frames."""
 
-    def __init__(self) -> None:
+    def __init__(self, camera: CameraDescription) -> None:
+        self._rolling = camera.shutter == "rolling"
         self._times_s: list[float] = []
         self._levels: list[float] = []
         self._rates: dict[str, list[tuple[float, float, float]]] = {}
@@ -95,14 +93,18 @@ class AmbientTrack:
         return is_followed(np.array(self._times_s), np.array(self._levels) > 0)
 
     def taken_off(self, name: str, rows: F64) -> F64:
-        """``rows`` without ambient light, a frame each: time, signal, its uncertainty, saturated, light output.
+        """``rows`` of frames that count, a frame each: time, signal, its uncertainty, saturated, light output.
 
-        As they are where it is not followed; else half lit frames are left out, and the noise of what is taken off is counted.
+        Half lit ones do not. Where ambient light is followed it is taken off, its noise counted, and frames of which it is not
+        known are left out too.
         """
-        if not self.is_followed:
+        times_s, levels, followed = np.array(self._times_s), np.array(self._levels), self.is_followed
+        out = half_lit(levels, self._rolling)
+        if followed:
+            out |= unmeasured(times_s, levels > 0)
+        rows = rows[~np.isin(rows[:, 0], times_s[out])]
+        if not followed:
             return rows
-        switched = np.array(self._times_s)[half_lit(np.array(self._levels))]
-        rows = rows[~np.isin(rows[:, 0], switched)]
         dark_s, rates, rates_u = np.array(self._rates[name]).T
         ambient, ambient_u = between(rows[:, 0], dark_s, rates, rates_u)
         rows[:, 1] -= ambient / rows[:, 4]

@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 
 from device.live import LivePath, LivePicture
 from device.marked_regions import reference_of, regions_of
-from shared.ambient import half_lit, is_followed
+from shared.ambient import is_followed
 from shared.errors import Refused
 from shared.frame import Frame
+from shared.half_lit import half_lit
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
@@ -80,12 +81,11 @@ class Overlay:
             )
 
     def _dark_on_purpose(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-        """Which frames were unlit so that ambient light be measured, and during which the light was switched for that."""
+        """Which frames were unlit so that ambient light be measured, and which are half lit."""
         table = self._recording.frame_table
-        lit = table.lit & ~(table.light_level <= 0)
-        if not is_followed(table.sensor_time_ns / 1e9, lit):
-            return np.zeros_like(lit), np.zeros_like(lit)
-        return ~lit, half_lit(np.where(lit, table.light_level, 0.0))
+        half = half_lit(table.levels, self._recording.camera.shutter == "rolling")
+        lit = table.levels > 0
+        return (~lit if is_followed(table.sensor_time_ns / 1e9, lit) else np.zeros_like(lit)), half
 
     def _begin(self) -> None:
         try:

@@ -135,6 +135,8 @@ class ImagerLoop:
             sequence=frame.sequence,
             published_ns=frame.sensor_time_ns,
         )
+        if not parts.link.is_steady(frame.exposure_start_ns, frame.sensor_time_ns):
+            return  # half lit: good for a picture, for no figure
         self.curves.take(frame.sensor_time_ns, parts.live.curve_points())
         if self.maps is not None:  # last, when the lease is renewed and the picture is out
             self.maps.take(frame)

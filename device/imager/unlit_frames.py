@@ -7,9 +7,9 @@ heartbeat came for a while, and takes its time to come back.
 
 from typing import Literal
 
-from shared.ambient import HALF_LIT
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
+from shared.half_lit import HALF_LIT
 
 Act = Literal["stay", "go dark", "light again"]
 

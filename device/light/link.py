@@ -172,6 +172,11 @@ class LightLink:
             total += level * max(0, until_ns - max(since_ns, start_ns))
         return total / (end_ns - start_ns)
 
+    def is_steady(self, start_ns: int, end_ns: int) -> bool:
+        """Whether the duty stayed as it was between two moments, as far as the statuses received say."""
+        with self._lock:
+            return not any(start_ns < since_ns < end_ns for since_ns, _ in self._history)
+
     # ---- how it asks (lock held) ------------------------------------------------------------------------------------
 
     def _asked(self, message: Lease | Want | Rearm | Look) -> LightStatus:

@@ -72,11 +72,12 @@ class CurveGatherer:
     regions: Sequence[Region]
     _pixels: Mapping[str, RegionPixels] = field(init=False)
     _rows: dict[str, list[tuple[float, float, float, bool, float]]] = field(init=False)
-    _ambient: AmbientTrack = field(default_factory=AmbientTrack)
+    _ambient: AmbientTrack = field(init=False)
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
         shape = self.calibration.camera.shape
+        self._ambient = AmbientTrack(self.calibration.camera)
         self._pixels = {
             region.name: RegionPixels.gathered(region.indices(shape), self.calibration) for region in self.regions
         }

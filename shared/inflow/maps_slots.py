@@ -147,14 +147,20 @@ class MapGatherer:
         self._ambient = AmbientBins(self.calibration, self.bins.dark, self.bins.pixels) if ambient_off else None
         self._dark = self.bins.dark.copy() if ambient_off else self.bins.dark
         self._ambient_for: tuple[float, float] | None = None
-        self._unlit = 0
+        self._unlit, self._unknown = 0, 0
 
     @property
     def notes(self) -> tuple[str, ...]:
         """What must be said of ambient light."""
-        if not self._unlit:
-            return ()
-        return (f"ambient light was measured in {self._unlit} frames without light, and is taken off",)
+        found = []
+        if self._unlit:
+            found.append(f"ambient light was measured in {self._unlit} frames without light, and is taken off")
+        if self._unknown:
+            found.append(
+                f"{self._unknown} frames are missing from the maps: the room's light was not measured in the 3 s before them, so "
+                "that it cannot be taken off"
+            )
+        return tuple(found)
 
     @property
     def camera_shape(self) -> tuple[int, int]:
@@ -180,7 +186,10 @@ class MapGatherer:
         if level <= 0:
             self._take_unlit(frame, time_s)
             return
-        if self.calibration.output_at(level) <= 0 or (self._ambient is not None and not self._ambient.is_known(time_s)):
+        if self.calibration.output_at(level) <= 0:
+            return
+        if self._ambient is not None and not self._ambient.is_known(time_s):
+            self._unknown += 1
             return
         factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, level)
         self._into_slot(time_s)

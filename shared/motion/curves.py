@@ -36,7 +36,7 @@ class MovingCurves:
     places: Mapping[Region, Motion]
     _regions: list[tuple[MovingRegion, Motion]] = field(init=False)
     _rows: dict[str, list[tuple[float, float, float, bool, float]]] = field(init=False)
-    _ambient: AmbientTrack = field(default_factory=AmbientTrack)
+    _ambient: AmbientTrack = field(init=False)
     _last: Motion = field(default_factory=Motion)
     _unseen: dict[str, int] = field(init=False)
     _slopes: dict[str, list[tuple[float, float, float]]] = field(init=False)
@@ -45,6 +45,7 @@ class MovingCurves:
 
     def __post_init__(self) -> None:
         sampler = RegionSampler.of(self.calibration)
+        self._ambient = AmbientTrack(self.calibration.camera)
         self._regions = [(MovingRegion.of(region, sampler), place.back()) for region, place in self.places.items()]
         self._rows = {region.name: [] for region in self.places}
         self._unseen = {region.name: 0 for region in self.places}

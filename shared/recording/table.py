@@ -68,6 +68,11 @@ class FrameTable:
         """Frames that the sensor gave between the first and the last row and that are not here."""
         return int(np.maximum(np.diff(self.sequence) - 1, 0).sum())
 
+    @property
+    def levels(self) -> NDArray[np.float64]:
+        """Level of the ring in each frame: 0 where it was unlit, 1 where nothing is known of it."""
+        return np.where(self.lit, np.nan_to_num(self.light_level, nan=1.0), 0.0)
+
     def cut(self, frames: int) -> "FrameTable":
         """The first ``frames`` rows."""
         return FrameTable(**{name: getattr(self, name)[:frames] for name in _COLUMNS})

@@ -6,9 +6,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.ambient import as_rate, half_lit, is_followed
+from shared.ambient import as_rate, is_followed, unmeasured
 from shared.calibration import Calibration
 from shared.frame import Frame
+from shared.half_lit import half_lit
 from shared.recording import Recording
 from shared.review.binned import binned_frame
 from shared.signal import Measured, RegionPixels, counts_variance, region_signal
@@ -26,14 +27,15 @@ class AmbientBeside:
 
     @cached_property
     def is_followed(self) -> bool:
-        """Whether unlit frames lie close enough to every lit one for ambient light to be taken off."""
+        """Whether unlit frames come often enough for ambient light to be taken off."""
         return is_followed(self._times_s, self._lit)
 
     @cached_property
-    def half_lit(self) -> NDArray[np.bool_]:
-        """Frames during which the light was switched, so that they are not looked at; none where ambient light is not followed."""
-        levels = np.where(self._lit, self._recording.frame_table.light_level, 0.0)
-        return half_lit(levels) if self.is_followed else np.zeros(levels.shape, np.bool_)
+    def left_out(self) -> NDArray[np.bool_]:
+        """Frames that are not looked at, as curves leave them out: half lit, or too far from an unlit one to know their ambient light."""
+        recording = self._recording
+        out = half_lit(recording.frame_table.levels, recording.camera.shutter == "rolling")
+        return out | unmeasured(self._times_s, self._lit) if self.is_followed else out
 
     def counts(self, number: int, calibration: Calibration, *, reduced: bool) -> tuple[NDArray[np.float64], float]:
         """What ambient light adds to frame ``number`` above dark, (height, width), and the variance of a pixel of that.

@@ -194,8 +194,8 @@ class ReviewedRun:
 
     @cached_property
     def _is_whole(self) -> NDArray[np.bool_]:
-        """Frames with light for the whole of their exposure."""
-        return self._is_lit & ~self._ambient.half_lit
+        """Frames with light, and of which it is known what light that was."""
+        return self._is_lit & ~self._ambient.left_out
 
     @cached_property
     def _lit_numbers(self) -> NDArray[np.intp]:

@@ -188,6 +188,26 @@ def written(path: Path, means: Callable[[int], tuple[float, float]], frames: int
     return path
 
 
+def test_frames_that_no_curve_has_are_counted_and_said(tmp_path: Path) -> None:
+    """Every tenth frame unlit but for eight seconds; the light dimmed once, midway through a frame."""
+    camera, rng = CameraDescription("test", 64, 64, black_level=20.0), np.random.default_rng(1)
+    with RecordingWriter(tmp_path / "a.zarr", camera, Calibration.assumed(camera), started_at="") as writer:
+        for number in range(300):
+            unlit = number % 10 == 0 and not 100 < number < 180
+            level = 0.0 if unlit else 1.0 if number < 205 else 0.7 if number == 205 else 0.5
+            counts = 60.0 + level * bolus(number, 400.0)
+            pixels = np.rint(20 + rng.poisson(np.full(camera.shape, counts * 10)) / 10).astype(np.uint16)
+            writer.append(Frame(pixels, number, number * 10**8, 8000.0, 1.0, level, level > 0))
+    with Recording.open(tmp_path / "a.zarr") as recording:
+        result = analyse(recording, "base:20,20,30,30", follow_motion=False)
+    assert "19 frames are left out of every curve: the room's light was not measured within 3 s of them" in " ".join(
+        result.warnings
+    )
+    assert "1 frames are left out of every curve: the light was switched or dimmed during them" in result.warnings
+    unlit = 300 // 10 - 7
+    assert result.curves["base"].times_s.size == 300 - unlit - 19 - 1
+
+
 def bolus(number: int, top: float) -> float:
     x = max(number / 10 - 2.0, 0.0) / 3.0
     return 20.0 + top * x**3 * math.exp(3 * (1 - x))

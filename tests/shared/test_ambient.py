@@ -5,7 +5,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shared.ambient import LEAST_SPELLS, LONGEST_BETWEEN_S, AmbientPlane, as_rate, between, half_lit, is_followed
+from shared.ambient import (
+    LEAST_SPELLS,
+    LONGEST_BETWEEN_S,
+    MOST_UNMEASURED_SHARE,
+    AmbientPlane,
+    as_rate,
+    between,
+    is_followed,
+    unmeasured,
+)
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
 from shared.inflow.curves import CurveGatherer
@@ -120,6 +129,23 @@ def test_the_uncertainty_of_a_corrected_curve_is_its_scatter() -> None:
         assert within.std() == pytest.approx(1.0, abs=0.2)
 
 
+def test_frames_long_after_an_unlit_one_are_left_out_and_the_rest_is_as_it_was() -> None:
+    """Unlit frames stop for eight seconds: two seconds of the curve have no ambient light to take off, and are not guessed."""
+    renderer = SceneRenderer(scene(ambient=5.0), 3)
+    frames = list(played(renderer, every=8))
+    stalled = [frame for frame in frames if frame.lit or not 20.0 < frame.sensor_time_ns / 1e9 < 28.0]
+    whole, cut = (CurveGatherer(renderer.calibration(), [SKIN]) for _ in range(2))
+    for gatherer, shown in ((whole, frames), (cut, stalled)):
+        for frame in shown:
+            gatherer.add(frame)
+    expected, found = whole.curves()["skin"], cut.curves()["skin"]
+    gone = ~np.isin(expected.times_s, found.times_s)
+    assert cut.takes_ambient_off
+    assert 22.5 < expected.times_s[gone].min() < expected.times_s[gone].max() < 25.5
+    assert gone.sum() == pytest.approx(2.0 * FPS * 7 / 8, abs=9)
+    assert found.signal == pytest.approx(expected.signal[~gone], rel=0.01, abs=0.02 * expected.signal.max())
+
+
 def test_without_unlit_frames_nothing_is_taken_off() -> None:
     renderer = SceneRenderer(scene(ambient=2.0), 3)
     gatherer, curves = gathered(renderer, every=10_000)
@@ -132,21 +158,15 @@ def test_without_unlit_frames_nothing_is_taken_off() -> None:
     times=st.lists(st.floats(0.01, 1.5), min_size=2, max_size=60),
     lit=st.data(),
 )
-def test_ambient_is_followed_where_no_lit_frame_is_far_from_an_unlit_one(times, lit) -> None:
+def test_ambient_is_followed_where_few_lit_frames_are_far_from_an_unlit_one(times, lit) -> None:
     times_s = np.cumsum(times)
     state = np.array(lit.draw(st.lists(st.booleans(), min_size=len(times), max_size=len(times))))
     nearest = [min((abs(t - d) for d in times_s[~state]), default=np.inf) for t in times_s[state]]
     spells = [len(spell) for spell in "".join("1" if on else "0" for on in state).strip("0").split("1") if spell]
-    expected = len(spells) >= LEAST_SPELLS and max(nearest) <= LONGEST_BETWEEN_S
+    far = [distance > LONGEST_BETWEEN_S for distance in nearest]
+    assert unmeasured(times_s, state)[state].tolist() == far
+    expected = len(spells) >= LEAST_SPELLS and sum(far) <= MOST_UNMEASURED_SHARE * len(far)
     assert is_followed(times_s, state) == expected
-
-
-def test_half_lit_frames_are_those_beside_a_dark_one_and_dimmer_than_their_other_side() -> None:
-    levels = np.array([0.0, 0.3, 0.6, 0.6, 0.2, 0.0, 0.6, 0.4, 0.4, 0.0, 0.4, 0.7, 0.7])
-    #       dark, half, on, on, half, dark, on then dimmed by hand, dark, on at 0.4 and then brighter by hand: taken for half lit
-    expected = [0, 1, 0, 0, 1, 0, 0, 0, 0, 0, 1, 0, 0]
-    assert half_lit(levels).astype(int).tolist() == expected
-    assert not half_lit(np.array([])).size
 
 
 @given(

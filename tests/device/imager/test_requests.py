@@ -86,6 +86,9 @@ class FakeLink:
     def over(self, start_ns: int, end_ns: int) -> float:
         return float(self.state == "lit")
 
+    def is_steady(self, start_ns: int, end_ns: int) -> bool:
+        return not start_ns < self.since_ns < end_ns
+
 
 class FakeCamera:
     """Frames at the clock's pace: base at 200 counts, tip at a third of that, where the light is on."""
