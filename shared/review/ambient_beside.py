@@ -32,7 +32,7 @@ class AmbientBeside:
 
     @cached_property
     def left_out(self) -> NDArray[np.bool_]:
-        """Frames that are not looked at, as curves leave them out: half lit, or too far from an unlit one to know their ambient light."""
+        """Frames that are not looked at, as curves leave them out: half lit, or with ambient light that is not known."""
         recording = self._recording
         out = half_lit(recording.frame_table.levels, recording.camera.shutter == "rolling")
         return out | unmeasured(self._times_s, self._lit) if self.is_followed else out

@@ -180,6 +180,8 @@ def test_mean_level_from_the_statuses(link, script, manual_clock):
     assert link.over(100 * MS, 140 * MS) == pytest.approx((0.5 * 10 + 0.8 * 10) / 40)
     assert link.over(112 * MS, 118 * MS) == 0.5
     assert link.over(125 * MS, 125 * MS) == 0.8
+    assert link.is_steady(112 * MS, 118 * MS)
+    assert not link.is_steady(100 * MS, 140 * MS)
     assert link.over(0, 50 * MS) == 0.0
     assert link.over(131 * MS, 150 * MS) == 0.0
 
