@@ -20,7 +20,12 @@ const PAGE = "/";
 /** A device that answers at all answers sooner than this (our choice, no source). */
 const PATIENCE_MS = 3000;
 
-worker.addEventListener("install", (/** @type {any} */ event) => event.waitUntil(keepAll()));
+worker.addEventListener("install", (/** @type {any} */ event) => {
+  // The light's "off" of a page that is being closed must not wait until this worker has been woken. Where a browser does not know
+  // such routes, the request wakes it and passes by.
+  if ("addRoutes" in event) event.waitUntil(event.addRoutes({ condition: { urlPattern: "/api/*" }, source: "network" }));
+  event.waitUntil(keepAll());
+});
 worker.addEventListener("activate", (/** @type {any} */ event) => event.waitUntil(takeOver()));
 worker.addEventListener("fetch", (/** @type {any} */ event) => {
   const { origin, pathname } = new URL(event.request.url);
