@@ -73,12 +73,22 @@ for (const [theme, colours] of Object.entries(THEMES)) {
   });
 }
 
+const FOLDER = new URL("../static/", import.meta.url);
+const SHEETS = readdirSync(FOLDER, { recursive: true, encoding: "utf8" }).filter((name) => /^(?!libraries).*\.css$/.test(name));
+
 test("text takes its colour from these pairs, except on the picture, which is dark in both themes", () => {
-  const folder = new URL("../static/", import.meta.url);
-  const sheets = readdirSync(folder, { recursive: true, encoding: "utf8" }).filter((name) => /^(?!libraries|picture).*\.css$/.test(name));
+  const sheets = SHEETS.filter((name) => !name.startsWith("picture"));
   assert.ok(sheets.length > 5);
   for (const name of sheets) {
-    const own = readFileSync(new URL(name, folder), "utf8").match(/^\s*color: (?!var\(--|inherit|currentcolor).*$/gm);
+    const own = readFileSync(new URL(name, FOLDER), "utf8").match(/^\s*color: (?!var\(--|inherit|currentcolor).*$/gm);
     assert.deepEqual(own, null, name);
+  }
+});
+
+test("no text fades, not even for a moment: that would take its contrast away", () => {
+  for (const name of SHEETS) {
+    const rules = [...readFileSync(new URL(name, FOLDER), "utf8").matchAll(/([^{}]+)\{([^{}]*)\}/g)];
+    const faded = rules.filter(([, , rule]) => /opacity: 0?\.|transition: (?!none)|opacity\(/.test(rule ?? "")).map(([, selector]) => selector?.trim());
+    assert.deepEqual(faded.filter((selector) => !selector?.endsWith(".outlines")), [], name);
   }
 });
