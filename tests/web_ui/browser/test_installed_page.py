@@ -31,6 +31,11 @@ KEPT = """async () => {
 DRAWN = "() => document.getElementById('canvas').getContext('2d').getImageData(0, 0, 4, 3).data.some((value) => value !== 0)"
 
 
+FILES = """() => performance.getEntriesByType("resource").filter((one) => one.name.includes("/static/"))
+  .map((one) => ({ path: new URL(one.name).pathname, bytes: one.transferSize }))"""
+TOLD_OF = "() => [...document.querySelectorAll('link[rel=modulepreload]')].map((one) => new URL(one.href).pathname)"
+
+
 @pytest.fixture
 def port() -> int:
     return free_port_pair()
@@ -109,6 +114,18 @@ def test_a_newer_page_of_the_device_is_offered_and_taken(
     page = opened(web.url, context=installed)  # without the device: the newer one is what was kept
     expect(page.locator("#live [data-sheet=sheet-places]")).to_have_text("Rooms")
     expect(page.locator("#line-text")).to_have_text(AWAY)
+
+
+def test_a_page_opened_again_fetches_no_file_and_the_live_place_no_module_that_the_page_did_not_name(
+    live: Page,
+) -> None:
+    live.reload()
+    expect_live(live)
+    files = live.evaluate(FILES)
+    assert len(files) > 100
+    assert [file for file in files if file["bytes"] > 0] == []
+    modules = {file["path"] for file in files if file["path"].endswith(".js")}
+    assert modules == set(live.evaluate(TOLD_OF))
 
 
 def test_a_tablet_that_joins_late_sees_the_newest_state_at_once(
