@@ -27,6 +27,7 @@ from web_ui.access import Access
 from web_ui.app import close_app, create_app
 from web_ui.device_link import DeviceLink, StatePoll
 from web_ui.encryption import Encryption, is_loopback
+from web_ui.one_heap import share_one_heap
 from web_ui.own_names import OwnNames, own_names
 from web_ui.page_server import PageServer
 from web_ui.pictures import PictureServer
@@ -43,6 +44,7 @@ def main() -> int:
     logging.basicConfig(level=logging.INFO, format="web: %(levelname)s %(name)s: %(message)s", stream=sys.stderr)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     logging.getLogger("websockets.server").setLevel(logging.WARNING)
+    share_one_heap()
     try:
         return asyncio.run(_serve(_arguments()))
     except Refused as refusal:

@@ -3,8 +3,6 @@
 When nobody has looked for a while they are closed, and their memory goes back to the system.
 """
 
-import ctypes
-import gc
 import threading
 import time
 from collections import OrderedDict
@@ -22,6 +20,7 @@ from shared.recording.names import checked_name
 from shared.review.moment import ReviewedRun
 from shared.settings import PictureSettings
 from web_ui.button_press import Busy
+from web_ui.one_heap import give_back
 from web_ui.operation import NoSuchThing
 
 OPEN_AT_MOST = 2
@@ -158,14 +157,6 @@ class ReviewRuns:
         with self._pictures_lock:
             for key in [key for key in self._pictures if key[0] == name]:
                 del self._pictures[key]
-
-
-def give_back() -> None:
-    """Return to the system what is not used any more: glibc keeps free memory below the last piece in use until it is trimmed."""
-    gc.collect()
-    trim = getattr(ctypes.CDLL(None), "malloc_trim", None)  # another C library has none
-    if trim is not None:
-        trim(0)
 
 
 def jpeg_of(planes: Planes) -> bytes:
