@@ -11,6 +11,7 @@ function bench() {
   let tick = null;
   /** @type {unknown[]} */
   const failures = [];
+  let ended = 0;
   const hold = new LightHold({
     send: (act, aborted) =>
       new Promise((resolve, reject) => {
@@ -25,8 +26,9 @@ function bench() {
       };
     },
     failed: (error) => failures.push(error),
+    ended: () => (ended += 1),
   });
-  return { hold, sent, failures, acts: () => sent.map(({ act }) => act), tick: () => tick?.(), ticking: () => tick !== null };
+  return { hold, sent, failures, ended: () => ended, acts: () => sent.map(({ act }) => act), tick: () => tick?.(), ticking: () => tick !== null };
 }
 
 /** Lets promises that are settled run their followers. */
@@ -117,4 +119,27 @@ test("a hold that ended while the finger is down says nothing more until the nex
   assert.deepEqual(acts(), ["on"]);
   hold.press();
   assert.deepEqual(acts(), ["on", "on"]);
+});
+
+test("a finger that was not heard for longer than the device waits lights by its next press only", async () => {
+  const { hold, sent, acts, tick, ticking, ended } = bench();
+  const lose = async (/** @type {number} */ words) => {
+    for (let word = 0; word < words; word += 1) {
+      sent.at(-1)?.fail(new Error("no network"));
+      await settled();
+      tick();
+    }
+  };
+  hold.press();
+  await lose(3);
+  sent.at(-1)?.answer(); // the fourth arrived: it goes on
+  await settled();
+  assert.ok(ticking());
+  tick();
+  await lose(4);
+  assert.deepEqual([hold.held, ticking(), ended()], [false, false, 1]);
+  assert.deepEqual(new Set(acts()), new Set(["on"]));
+  hold.release();
+  hold.press();
+  assert.ok(hold.held && ticking());
 });

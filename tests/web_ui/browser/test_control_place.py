@@ -153,3 +153,29 @@ def test_nothing_is_asked_of_anyone_outside(web: WebProcess, opened: Callable[..
     own = (f"http://127.0.0.1:{web.port}/", f"ws://127.0.0.1:{web.port + 1}/", "data:", "blob:http://127.0.0.1")
     assert len(asked) > 30
     assert [url for url in asked if not url.startswith(own)] == []
+
+
+def test_of_two_that_want_control_the_button_gives_it_to_who_asked_first(
+    two: tuple[Page, Page], device: PageDevice, opened: Callable[..., Page]
+) -> None:
+    """Both were invited to watch, and those who paired by the word have left."""
+    first, second = (opened(two[0].evaluate(INVITE)["url"]) for _ in range(2))
+    for page in (first, second):
+        expect_live(page)
+    for page in two:
+        page.close()
+    for page in (first, second):
+        page.locator("#role").click()
+        expect(page.locator("#tablets-words")).to_contain_text("nobody is there")
+    first.locator("#tablets-ask").click()
+    expect(first.locator("#line-text")).to_contain_text("Press the button on the handheld, briefly.")
+    second.locator("#tablets-ask").click()
+    expect(second.locator("#line-text")).to_contain_text("another tablet waits for the button")
+    device.requests.clear()
+    assert device.press_button()
+    expect(first.locator("#role")).to_have_text("You control")
+    expect(second.locator("#role")).to_have_text("You watch")
+    second.keyboard.press("Escape")
+    second.locator("#act-light").dispatch_event("pointerdown", {"button": 0, "pointerId": 1})
+    expect(second.locator("#line-text")).to_have_text("This tablet watches.")
+    assert not [one for one in device.requests if isinstance(one, c.Light) and one.act in ("on", "hold")]

@@ -24,6 +24,7 @@ export class LightButton {
         return () => clearInterval(timer);
       },
       failed: (error) => this.failed(error),
+      ended: () => this.button.classList.remove("held"),
     });
     this.listen();
     element("act-brighter").onclick = (event) => this.step("brighter", event);

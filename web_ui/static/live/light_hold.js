@@ -8,11 +8,15 @@ export const REPEAT_MS = 300;
 
 const OFF_TRIES = 3;
 
+/** So many words in a row that did not arrive are longer than the second after which the device ends the light. */
+const LOST_WORDS = 4;
+
 /**
  * @typedef {object} Ways
  * @property {(act: "on" | "off", aborted: AbortSignal | null) => Promise<void>} send
  * @property {(run: () => void, ms: number) => () => void} repeat runs again and again until the returned function is called
  * @property {(error: unknown) => void} failed
+ * @property {() => void} ended it holds nothing any more, though nobody let go
  */
 
 export class LightHold {
@@ -22,12 +26,14 @@ export class LightHold {
     this.held = false;
     /** @type {AbortController | null} */
     this.onTheWay = null;
+    this.lost = 0;
     this.stopRepeating = () => {};
   }
 
   press() {
     if (this.held) return;
     this.held = true;
+    this.lost = 0;
     this.sayOn();
     this.stopRepeating = this.ways.repeat(() => this.sayOn(), REPEAT_MS);
   }
@@ -48,6 +54,12 @@ export class LightHold {
     this.stopRepeating();
   }
 
+  /** The light is out for want of words, and comes back by a press of its own only, though the finger stays. */
+  giveUp() {
+    this.end();
+    this.ways.ended();
+  }
+
   sayOn() {
     // one at a time: a slow network must not pile up words that arrive after the finger has left
     if (!this.held || this.onTheWay !== null) return;
@@ -55,8 +67,14 @@ export class LightHold {
     this.onTheWay = onTheWay;
     this.ways
       .send("on", onTheWay.signal)
+      .then(() => {
+        this.lost = 0;
+      })
       .catch((error) => {
-        if (!onTheWay.signal.aborted) this.ways.failed(error);
+        if (onTheWay.signal.aborted) return;
+        this.ways.failed(error);
+        this.lost += 1;
+        if (this.lost >= LOST_WORDS) this.giveUp();
       })
       .finally(() => {
         this.onTheWay = null;
