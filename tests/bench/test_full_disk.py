@@ -103,9 +103,7 @@ def test_without_room_the_next_recording_is_refused_in_one_line(disk: SmallDisk)
 @pytest.mark.browser
 def test_the_page_says_so(disk: SmallDisk, opened: Callable[..., Page]) -> None:
     page = opened(f"{disk.demo.url}/#pair={disk.demo.word}")
-    expect(page.locator("#line-text")).to_contain_text(
-        "The recording stopped by itself: the disk is nearly full", timeout=10_000
-    )
+    expect(page.locator("#line-text")).to_contain_text("The recording stopped by itself: the disk is nearly full")
     expect(page.locator("#live-word")).to_have_text("LIVE")
     expect(page.locator("#recording-word")).to_have_text("Not recording")
 

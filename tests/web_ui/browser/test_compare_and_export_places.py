@@ -12,7 +12,7 @@ from device.comparison_cautions import _ALWAYS
 from shared.protocol import exporting as e
 from tests.many_recordings import many_recordings
 from tests.web_ui.browser.accessibility import axe_finds
-from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, free_port_pair, web_process
+from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WORK_MS, WebProcess, free_port_pair, web_process
 from tests.web_ui.browser.page_device import PageDevice
 from tests.web_ui.browser.test_hostile_text import BACKWARDS, SCRIPT
 from tests.web_ui.browser.test_places import SMALL
@@ -76,11 +76,11 @@ def test_two_runs_are_compared_looked_at_and_saved(page: Page) -> None:
     page.evaluate("() => { location.hash = '#compare/before/after5'; }")
     expect(page.locator("#compare-standing")).to_contain_text("not compared yet")
     page.locator("#compare-start").tap()  # nothing is marked in these: said plainly, and nothing is lost
-    expect(page.locator("#compare-error")).to_contain_text("They could not be compared: ", timeout=180_000)
+    expect(page.locator("#compare-error")).to_contain_text("They could not be compared: ", timeout=WORK_MS)
     page.evaluate(COMPARE, [BASE, TIP])
     expect(page.locator("#compare-bar")).to_be_visible()
     card = page.locator(".region-card")
-    expect(card.get_by_role("heading", name="tip")).to_be_visible(timeout=180_000)
+    expect(card.get_by_role("heading", name="tip")).to_be_visible(timeout=WORK_MS)
     expect(card.locator(".change-big strong")).to_contain_text("points")
     page.wait_for_function(LOADED)
     frame = page.locator(".compare-frame").first

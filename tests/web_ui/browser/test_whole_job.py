@@ -15,7 +15,15 @@ from playwright.sync_api import Page, expect
 
 from shared.recording import Recording
 from tests.bench.running_demo import START_S, Demo, wait_for
-from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, expect_live, in_control, open_sheet, point_on_picture
+from tests.web_ui.browser.conftest import (
+    LANDSCAPE,
+    PORTRAIT,
+    WORK_MS,
+    expect_live,
+    in_control,
+    open_sheet,
+    point_on_picture,
+)
 from tests.web_ui.browser.real_device import (
     BASE_AT,
     TIP_AT,
@@ -24,15 +32,19 @@ from tests.web_ui.browser.real_device import (
     real_device,
     steady_light,
 )
+from tests.web_ui.browser.test_live_place import DIFFERENT_PICTURES
 
 pytestmark = pytest.mark.browser
 
 PHONE = (390, 844)
-WORK_MS = 200_000
-"""What the device does beside its picture (analyses, comparisons, exports) has the lowest priority of all."""
-
 ARRIVAL_S = 1.0
 """Of the scene."""
+
+NEWEST_OF_CURVES = """async () => {
+  const { curves } = await (await fetch("/api/v1/curves")).json();
+  const at = curves[0].signal.findLastIndex((signal, index) => signal !== null && curves[1].signal[index] !== null);
+  return curves.map(({ signal, signal_u, baseline }) => [signal[at] - baseline, signal_u[at]]);
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -91,6 +103,7 @@ def test_from_pairing_to_exported_files(demo: Demo, opened: Callable[..., Page],
     for _ in range(4):
         page.locator("#act-brighter").tap()
     expect(page.locator("#light-level")).to_have_text("set to 100 %")
+    assert page.evaluate(DIFFERENT_PICTURES) == [364, 272]
     with FingerOnLight(page) as finger:
         for where, count in ((BASE_AT, 1), (TIP_AT, 2)):
             page.touchscreen.tap(*point_on_picture(page, *where))
@@ -103,6 +116,8 @@ def test_from_pairing_to_exported_files(demo: Demo, opened: Callable[..., Page],
         finger.until("#since-injection", "Dye 0:03")
         shown, uncertainty = value_shown(page)
         assert abs(shown - TIP_PERCENT) <= 1 + 3 * uncertainty
+        base, tip = page.evaluate(NEWEST_OF_CURVES)
+        assert abs(100 * tip[0] / base[0] - TIP_PERCENT) <= 1 + 300 * tip[1] / base[0]
         note(page, "Pull on")
         page.locator("#act-still").tap()
         expect(page.locator("#line-text")).to_contain_text("Still kept: ")
