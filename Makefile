@@ -51,6 +51,7 @@ demo: $(READY) $(LIBRARIES)
 	@$(BIN)/tapetum demo
 
 test: $(TOOLS) packages $(LIBRARIES) web_ui/node_modules/.ready
+	$(BIN)/python -m device.kernels
 	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
 	$(BIN)/pytest -n 2 tests/web_ui/browser --ignore=tests/web_ui/browser/test_whole_job.py --junit-xml=build/tests/second.xml
 	$(BIN)/pytest tests/bench tests/faults tests/web_ui/browser/test_whole_job.py --junit-xml=build/tests/third.xml

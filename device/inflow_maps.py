@@ -64,7 +64,7 @@ class LiveMaps:
 
         Make one before the camera starts: it compiles first.
         """
-        _warm_up()
+        warm_up()
         self._calibration = calibration
         self._bins = Bins.of(calibration)
         self._reducers = reducers_of(calibration) if min(calibration.camera.shape) >= LEAST_SIDE else ()
@@ -171,7 +171,7 @@ class LiveMaps:
         return Order(str(run.path.absolute()), reference, since_s, followed)
 
 
-def _warm_up() -> None:
+def warm_up() -> None:
     """Compile what follows and gathers, or load it from numba's cache. Seconds once, then milliseconds."""
     camera = CameraDescription("warm-up", 384, 320)
     calibration = Calibration.assumed(camera)

@@ -65,7 +65,7 @@ def create_app(
     """
     app = APIFlask(
         __name__,
-        static_folder=None,
+        static_folder=None,  # type: ignore[arg-type]  # Flask takes None; the page's files are served by their version
         title="tapetum",
         version="1",
         spec_path="/api/v1/openapi.json",

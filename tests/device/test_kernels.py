@@ -1,0 +1,31 @@
+"""What is compiled ahead is what a device needs: afterwards nothing waits for a compiler."""
+
+import numpy as np
+import pytest
+from numba.core import event
+
+from device import kernels
+from device.live import LivePath
+from shared.calibration import Calibration
+from shared.frame import CameraDescription, Frame
+from shared.region import Region
+from shared.settings import PictureSettings
+
+
+@pytest.mark.parametrize("group", kernels.GROUPS.values(), ids=kernels.GROUPS)
+def test_a_second_time_nothing_is_left_to_compile(group):
+    group()
+    with event.install_recorder("numba:llvm_lock") as compiling:
+        group()
+    assert not compiling.buffer
+
+
+def test_a_picture_of_another_size_needs_no_compiler():
+    kernels.live.warm_up()
+    camera = CameraDescription("other", 200, 120)
+    live = LivePath(Calibration.assumed(camera), PictureSettings())
+    live.set_reference(Region("base", "rectangle", (10, 10, 20, 20)))
+    with event.install_recorder("numba:llvm_lock") as compiling:
+        for number in range(3):
+            live.process(Frame(np.full(camera.shape, 300 + number, np.uint16), number, 1 + number * 33_000_000, 5000.0))
+    assert not compiling.buffer
