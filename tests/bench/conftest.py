@@ -6,38 +6,22 @@ from pathlib import Path
 import pytest
 
 from tests.bench.running_demo import Demo, running_demo
+from tests.scenes import as_toml, two_halves
 from tests.web_ui.browser.conftest import opened, tablets  # noqa: F401 - fixtures
 
-SCENE = """
-title = "Two halves on the harbour-town clinic's bench"
-[camera]
-width = 728
-height = 544
-fps = 30.0
-[optics]
-mm_per_px = 0.25
-vignetting = 0.2
-leakage = 0.05
-ambient = 0.01
-[dye]
-reference = "base"
-half_life_s = 60.0
-recirculation = 0.6
-[[tissue]]
-name = "base"
-polygon_mm = [[0, 0], [91, 0], [91, 136], [0, 136]]
-arrival_s = 0.4
-alpha = 2.0
-beta = 0.5
-level = 1.0
-[[tissue]]
-name = "tip"
-polygon_mm = [[91, 0], [182, 0], [182, 136], [91, 136]]
-arrival_s = 0.8
-alpha = 2.0
-beta = 0.7
-level = 0.35
-"""
+SCENE = as_toml(
+    two_halves(
+        728,
+        544,
+        0.25,
+        {"arrival_s": 0.4, "alpha": 2.0, "beta": 0.5, "level": 1.0},
+        {"arrival_s": 0.8, "alpha": 2.0, "beta": 0.7, "level": 0.35},
+        title="Two halves on the harbour-town clinic's bench",
+        camera={"fps": 30.0},
+        optics={"vignetting": 0.2, "leakage": 0.05, "ambient": 0.01},
+        dye={"half_life_s": 60.0, "recirculation": 0.6},
+    )
+)
 """The tip's peak is 35 % of the base's, and comes later: the relative value changes from moment to moment."""
 
 BASE, TIP = "base:100,200,80,80", "tip:500,200,80,80"

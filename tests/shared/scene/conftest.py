@@ -3,29 +3,17 @@ from typing import Any
 import pytest
 
 from shared.scene.description import Scene
+from tests.scenes import two_halves
 
-SMALL: dict[str, Any] = {
-    "camera": {"width": 160, "height": 128, "noise": {"hot_pixels": 0}},
-    "optics": {"mm_per_px": 0.5},
-    "dye": {"injected_at_s": 1.0, "reference": "base"},
-    "tissue": [
-        {
-            "name": "base",
-            "polygon_mm": [[0, 0], [40, 0], [40, 64], [0, 64]],
-            "arrival_s": 5.0,
-            "alpha": 3.0,
-            "beta": 1.5,
-        },
-        {
-            "name": "tip",
-            "polygon_mm": [[40, 0], [80, 0], [80, 64], [40, 64]],
-            "arrival_s": 9.0,
-            "alpha": 2.0,
-            "beta": 3.0,
-            "level": 0.35,
-        },
-    ],
-}
+SMALL = two_halves(
+    160,
+    128,
+    0.5,
+    {"arrival_s": 5.0, "alpha": 3.0, "beta": 1.5},
+    {"arrival_s": 9.0, "alpha": 2.0, "beta": 3.0, "level": 0.35},
+    camera={"noise": {"hot_pixels": 0}},
+    dye={"injected_at_s": 1.0},
+)
 
 
 def merged(base: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:

@@ -7,39 +7,24 @@ from pathlib import Path
 from playwright.sync_api import Page, TimeoutError
 
 from tests.bench.running_demo import Demo, running_demo
+from tests.scenes import as_toml, two_halves
 
 BASE_AT, TIP_AT = (0.25, 0.5), (0.75, 0.5)
 TIP_PERCENT = 35.0
-SCENE = f"""
-title = "Two halves on the harbour-town clinic's bench"
-[camera]
-width = 364
-height = 272
-fps = 15.0
-[optics]
-mm_per_px = 0.5
-vignetting = 0.2
-leakage = 0.05
-ambient = 0.01
-[dye]
-reference = "base"
-half_life_s = 20.0
-recirculation = 0.4
-[[tissue]]
-name = "base"
-polygon_mm = [[0, 0], [91, 0], [91, 136], [0, 136]]
-arrival_s = 1.0
-alpha = 2.0
-beta = 0.5
-level = 1.0
-[[tissue]]
-name = "tip"
-polygon_mm = [[91, 0], [182, 0], [182, 136], [91, 136]]
-arrival_s = 1.0
-alpha = 2.0
-beta = 0.5
-level = {TIP_PERCENT / 100}
-"""
+_TISSUE = {"arrival_s": 1.0, "alpha": 2.0, "beta": 0.5, "level": 1.0}
+SCENE = as_toml(
+    two_halves(
+        364,
+        272,
+        0.5,
+        _TISSUE,
+        {**_TISSUE, "level": TIP_PERCENT / 100},
+        title="Two halves on the harbour-town clinic's bench",
+        camera={"fps": 15.0},
+        optics={"vignetting": 0.2, "leakage": 0.05, "ambient": 0.01},
+        dye={"half_life_s": 20.0, "recirculation": 0.4},
+    )
+)
 """Both halves fill alike, so that the tip is at 35 % of the base at every moment; small pictures, so that all is soon done."""
 
 SETTINGS = "[light]\nlease_ms = 400\n[recording]\nleast_free_mb = 50\n"
