@@ -108,7 +108,7 @@ def analyse(
     }
     if hand is not None:
         parameters = {name: hand.judged(figures, name, chosen.name) for name, figures in parameters.items()}
-    warnings = (*_motion_warnings(hand), *recording_warnings(recording, injected_at_s))
+    warnings = (*_motion_warnings(hand, measured), *recording_warnings(recording, injected_at_s))
     motion = None if hand is None else hand.summary()
     return Analysis(recording, chosen, curves, readings, parameters, injected_at_s, warnings, motion, hand)
 
@@ -142,10 +142,10 @@ def _standing_curves(
     return gatherer.curves()
 
 
-def _motion_warnings(hand: FollowedHand | None) -> tuple[str, ...]:
+def _motion_warnings(hand: FollowedHand | None, regions: Sequence[Region]) -> tuple[str, ...]:
     if hand is None:
         return ("the hand's motion was not followed: regions stay where they were marked",)
-    return hand.warnings()
+    return (*hand.warnings(), *hand.smear_warnings(regions))
 
 
 def injection_s(recording: Recording) -> float | None:

@@ -1,5 +1,6 @@
 """Two recordings of the same view: the same regions in both, left-over dye taken out of the second, what differs."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -151,6 +152,11 @@ class _ViewToView:
         if self.aligned is None:
             return self.hands[1].place_at(0.0).back().then(motion)
         return self.hands[0].place_at(0.0).back().then(self.aligned.pose).then(motion)
+
+    def place_u_px(self) -> tuple[float, float]:
+        """Standard uncertainty of the tissue's place in that view along each axis, by the first recording and by the second."""
+        first, second = (hand.followed().place_u_px or 0.0 for hand in self.hands)
+        return first, second if self.aligned is None else math.hypot(second, self.aligned.pose.u_px)
 
 
 @dataclass(frozen=True, eq=False)

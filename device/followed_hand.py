@@ -1,6 +1,6 @@
 """Where the hand had moved the picture to in each frame of a recording, and where regions marked at a moment belong."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -15,8 +15,10 @@ from shared.motion.curves import MovingCurves
 from shared.motion.kept_track import KeptTrack
 from shared.motion.pose import MARKING_S, Motion
 from shared.motion.track import Track
+from shared.nearing import Nearing
 from shared.recording import Recording
 from shared.region import Region
+from shared.smear import MOST_SHARE, smear_px
 
 NO_LOCK = "no-motion-lock"
 """Flag of every region where more frames than ``TOLERATED_SHARE`` could not be placed."""
@@ -53,6 +55,7 @@ class FollowedHand:
         """Frames a region's curve lacks because it was out of the picture."""
         self._seen_at_s, self._seen_at = seen_at_s, dict(seen_at or {})
         self._track = Track(recording.calibration)
+        self.nearing = Nearing(recording.calibration)
         self._marks = _marks(recording)
         self._marked = 0
 
@@ -84,7 +87,7 @@ class FollowedHand:
 
     def followed(self) -> Followed:
         """How well the frames so far were followed, for their maps."""
-        return Followed(self._track.place_u_px, self._track.warnings())
+        return Followed(self._track.place_u_px, (*self._track.warnings(), *self.nearing.warnings()))
 
     def kept(self) -> KeptTrack | None:
         """The motions of all frames, to be kept; None where nothing was ever found to follow."""
@@ -120,6 +123,24 @@ class FollowedHand:
         why = f"no figures: {lacking} was lost from sight in {100 * self._lacking_share(lacking):.0f} % of the frames"
         return replace(figures, **nothing, first_pass=None, signal_to_noise=None, flags=(*flags, why))
 
+    def smear_warnings(self, regions: Iterable[Region]) -> tuple[str, ...]:
+        """Of regions across whose edges the hand's speed carries light."""
+        table, motions = self.recording.frame_table, self._track.motions
+        known = [number for number, motion in enumerate(motions) if motion is not None and motion.locked]
+        places = np.array([(motion.dx_px, motion.dy_px) for number in known if (motion := motions[number])])
+        smears = smear_px(places, table.sensor_time_ns[known] / 1e9, table.exposure_us[known] / 1e6)
+        found = []
+        for region in regions:
+            left, top, right, bottom = region.bounds
+            side = min(right - left, bottom - top)
+            share = float((smears > MOST_SHARE * side).mean()) if smears.size else 0.0
+            if share > TOLERATED_SHARE:
+                found.append(
+                    f"the hand moved fast: {region.name} is smeared by more than a tenth of its width in {100 * share:.0f} % of "
+                    "the frames, and light beside it is counted as its own; a larger region or a shorter exposure helps"
+                )
+        return tuple(found)
+
     def _flags(self, name: str) -> tuple[str, ...]:
         lost = len(self._track.lost) > TOLERATED_SHARE * self._track.lit
         return (*((NO_LOCK,) if lost else ()), *((OUT_OF_VIEW,) if self.unseen.get(name) else ()))
@@ -137,7 +158,7 @@ class FollowedHand:
             for name, frames in self.unseen.items()
             if frames
         )
-        return (*self._track.warnings(), *unseen)
+        return (*self._track.warnings(), *self.nearing.warnings(), *unseen)
 
     def _go_to(self, number: int, frame: Frame | None = None) -> None:
         track, table = self._track, self.recording.frame_table
@@ -148,7 +169,10 @@ class FollowedHand:
                     break
                 track.mark(region, at_s)
                 self._marked += 1
-            track.take(frame if frame is not None and at == number else self.recording.frame(at))
+            taken = frame if frame is not None and at == number else self.recording.frame(at)
+            place = track.take(taken)
+            if place is not None and track.found_at is not None and self.nearing.is_due(since_s):
+                self.nearing.take(taken.pixels, place, since_s)
 
 
 def _marks(recording: Recording) -> list[tuple[float, Region]]:
@@ -183,4 +207,4 @@ def followed_curves(
             beside(number, frame, motion)
             on_progress((number + 1) / recording.frames)
     hand.unseen = {region.name: curves.unseen(region.name) for region in regions}
-    return curves.curves()
+    return {name: hand.nearing.taken_out(curve) for name, curve in curves.curves().items()}

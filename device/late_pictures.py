@@ -4,6 +4,7 @@ What is shown is what ``relative_percent_at_end`` says of a region: relative int
 there before the dye, with left-over dye taken out of the second run. Where frames are dense, as many as ``_MOST_FRAMES`` are used.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -11,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from device.comparison import Comparison, Runs
-from shared.compare.late_level import LATE_SHARE, late_signal
+from shared.compare.late_level import LATE_SHARE, late_place_u, late_signal
 from shared.compare.remainder import brighter
 from shared.inflow.map_pictures import grey_beneath
 from shared.inflow.map_values import MEASURED, SATURATED, UNCERTAIN, UNSEEN
+from shared.inflow.maps_place import add_place_u
 from shared.live_picture import block_any, block_means
 from shared.motion.pose import Motion
 from shared.motion.resample import into_reference
@@ -64,9 +66,10 @@ def late_pictures(compared: Comparison) -> LatePictures | None:
     if ends[0] is None or ends[1] is None:
         return None
     befores = before, runs.second_before or ZERO
+    curves = runs.before.curves[reference], runs.clean_reference
     above = [
-        Measured(end.value - low.value, float(np.hypot(end.u, low.u)))
-        for end, low in zip((ends[0], ends[1]), befores, strict=True)
+        Measured(end.value - low.value, math.hypot(end.u, low.u, *late_place_u(curve)))
+        for end, low, curve in zip((ends[0], ends[1]), befores, curves, strict=True)
     ]
     if min(level.value for level in above) <= 0:
         return None
@@ -75,10 +78,11 @@ def late_pictures(compared: Comparison) -> LatePictures | None:
     base = one.mean(one.before(_first_until_s(runs)))
     first_end = one.late()
     second_end = other.late()
-    first = _percent(first_end, (base,), above[0], one.grey())
+    place_u_px = runs.views.place_u_px()
+    first = _percent(first_end, (base,), above[0], one.grey(), place_u_px[0])
     then = None if base is None else base.magnified(runs.magnification)
     left = _left(runs, one, other, then, first_end.magnified(runs.magnification))
-    second = _percent(second_end, (then, left), above[1], other.grey())
+    second = _percent(second_end, (then, left), above[1], other.grey(), place_u_px[1])
     return LatePictures(first, second, _difference(first, second))
 
 
@@ -203,14 +207,19 @@ def _less(level: _Level, base: _Level | None, share: float) -> _Level:
     return _Level(share * above, share**2 * variance + doubt, level.saturated, level.at_s)
 
 
-def _percent(end: _Level, taken_off: Sequence[_Level | None], reference: Measured, grey: Bytes) -> PercentPicture:
-    """Percent of the reference's height, first-order propagation (JCGM 100:2008, GUM, 5.1.2)."""
+def _percent(
+    end: _Level, taken_off: Sequence[_Level | None], reference: Measured, grey: Bytes, place_u_px: float
+) -> PercentPicture:
+    """Percent of the reference's height, first-order propagation (JCGM 100:2008, GUM, 5.1.2), an unsure place counted."""
     off = [level for level in taken_off if level is not None]
     signal = end.signal - sum((level.signal for level in off), np.float32(0))
     variance = end.variance + sum((level.variance for level in off), np.float32(0))
     share = signal / reference.value
-    u = 100.0 * np.sqrt(variance + np.square(share * reference.u)) / reference.value
-    return _classed(100.0 * share, u, end.saturated, grey)
+    percent = np.asarray(100.0 * share, np.float32)
+    u = np.asarray(100.0 * np.sqrt(variance + np.square(share * reference.u)) / reference.value, np.float32)
+    if place_u_px > 0:
+        add_place_u(percent, u, 0, percent.shape[0], place_u_px / 2.0)
+    return _classed(percent, u, end.saturated, grey)
 
 
 def _difference(first: PercentPicture, second: PercentPicture) -> PercentPicture:

@@ -1,6 +1,6 @@
 """The second of two recordings read: the first one's regions in it, with what was left of the first one's dye taken out."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +12,7 @@ from shared.compare.late_level import late_percent
 from shared.compare.remainder import Remainder, Washout, brighter, remainder_of, washout_of, without
 from shared.inflow.curves import RegionCurve
 from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
+from shared.inflow.place_doubt import curves_beside
 from shared.inflow.reading import Reading, read_curve
 from shared.recording import Recording
 from shared.signal import Measured
@@ -26,6 +27,11 @@ class Side:
 
     figures: InflowParameters
     late: Estimate
+
+    def doubted(self, varied: Sequence["Side"]) -> "Side":
+        """The same, its uncertainties with what each variation changes (shared.compare.change)."""
+        figures = with_doubts(self.figures, [each.figures for each in varied])
+        return Side(figures, doubted(self.late, [each.late for each in varied]))
 
     def estimates(self) -> dict[str, Estimate]:
         """All that is compared, by name."""
@@ -87,12 +93,7 @@ class SecondRun:
 
     def change(self, name: str) -> RegionChange:
         """A region in both recordings."""
-        first, readings, curves = self.first, self.first.readings, self.first.curves
-        figures = inflow_parameters(readings[name], readings[self.reference], first.injected_at_s or 0.0)
-        judged = figures if first.hand is None else first.hand.judged(figures, name, self.reference)
-        levels = [_before(readings[each]) for each in (name, self.reference)]
-        late = late_percent(curves[name], curves[self.reference], *levels)
-        return RegionChange(Side(judged, late), self._side(name), self.remainders[name], self._left_percent(name))
+        return RegionChange(self._first_side(name), self._side(name), self.remainders[name], self._left_percent(name))
 
     def before(self, name: str) -> Measured | None:
         """What was there before the second dye: as seen then, else before any dye in the first recording, in this one's light."""
@@ -147,29 +148,53 @@ class SecondRun:
     def _read(self, curve: RegionCurve) -> Reading:
         return read_curve(curve, self.mark_s)
 
+    def _first_side(self, name: str) -> Side:
+        """A region's figures in the first run."""
+        hand = self.first.hand
+        found = self._first_side_with(name, {}).doubted(
+            [self._first_side_with(name, beside) for beside in self._beside(name, self.first.curves)]
+        )
+        return found if hand is None else replace(found, figures=hand.judged(found.figures, name, self.reference))
+
+    def _first_side_with(self, name: str, instead: Mapping[str, RegionCurve]) -> Side:
+        since_s = self.first.injected_at_s
+        readings = {**self.first.readings, **{each: read_curve(curve, since_s) for each, curve in instead.items()}}
+        return self._figures(name, {**self.first.curves, **instead}, readings, lambda each: None, since_s)
+
     def _side(self, name: str) -> Side:
-        """A region's figures in the second run, with what the remainder's uncertainty does to them."""
-        found, varied = self._side_with(name, {}), []
+        """A region's figures in the second run, with what the uncertainties of place and remainder do to them."""
+        varied = [self._side_with(name, beside) for beside in self._beside(name, self.clean)]
         for moved in dict.fromkeys((name, self.reference)):
             for other in self.remainders[moved].variations():
                 varied.append(self._side_with(name, {moved: without(self.curves[moved], other)}))
-        figures = _flagged(with_doubts(found.figures, [each.figures for each in varied]), self.remainders[name])
-        late = doubted(found.late, [each.late for each in varied])
-        return Side(self.hand.judged(figures, name, self.reference), late)
+        found = self._side_with(name, {}).doubted(varied)
+        figures = _flagged(found.figures, self.remainders[name])
+        return replace(found, figures=self.hand.judged(figures, name, self.reference))
 
     def _side_with(self, name: str, instead: Mapping[str, RegionCurve]) -> Side:
-        """The same without any doubt about the remainder, from other curves for some regions."""
-        curves = [instead.get(each, self.clean[each]) for each in (name, self.reference)]
-        readings = [
-            self._read(instead[each]) if each in instead else self.readings[each] for each in (name, self.reference)
-        ]
-        region, reference = readings[0], readings[0] if name == self.reference else readings[1]
-        own = [
-            _before(reading) or self.before(each)
-            for reading, each in zip(readings, (name, self.reference), strict=True)
-        ]
-        late = late_percent(curves[0], curves[0] if name == self.reference else curves[1], *own)
-        return Side(inflow_parameters(region, reference, self.mark_s or 0.0), late)
+        """The same without any doubt about place or remainder, from other curves for some regions."""
+        readings = {**self.readings, **{each: self._read(curve) for each, curve in instead.items()}}
+        return self._figures(name, {**self.clean, **instead}, readings, self.before, self.mark_s)
+
+    def _figures(
+        self,
+        name: str,
+        curves: Mapping[str, RegionCurve],
+        readings: Mapping[str, Reading],
+        otherwise: Callable[[str], Measured | None],
+        since_s: float | None,
+    ) -> Side:
+        """``otherwise`` gives the level before the dye of a region that was not seen then."""
+        region, reference = name, self.reference
+        before, reference_before = (_before(readings[each]) or otherwise(each) for each in (region, reference))
+        late = late_percent(curves[region], curves[reference], before, reference_before)
+        return Side(inflow_parameters(readings[region], readings[reference], since_s or 0.0), late)
+
+    def _beside(self, name: str, curves: Mapping[str, RegionCurve]) -> Iterator[Mapping[str, RegionCurve]]:
+        """Region and reference off to the right together, then down; nothing where they stand still."""
+        places = tuple(dict.fromkeys((name, self.reference)))
+        for moved in zip(*(curves_beside(curves[each]) for each in places), strict=False):
+            yield dict(zip(places, moved, strict=True))
 
     def _left_percent(self, name: str) -> dict[str, Any]:
         """What was left at the second injection, in percent of the second run's reference peak."""

@@ -32,3 +32,11 @@ def late_signal(curve: RegionCurve) -> Measured | None:
     if curve.saturated[-count:].any():
         return None
     return Measured(float(curve.signal[-count:].mean()), float(np.linalg.norm(curve.signal_u[-count:])) / count)
+
+
+def late_place_u(curve: RegionCurve) -> tuple[float, ...]:
+    """What one standard uncertainty of the place, each way, changes in that mean; nothing for a standing region."""
+    if curve.by_place is None:
+        return ()
+    count = max(int(curve.signal.size * LATE_SHARE), 1)
+    return tuple(float(each) for each in curve.by_place[:, -count:].mean(axis=1))

@@ -137,8 +137,7 @@ def remainder_of(washout: Washout, second: RegionCurve, until_s: float, offset_s
 
 def without(curve: RegionCurve, remainder: Remainder) -> RegionCurve:
     """The second recording's curve without what was left of the first dye."""
-    signal = curve.signal - remainder.at(curve.times_s)
-    return RegionCurve(curve.region, curve.times_s, signal, curve.signal_u, curve.saturated)
+    return replace(curve, signal=curve.signal - remainder.at(curve.times_s))
 
 
 def _level_at(

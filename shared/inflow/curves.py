@@ -22,9 +22,10 @@ class RegionCurve:
 
     ``times_s`` is the middle of the exposure since the first frame's readout; ``signal`` counts a millisecond at unit gain and full
     light, ``signal_u`` its standard uncertainty from the photon transfer noise; ``saturated`` marks frames whose mean cannot be
-    trusted there. Frames whose light was off have no signal and are left out. ``by_place`` (2, frames), where a region follows the
-    tissue, is what the signal would change if the whole run were read off by one standard uncertainty of the place, to the right
-    and down. Raises Refused for arrays of different lengths, for numbers that are none, and for times that do not rise.
+    trusted there. Frames whose light was off have no signal and are left out. ``by_place`` (2 or 3, frames), where a region follows
+    the tissue, is what the signal would change if the whole run were read off by one standard uncertainty of the place, to the
+    right and down, and nearer where the distance changed. Raises Refused for arrays of different lengths, for numbers that are
+    none, and for times that do not rise.
     """
 
     region: Region
@@ -53,11 +54,11 @@ class RegionCurve:
         if self.signal_u.size and not (self.signal_u > 0).all():
             bad = int(np.flatnonzero(self.signal_u <= 0)[0])
             raise Refused(f"the curve {name} claims to be without noise in frame", bad, "give a positive uncertainty")
-        if self.by_place is not None and self.by_place.shape != (2, self.times_s.size):
+        if self.by_place is not None and self.by_place.shape[1:] != self.times_s.shape:
             raise Refused(
                 f"the place's share in the curve {name} has another shape",
                 self.by_place.shape,
-                "give two numbers a frame",
+                "give a number a frame",
             )
 
 

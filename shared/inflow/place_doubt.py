@@ -6,7 +6,7 @@ changes by is counted (JCGM 100:2008, GUM, 5.1.3, note 2).
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -15,24 +15,24 @@ from shared.inflow.parameters import Estimate, InflowParameters, inflow_paramete
 from shared.inflow.reading import Reading, read_curve
 
 
-def readings_beside(curve: RegionCurve, injected_at_s: float | None) -> tuple[Reading, Reading] | None:
-    """Readings of a curve off to the right and down; None where its place is as sure as that of a standing one."""
-    if curve.by_place is None:
-        return None
-    right, down = (read_curve(replace(curve, signal=curve.signal + off), injected_at_s) for off in curve.by_place)
-    return right, down
+def curves_beside(curve: RegionCurve) -> tuple[RegionCurve, ...]:
+    """The curve as it would be off to the right, down, and nearer; none where its place is as sure as that of a standing one."""
+    return () if curve.by_place is None else tuple(replace(curve, signal=curve.signal + off) for off in curve.by_place)
+
+
+def readings_beside(curve: RegionCurve, injected_at_s: float | None) -> tuple[Reading, ...]:
+    """Readings of these."""
+    return tuple(read_curve(each, injected_at_s) for each in curves_beside(curve))
 
 
 def with_place(
     figures: InflowParameters,
-    region: tuple[Reading, Reading] | None,
-    reference: tuple[Reading, Reading] | None,
+    region: Sequence[Reading],
+    reference: Sequence[Reading],
     since_s: float,
 ) -> InflowParameters:
     """Figures of a region whose uncertainty counts the place too; what has no value beside it keeps the one it had."""
-    if region is None or reference is None:
-        return figures
-    moved = [inflow_parameters(one, against, since_s) for one, against in zip(region, reference, strict=True)]
+    moved = [inflow_parameters(one, against, since_s) for one, against in zip(region, reference, strict=False)]
     known = {field.name: getattr(figures, field.name) for field in fields(figures)}
     widened: dict[str, Any] = {
         name: _widened(estimate, (getattr(each, name) for each in moved))

@@ -27,36 +27,19 @@ from shared.recording.writer import RecordingWriter
 from shared.region import Region
 from shared.scene.description import Scene
 from tests.device.export.conftest import counts
+from tests.scenes import as_toml, two_halves
 
 ROOT = Path(__file__).parents[2]
-SCENE = """
-[camera]
-width = 160
-height = 96
-fps = 12.0
-[optics]
-mm_per_px = 1.0
-leakage = 0.05
-ambient = 0.02
-[dye]
-injected_at_s = 8.0
-half_life_s = 120.0
-reference = "base"
-[[tissue]]
-name = "base"
-polygon_mm = [[0, 0], [80, 0], [80, 96], [0, 96]]
-arrival_s = 12.0
-alpha = 3.0
-beta = 3.0
-level = 1.0
-[[tissue]]
-name = "tip"
-polygon_mm = [[80, 0], [160, 0], [160, 96], [80, 96]]
-arrival_s = 17.0
-alpha = 2.5
-beta = 5.0
-level = 0.35
-"""
+SCENE = as_toml(
+    two_halves(
+        160,
+        96,
+        1.0,
+        camera={"fps": 12.0},
+        optics={"leakage": 0.05, "ambient": 0.02},
+        dye={"injected_at_s": 8.0, "half_life_s": 120.0},
+    )
+)
 
 
 @pytest.fixture(scope="module")
@@ -92,7 +75,7 @@ def test_a_scene_gives_its_own_numbers_back(recorded: Path) -> None:
     printed = result.as_json()
     assert (printed["frames"], printed["duration_s"], printed["gaps"]) == (1800, pytest.approx(150.0), 0)
     assert printed["motion"]["locked_share"] == 1
-    assert printed["motion"]["largest_shift_mm"] < 0.3  # the hand was still; a pixel is a millimetre here
+    assert printed["motion"]["largest_shift_mm"] < 0.5  # the hand was still; a pixel is a millimetre here, and the skin fine
     assert printed["warnings"] == []
     assert set(printed["regions"]["tip"]["arrival_s"]) == {"value", "u"}
 

@@ -1,7 +1,7 @@
 """Two runs of the same view: second levels come back with the first dye's remainder taken out; what cannot be compared is said."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime, tzinfo
 from pathlib import Path
@@ -19,59 +19,34 @@ from shared.errors import Refused
 from shared.recording import Recording
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
+from tests import scenes
+from tests.scenes import two_halves
 
-SCENE = """
-[camera]
-width = 160
-height = 96
-fps = 2.0
-exposure_us = 15000
-[optics]
-mm_per_px = 1.0
-leakage = 0.06
-ambient = 0.01
-[surface]
-texture = 0.15
-mottle = 0.1
-[motion]
-drift_mm_s = {drift}
-[dye]
-injected_at_s = {injected}
-half_life_s = 180.0
-reference = "base"
-[[tissue]]
-name = "base"
-polygon_mm = [[0, 0], [70, 0], [70, 96], [0, 96]]
-arrival_s = 12.0
-alpha = 3.0
-beta = 3.0
-level = 0.8
-[[tissue]]
-name = "tip"
-polygon_mm = [[90, 0], [160, 0], [160, 96], [90, 96]]
-arrival_s = {arrival}
-alpha = 2.5
-beta = 5.0
-level = {level}
-[[mark]]
-path_mm = [[20, -20], [45, 40], [25, 120]]
-width_mm = 2.5
-[[mark]]
-path_mm = [[70, -20], [72, 40], [69, 120]]
-width_mm = 3.0
-[[mark]]
-path_mm = [[-20, 70], [60, 78], [110, 60], [190, 75]]
-width_mm = 2.5
-"""
+MARKS = (
+    {"path_mm": [[20, -20], [45, 40], [25, 120]], "width_mm": 2.5},
+    {"path_mm": [[70, -20], [72, 40], [69, 120]], "width_mm": 3.0},
+    {"path_mm": [[-20, 70], [60, 78], [110, 60], [190, 75]], "width_mm": 2.5},
+)
 BASE, TIP = "base:30,20,30,35", "tip:110,15,35,40"
 
 
-def scene(
-    folder: Path, injected_s: float = 10.0, level: float = 0.28, arrival_s: float = 17.0, drift: float = 0.1
-) -> Scene:
-    path = folder / "harbour.toml"
-    path.write_text(SCENE.format(injected=injected_s, level=level, arrival=arrival_s, drift=drift))
-    return Scene.load(path)
+def scene(injected_s: float = 10.0, level: float = 0.28, arrival_s: float = 17.0, **more: Mapping[str, Any]) -> Scene:
+    """A hand that drifts over two tissues with marks between; ``more`` is laid over its sections."""
+    values = two_halves(
+        160,
+        96,
+        1.0,
+        {**scenes.BASE, "level": 0.8},
+        {**scenes.TIP, "arrival_s": arrival_s, "level": level},
+        gap_mm=20.0,
+        camera={"fps": 2.0, "exposure_us": 15_000},
+        optics={"leakage": 0.06, "ambient": 0.01, **more.get("optics", {})},
+        surface={"texture": 0.15, "mottle": 0.1},
+        motion={"drift_mm_s": 0.1, **more.get("motion", {})},
+        dye={"injected_at_s": injected_s, "half_life_s": 180.0},
+        mark=list(MARKS),
+    )
+    return Scene.from_values(values, "harbour")
 
 
 class Nearer(SceneRenderer):
@@ -95,9 +70,9 @@ def second_run(
     folder: Path, minutes: int, level: float, arrival_s: float, seconds: float = 80.0, magnification: float = 1.0
 ) -> Path:
     """A second injection after the tip's supply has changed, into what is left of the first one at its old level."""
-    first = SceneRenderer(scene(folder), 4)
+    first = SceneRenderer(scene(), 4)
     injected_s = 10.0 + 60 * minutes
-    renderer = Nearer(scene(folder, injected_s, level, arrival_s), 4, magnification)
+    renderer = Nearer(scene(injected_s, level, arrival_s), 4, magnification)
     own: Callable[..., np.ndarray] = renderer.truth.curve
     renderer.truth.curve = lambda name, times_s: own(name, times_s) + first.truth.curve(name, times_s)  # type: ignore[method-assign]
     path = folder / f"after{minutes}.zarr"
@@ -124,11 +99,11 @@ def one_moment() -> Iterator[None]:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("compared")
-    simulate(scene(path), path / "before.zarr", 240.0, seed=4)
-    dimmed = replace(scene(path), light=replace(scene(path).light, level=0.6))
+    simulate(scene(), path / "before.zarr", 240.0, seed=4)
+    dimmed = replace(scene(), light=replace(scene().light, level=0.6))
     simulate(dimmed, path / "again.zarr", 70.0, seed=4, from_s=600.0, injections_s=(610.0,))
     (path / "short").mkdir()
-    simulate(scene(path), path / "short" / "before.zarr", 50.0, seed=4)
+    simulate(scene(), path / "short" / "before.zarr", 50.0, seed=4)
     return path
 
 
@@ -213,12 +188,12 @@ def test_marks_of_one_clock_tell_the_time_between(folder: Path) -> None:
 
 def test_two_looks_at_one_injection_compare_the_end(folder: Path) -> None:
     """No dye comes in: the relative intensity at the end counts, above what the first recording saw before any dye."""
-    simulate(scene(folder), folder / "later.zarr", 30.0, seed=4, from_s=270.0)
+    simulate(scene(), folder / "later.zarr", 30.0, seed=4, from_s=270.0)
     result = compared(folder / "before.zarr", folder / "later.zarr")
     change = result.regions["tip"]
     assert change.remainder.method == "no second injection"
     assert any("no second injection" in line for line in result.warnings)
-    truth = SceneRenderer(scene(folder), 4).truth
+    truth = SceneRenderer(scene(), 4).truth
     assert change.first.late.value == pytest.approx(truth.relative_percent("tip", 228.0), abs=1.0)
     assert change.second.late.value == pytest.approx(truth.relative_percent("tip", 298.0), abs=1.0)
     assert change.second.figures.arrival_s.value is None

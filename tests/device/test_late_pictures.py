@@ -28,7 +28,7 @@ MINUTES, LEVEL, ARRIVAL_S, NEARER = 5, 0.48, 14.0, 1.05
 @pytest.fixture(scope="module")
 def runs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     folder = tmp_path_factory.mktemp("late")
-    simulate(scene(folder), folder / "before.zarr", 120.0, seed=4)
+    simulate(scene(), folder / "before.zarr", 120.0, seed=4)
     return folder / "before.zarr", second_run(folder, MINUTES, LEVEL, ARRIVAL_S, magnification=NEARER)
 
 

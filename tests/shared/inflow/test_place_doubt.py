@@ -55,7 +55,7 @@ def test_what_region_and_reference_share_cancels() -> None:
 
 def test_a_standing_region_is_as_sure_as_its_noise() -> None:
     region, reference = drawn(3)
-    assert readings_beside(region, None) is None
+    assert readings_beside(region, None) == ()
     assert figures(region, reference) == figures(region, reference, placed=False)
 
 

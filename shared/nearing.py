@@ -1,0 +1,139 @@
+"""Whether the hand came nearer during a recording: by how much larger its pictures show the tissue than the first one did.
+
+Registration finds where tissue lies, and takes it to stay as large. Here two pictures some seconds apart, laid on each other, are
+asked what is left over: least squares for strength, shift, rotation and size at once (Lucas & Kanade 1981), as registration does
+for the first three. Pictures follow one another like a chain, so that the dye has changed each but little since the one before.
+"""
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.calibration import Calibration
+from shared.frame import Counts
+from shared.inflow.curves import RegionCurve
+from shared.motion.pose import Motion
+from shared.motion.reduced import LEAST_SIDE, Reducer
+from shared.motion.resample import into_reference
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+SURE = 0.02
+"""A change of size below this share is taken for none: signal changes by twice as much."""
+EVERY_S = 2.0
+"""Between links of the chain."""
+_STEPS = 4
+_STEP_SHARE = 0.65
+"""Part of each step that is taken: see shared.motion.refinement."""
+_LEAST_LIKENESS = 0.3
+_LARGEST_STEP = 0.05
+"""Of size, from link to link."""
+_DOUBT = 0.5
+"""Share of a correction that is its standard uncertainty: see shared.compare.remainder.brighter."""
+
+
+@dataclass(eq=False)
+class Nearing:
+    """Takes pictures of a recording with their places, in order, and keeps how large each showed the tissue."""
+
+    calibration: Calibration
+    times_s: list[float] = field(default_factory=list)
+    sizes: list[float] = field(default_factory=list)
+    _reducer: Reducer | None = field(init=False)
+    _last: tuple[F32, Motion, float] | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        self._reducer = Reducer(self.calibration) if min(self.calibration.camera.shape) >= LEAST_SIDE else None
+
+    def is_due(self, time_s: float) -> bool:
+        """Whether a picture at ``time_s`` would be a new link."""
+        return self._reducer is not None and (self._last is None or time_s - self._last[2] >= EVERY_S)
+
+    def take(self, pixels: Counts, place: Motion, time_s: float) -> None:
+        """A raw (height, width) uint16 picture with light, and the motion from the reference view to it."""
+        assert self._reducer is not None
+        made = self._reducer.texture(pixels)
+        texel_px = made.block_px * made.coarse_step
+        size = 1.0
+        if self._last is not None:
+            earlier, from_place, _ = self._last
+            found = _size(earlier, made.coarse, from_place.back().then(place), texel_px)
+            if found is None:
+                return
+            size = self.sizes[-1] * found
+        self.times_s.append(time_s)
+        self.sizes.append(size)
+        self._last = made.coarse, place, time_s
+
+    @property
+    def largest(self) -> tuple[float, float]:
+        """The size that differs most from the first, and when, seconds; (1, 0) where nothing was found."""
+        found = ((size, at_s) for size, at_s in zip(self.sizes, self.times_s, strict=True))
+        return max(found, key=lambda each: abs(each[0] - 1.0), default=(1.0, 0.0))
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether the distance changed by more than what may be an error."""
+        return abs(self.largest[0] - 1.0) >= SURE
+
+    def warnings(self) -> tuple[str, ...]:
+        """What must be said of it."""
+        if not self.is_sure:
+            return ()
+        size, at_s = self.largest
+        percent = 100.0 * abs(size**2 - 1.0)
+        if size > 1.0:
+            return (
+                f"the hand came nearer: at {at_s:.0f} s tissue is {size:.2f} times as large as at first, and about {percent:.0f} % "
+                "brighter for that; curves and figures allow for it, with doubt, maps do not; percent at one moment hold",
+            )
+        return (
+            f"the hand moved away: at {at_s:.0f} s tissue is {size:.2f} times as large as at first, and about {percent:.0f} % "
+            "darker for that; curves and figures allow for it, with doubt, maps do not; percent at one moment hold",
+        )
+
+    def taken_out(self, curve: RegionCurve) -> RegionCurve:
+        """A curve as from the distance at first; what is unsure of that is one more row of ``by_place``.
+
+        Size goes as one over the distance and a ring's irradiance as one over its square, as ``brighter`` has it.
+        """
+        if not self.is_sure or curve.by_place is None:
+            return curve
+        factor = np.interp(curve.times_s, self.times_s, self.sizes) ** -2.0
+        signal = curve.signal * factor
+        nearer = _DOUBT * (1.0 - factor) * signal
+        by_place = np.vstack([curve.by_place * factor, nearer])
+        return replace(curve, signal=signal, signal_u=curve.signal_u * factor, by_place=by_place)
+
+
+def _size(earlier: F32, later: F32, motion: Motion, texel_px: float) -> float | None:
+    """How many times as large ``later`` shows what ``earlier`` does; None where the two are not alike."""
+    rows, columns = earlier.shape
+    y, x = np.mgrid[:rows, :columns].astype(np.float32)
+    x -= np.float32((columns - 1) / 2)
+    y -= np.float32((rows - 1) / 2)
+    down, right = np.gradient(earlier)
+    parts = np.stack([earlier, right, down, x * down - y * right, x * right + y * down])
+    here = Motion(motion.dx_px / texel_px, motion.dy_px / texel_px, motion.rotation_deg)
+    seen, likeness = np.empty_like(earlier), 0.0
+    for _ in range(_STEPS):
+        into_reference(later, here, seen)
+        inside = np.isfinite(seen)
+        inside[[0, -1]] = inside[:, [0, -1]] = False
+        design, wanted = parts[:, inside].astype(np.float64), seen[inside].astype(np.float64)
+        if wanted.size < LEAST_SIDE**2:
+            return None
+        # einsum: a library for linear algebra would start threads for so little
+        normal, towards = np.einsum("ik,jk->ij", design, design), np.einsum("ik,k->i", design, wanted)
+        a, dx, dy, turn, growth = np.linalg.solve(normal, towards)
+        likeness = float(towards[0] / math.sqrt(normal[0, 0] * np.square(wanted).sum()))
+        if not a > 0:
+            return None
+        share = -_STEP_SHARE / a
+        step = Motion(share * dx, share * dy, math.degrees(share * turn), magnification=1.0 + share * growth)
+        here = step.then(here)
+    size = here.magnification
+    return size if likeness >= _LEAST_LIKENESS and abs(size - 1.0) <= _LARGEST_STEP else None

@@ -1,0 +1,90 @@
+"""A hand that comes nearer during a recording: found by size, taken out of curves; percent against the reference stay right."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.ndimage import affine_transform
+
+from device.analysis import Analysis, analyse
+from shared.frame import Frame
+from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
+from shared.scene.description import Scene
+from shared.scene.renderer import SceneRenderer
+from tests.device.test_comparison import BASE, TIP, scene
+
+FPS, SECONDS = 2.0, 80.0
+
+
+def size_at(time_s: float, grown: float) -> float:
+    """As large as at first until 12 s, then evenly larger until 60 s."""
+    return 1.0 + grown * min(max(time_s - 12.0, 0.0) / 48.0, 1.0)
+
+
+def frames(seen: Scene, grown: float) -> Iterator[Frame]:
+    """The scene, everything in it made larger about the middle, and brighter as the inverse square of the distance has it."""
+    renderer, middle = SceneRenderer(seen, 4), (np.array(seen.description.shape) - 1.0) / 2.0
+    for index in range(round(SECONDS * FPS)):
+        time_s, drawn = index / FPS, np.empty(seen.description.shape, np.uint16)
+        size = size_at(time_s, grown)
+        duty = np.full(seen.camera.height, size**2)
+        renderer.frame_into(drawn, index, time_s, seen.camera.set_exposure_us, row_duty=duty)
+        shown = affine_transform(drawn, np.full(2, 1 / size), middle * (1 - 1 / size), order=1, mode="nearest")
+        yield Frame(shown, index, round(time_s * 1e9), seen.camera.set_exposure_us)
+
+
+def analysed(folder: Path, grown: float) -> Analysis:
+    known = scene(motion={"drift_mm_s": 0.02})
+    camera = replace(known.camera, noise=replace(known.camera.noise, hot_pixels=0))
+    seen = replace(known, camera=camera, light=replace(known.light, electrons_per_s=known.electrons_per_s / 1.3))
+    path = folder / f"grown{grown}.zarr"
+    calibration = SceneRenderer(seen, 4).calibration()
+    with RecordingWriter(path, seen.description, calibration, started_at="") as writer:
+        writer.event("injection", round(10e9))
+        for frame in frames(seen, grown):
+            writer.append(frame)
+    with Recording.open(path) as recording:
+        return analyse(recording, BASE, [TIP])
+
+
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory: pytest.TempPathFactory) -> dict[float, Analysis]:
+    folder = tmp_path_factory.mktemp("nearing")
+    return {grown: analysed(folder, grown) for grown in (0.0, 0.1, -0.08)}
+
+
+@pytest.mark.parametrize("grown", [0.1, -0.08])
+def test_percent_and_curves_stay_right_and_the_change_is_said(runs: dict[float, Analysis], grown: float) -> None:
+    """Truth: the scene's 35 %, and the curves of the run in which the distance stayed. Taken as it comes, the base at the end is
+    off by 21 or 15 %.
+    """
+    still, moved = runs[0.0], runs[grown]
+    assert moved.hand is not None
+    nearing = moved.hand.nearing
+    truth = [size_at(time_s, grown) for time_s in nearing.times_s]
+    assert np.abs(np.array(nearing.sizes) - truth).max() < 0.015
+    figures = moved.parameters["tip"]
+    peak, at_top = figures.peak_relative_percent, figures.relative_percent_at_reference_peak
+    assert peak.value == pytest.approx(35.0, abs=1.0)
+    assert abs(peak.value - 35.0) < 2.0 * peak.u
+    assert at_top.value == pytest.approx(still.parameters["tip"].relative_percent_at_reference_peak.value, abs=0.3)
+    for name, curve in moved.curves.items():
+        at_rest = still.curves[name]
+        ends = curve.signal[-20:].mean(), at_rest.signal[-20:].mean()
+        assert ends[0] == pytest.approx(ends[1], rel=0.04), name
+        assert curve.by_place is not None
+        assert curve.by_place.shape[0] == 3
+    word = "came nearer" if grown > 0 else "moved away"
+    assert nearing.largest[0] == pytest.approx(1.0 + grown, abs=0.015)
+    assert any(word in line and f"{nearing.largest[0]:.2f} times" in line for line in moved.warnings)
+
+
+def test_a_hand_that_keeps_its_distance_hears_nothing_of_it(runs: dict[float, Analysis]) -> None:
+    still = runs[0.0]
+    assert still.hand is not None
+    assert not still.hand.nearing.is_sure
+    assert not any("times as large" in line for line in still.warnings)
+    assert still.curves["tip"].by_place.shape[0] == 2  # type: ignore[union-attr]
