@@ -69,6 +69,9 @@ def test_the_reference_implementation_of_emva_1288_finds_the_same(ramp, ours, mo
     assert curve.read_noise_electrons == pytest.approx(theirs.sigma_d, rel=0.03)
     assert differ.dsnu_electrons == pytest.approx(float(theirs.DSNU1288), rel=0.03)
     assert differ.prnu_percent == pytest.approx(float(theirs.PRNU1288), rel=0.03)
+    deviations = curve.linearity_low_percent, curve.linearity_high_percent
+    assert deviations == pytest.approx((theirs.LE_min, theirs.LE_max), rel=1e-6)
+    assert curve.full_well_electrons == pytest.approx(theirs.u_e_sat, rel=1e-4)
 
 
 def test_variance_of_a_pair_is_that_of_numpy():
