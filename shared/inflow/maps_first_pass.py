@@ -21,8 +21,8 @@ LANES = 32
 BASELINE, PEAK, ONSET, LOG_ALPHA, LOG_RISE = range(5)
 CUT_OFF_SHARE = 0.9
 """That of outline.py (a test sees to it), which would bring scipy's memory into the imager."""
-_BASE, _PEAK, _ONSET, _ALPHA, _PER_S, _STEEPNESS = range(6)
-"""Rows of ``Room.numbers``: the parameters as float32, and alpha x peak."""
+_BASE, _PEAK, _ONSET, _ALPHA, _PER_S, _STEEPNESS, _OF_POWER = range(7)
+"""Rows of ``Room.numbers``: the parameters as float32, alpha x peak, and see ``_means_of_slots``."""
 _SERIES = (
     -5221.0 / 354648294000.0, 163879.0 / 2172751257600.0, -281.0 / 1515591000.0, -571.0 / 2351462400.0, 1.0 / 204120.0,
     -139.0 / 5443200.0, 1.0 / 17010.0, 1.0 / 4320.0, -1.0 / 270.0, 1.0 / 36.0, 1.0 / 3.0, 1.0,
@@ -30,6 +30,8 @@ _SERIES = (
 """Of u - log(1 + u) = s^2 / 2, solved for u in powers of s, highest first; each follows from those before by comparing powers."""
 _LOG_CUT_OFF = math.log(CUT_OFF_SHARE)
 _FURTHEST_LOG = math.log(8.0)
+_NEAR = 6.0
+"""Slots so many lengths from the onset, or more, are short enough that logarithm and rate in their middle are those of the mean."""
 _LEAST_EXPONENT = np.float32(-30.0)
 """Of a curve before its onset, so that no product of two columns is too small for float32, which would cost a hundredfold time."""
 
@@ -42,7 +44,8 @@ class Room(NamedTuple):
 
     ``scaled`` and ``weights`` (slots x LANES,) are the curves and their inverse variances, ``number`` (LANES,) to how many slots
     each is fitted, ``open`` which are being fitted, ``late`` which need more steps, ``p`` (5, LANES) the parameters, ``chi`` chi
-    square, ``lengths_s`` (slots,) how long each slot is.
+    square, ``pulls`` (slots x LANES,) the covariance of the onset with each slot's value, ``lengths_s`` (slots,) how long each slot
+    is.
     """
 
     scaled: F32
@@ -53,6 +56,8 @@ class Room(NamedTuple):
     p: F64
     chi: F64
     onset_variance: F64
+    towards_onset: F64
+    pulls: F32
     used: F32
     x: F32
     x_bits: NDArray[np.int32]
@@ -82,13 +87,13 @@ def room(lengths_s: F64) -> Room:
     """Room for curves of slots of these lengths."""
     slots = lengths_s.size
     flat = slots * LANES
-    scaled, weights, used, x, scratch, logs, exponents = np.ones((7, flat), np.float32)
+    scaled, weights, used, x, scratch, logs, exponents, pulls = np.ones((8, flat), np.float32)
     matrix, kept_matrix, factor = np.zeros((3, 5, 5, LANES))
-    p, right, kept_right, step, trial = np.zeros((5, 5, LANES))
+    p, right, kept_right, step, trial, towards_onset = np.zeros((6, 5, LANES))
     chi, onset_variance, tried, promised, least, damping = np.zeros((6, LANES))
     number, numbers, sums = (
         np.zeros(LANES, np.int64),
-        np.zeros((6, LANES), np.float32),
+        np.zeros((7, LANES), np.float32),
         np.zeros((21, LANES), np.float32),
     )
     is_open, late, columns, limits = (
@@ -97,9 +102,9 @@ def room(lengths_s: F64) -> Room:
         np.zeros((2, LANES)),
     )
     return Room(
-        scaled, weights, number, is_open, late, p, chi, onset_variance, used, x, x.view(np.int32), scratch,
-        scratch.view(np.int32), logs, exponents, columns, numbers, sums, matrix, right, tried, kept_matrix, kept_right,
-        factor, step, trial, promised, least, damping, limits, lengths_s,
+        scaled, weights, number, is_open, late, p, chi, onset_variance, towards_onset, pulls, used, x, x.view(np.int32),
+        scratch, scratch.view(np.int32), logs, exponents, columns, numbers, sums, matrix, right, tried, kept_matrix,
+        kept_right, factor, step, trial, promised, least, damping, limits, lengths_s,
     )  # fmt: skip
 
 
@@ -108,8 +113,9 @@ def lent_room(room):
     """The same without owners: arrays inside a tuple would cost a reference count each at every call."""
     return Room(
         borrowed(room.scaled), borrowed(room.weights), borrowed(room.number), borrowed(room.open),
-        borrowed(room.late), borrowed(room.p), borrowed(room.chi), borrowed(room.onset_variance), borrowed(room.used),
-        borrowed(room.x), borrowed(room.x_bits), borrowed(room.scratch), borrowed(room.scratch_bits),
+        borrowed(room.late), borrowed(room.p), borrowed(room.chi), borrowed(room.onset_variance),
+        borrowed(room.towards_onset), borrowed(room.pulls), borrowed(room.used), borrowed(room.x),
+        borrowed(room.x_bits), borrowed(room.scratch), borrowed(room.scratch_bits),
         borrowed(room.logs), borrowed(room.exponents), borrowed(room.columns), borrowed(room.numbers),
         borrowed(room.sums), borrowed(room.matrix), borrowed(room.right), borrowed(room.tried),
         borrowed(room.kept_matrix), borrowed(room.kept_right), borrowed(room.factor), borrowed(room.step),
@@ -189,11 +195,11 @@ def _judge_trials(room):
 
 @compiled
 def _step(room):
-    """Where the steps lead, within limits."""
-    p, trial, step, limits = room.p, room.trial, room.step, room.rise_limits
+    """Where the steps lead, within limits; closed lanes stay where they are."""
+    p, trial, step, limits, going = room.p, room.trial, room.step, room.rise_limits, room.open
     for a in range(5):
         for k in range(LANES):
-            trial[a, k] = p[a, k] + step[a, k]
+            trial[a, k] = p[a, k] + (step[a, k] if going[k] else 0.0)
     for k in range(LANES):
         trial[PEAK, k] = min(max(trial[PEAK, k], 0.2), 5.0)
         trial[LOG_ALPHA, k] = min(max(trial[LOG_ALPHA, k], -1.6), 3.9)
@@ -215,24 +221,74 @@ def early_step(times_s, room):
 
 @compiled
 def solve(room):
-    """Solve the kept normal equations into ``room.step``; ``promised`` is by how much chi square should fall.
-
-    ``onset_variance`` becomes the variance of the onset. A parameter that nothing speaks of gets a variance beyond any use.
-    """
+    """Solve the kept normal equations into ``room.step``; ``promised`` is by how much chi square should fall."""
     for i in range(5):
         for j in range(i + 1):
             _factor_element(room, i, j)
     _substitute(room.factor, room.kept_right, room.step)
-    factor, step, right = room.factor, room.step, room.kept_right
+    step, right = room.step, room.kept_right
     for k in range(LANES):
         room.promised[k] = 0.0
         for i in range(5):
             room.promised[k] += step[i, k] * right[i, k]
-        # the column of the factor's inverse that begins at the onset
-        second = factor[ONSET, ONSET, k]
-        third = -factor[3, 2, k] * second * factor[3, 3, k]
-        fourth = -(factor[4, 2, k] * second + factor[4, 3, k] * third) * factor[4, 4, k]
-        room.onset_variance[k] = second * second + third * third + fourth * fourth
+
+
+@compiled
+def know_onsets(slots, room):
+    """Fill ``onset_variance`` and ``pulls`` of all lanes from what ``solve`` left.
+
+    A parameter that nothing speaks of gets a variance beyond any use.
+    """
+    for i in range(ONSET, 5):
+        _of_factor_s_inverse(room.factor, room.towards_onset, i)
+    for k in range(LANES):
+        room.onset_variance[k] = 0.0
+    for i in range(ONSET, 5):
+        for k in range(LANES):
+            room.onset_variance[k] += room.towards_onset[i, k] ** 2
+    for i in range(4, -1, -1):
+        _of_inverse(room.factor, room.towards_onset, i)
+    _pulls(slots, room)
+
+
+@summing
+def _of_factor_s_inverse(factor, column, i):
+    """Element of that column of the factor's inverse which begins at the onset."""
+    for k in range(LANES):
+        column[i, k] = 1.0 if i == ONSET else 0.0
+    for j in range(ONSET, i):
+        for k in range(LANES):
+            column[i, k] -= factor[i, j, k] * column[j, k]
+    for k in range(LANES):
+        column[i, k] *= factor[i, i, k]
+
+
+@summing
+def _of_inverse(factor, column, i):
+    """Element of the onset's column of the inverse of the whole matrix, in place of that."""
+    if i < ONSET:
+        for k in range(LANES):
+            column[i, k] = 0.0
+    for j in range(i + 1, 5):
+        for k in range(LANES):
+            column[i, k] -= factor[j, i, k] * column[j, k]
+    for k in range(LANES):
+        column[i, k] *= factor[i, i, k]
+
+
+@summing
+def _pulls(slots, room):
+    pulls, columns, numbers, number = room.pulls, room.columns, room.numbers, room.number
+    for a in range(5):
+        for k in range(LANES):
+            numbers[a, k] = room.towards_onset[a, k]
+    for i in range(slots):
+        first = i * LANES
+        for k in range(LANES):
+            pull = numbers[0, k] * columns[0, first + k] + numbers[1, k] * columns[1, first + k]
+            pull += numbers[2, k] * columns[2, first + k] + numbers[3, k] * columns[3, first + k]
+            pull += numbers[4, k] * columns[4, first + k]
+            pulls[first + k] = pull if i < number[k] else np.float32(0.0)
 
 
 @summing
@@ -294,12 +350,15 @@ def normal_equations(times_s, most, p, room):
 @summing
 def _shapes(times_s, most, room):
     """Gamma variates of peak 1 at all slots, ``columns[1]``, and logarithms of them over alpha, ``logs``."""
-    x, logs, exponents, least, one = room.x, room.logs, room.exponents, np.float32(1e-6), np.float32(1.0)
+    x, logs, exponents, least = room.x, room.logs, room.exponents, np.float32(1e-6)
+    one, two = np.float32(1.0), np.float32(2.0)
     onset, alpha, per_s = room.numbers[_ONSET], room.numbers[_ALPHA], room.numbers[_PER_S]
     for i in range(most):
-        time_s = np.float32(times_s[i])
+        time_s, half_s = np.float32(times_s[i]), np.float32(0.5 * room.lengths_s[i])
         for k in range(LANES):
-            x[i * LANES + k] = max((time_s - onset[k]) * per_s[k], least)
+            since, half = (time_s - onset[k]) * per_s[k], half_s * per_s[k]
+            inside = (since + half) * (alpha[k] + one) / (alpha[k] + two)
+            x[i * LANES + k] = max(inside if since < half else since, least)
     flat = most * LANES
     logarithms(flat, x, room.x_bits, room.scratch, room.scratch_bits, logs)
     for at in range(flat):
@@ -308,33 +367,75 @@ def _shapes(times_s, most, room):
         for k in range(LANES):
             exponents[i * LANES + k] = max(alpha[k] * logs[i * LANES + k], _LEAST_EXPONENT)
     exponentials(flat, exponents, room.scratch, room.scratch_bits, room.columns[1])
-    _means_of_slots(most, room)
+    _means_of_slots(times_s, most, room)
+
+
+@compiled
+def _means_of_slots(times_s, most, room):
+    """From values, logarithms and rates in the middle of slots to those of means over slots; rates go into ``columns[2]``."""
+    onset, alpha, of_power = room.numbers[_ONSET], room.numbers[_ALPHA], room.numbers[_OF_POWER]
+    first_s, last_s = onset[0], onset[0]
+    for k in range(LANES):
+        at = (alpha[k] + 1.0) / (alpha[k] + 2.0)
+        of_power[k] = math.exp(-alpha[k] * math.log(at)) / (at * (alpha[k] + 1.0))
+        first_s, last_s = min(first_s, onset[k]), max(last_s, onset[k])
+    for i in range(most):
+        near = first_s - room.lengths_s[i] < times_s[i] < last_s + _NEAR * room.lengths_s[i]
+        if near:
+            _mean_near_onset(np.float32(times_s[i]), np.float32(room.lengths_s[i]), i * LANES, room)
+        else:
+            _mean_of_slot(np.float32(room.lengths_s[i]), i * LANES, room)
 
 
 @summing
-def _means_of_slots(most, room):
-    """From values in the middle of slots to means over them: the second derivative over 24, times the length squared."""
-    x, unit, one = room.x, room.columns[1], np.float32(1.0)
-    alpha, per_s = room.numbers[_ALPHA], room.numbers[_PER_S]
-    for i in range(most):
-        length_s = np.float32(room.lengths_s[i])
-        half_s, share = np.float32(0.5) * length_s, length_s * length_s / np.float32(24.0)
-        for k in range(LANES):
-            inverse = per_s[k] / max(x[i * LANES + k], half_s * per_s[k])
-            slope = alpha[k] * (inverse - per_s[k])
-            unit[i * LANES + k] *= one + share * (slope * slope - alpha[k] * inverse * inverse)
+def _mean_of_slot(length_s, first, room):
+    """Of all lanes: the second derivative over 24, times the length squared."""
+    x, unit, rate = room.x, room.columns[1], room.columns[2]
+    alpha, per_s, one = room.numbers[_ALPHA], room.numbers[_PER_S], np.float32(1.0)
+    half_s, share = np.float32(0.5) * length_s, length_s * length_s / np.float32(24.0)
+    for k in range(LANES):
+        inverse = per_s[k] / max(x[first + k], half_s * per_s[k])
+        slope = alpha[k] * (inverse - per_s[k])
+        unit[first + k] *= one + share * (slope * slope - alpha[k] * inverse * inverse)
+        rate[first + k] = slope
+
+
+@summing
+def _mean_near_onset(time_s, length_s, first, room):
+    """The same where logarithm and rate count too. In the slot that the onset falls into the mean of the power is in closed form:
+    the value was taken at (alpha + 1) / (alpha + 2) of what the dye has of that slot, which is the mean moment of its dye; what the
+    exponential bends round there is added.
+    """
+    x, unit, rate, logs = room.x, room.columns[1], room.columns[2], room.logs
+    onset, alpha, per_s, of_power = (
+        room.numbers[_ONSET],
+        room.numbers[_ALPHA],
+        room.numbers[_PER_S],
+        room.numbers[_OF_POWER],
+    )
+    half, one, two, three = np.float32(0.5), np.float32(1.0), np.float32(2.0), np.float32(3.0)
+    half_s, share, least = half * length_s, length_s * length_s / np.float32(24.0), np.float32(1e-3)
+    for k in range(LANES):
+        begins = abs(time_s - onset[k]) < half_s
+        here, at = x[first + k], (alpha[k] + one) / (alpha[k] + two)
+        inverse = per_s[k] / max(here, half_s * per_s[k])
+        apart, bend = inverse - per_s[k], alpha[k] * inverse * inverse
+        slope = alpha[k] * apart
+        whole = one + share * (slope * slope - bend)
+        whole_rate = (slope + share * (slope * slope * slope - three * slope * bend + two * bend * inverse)) / whole
+        spread = half * alpha[k] * alpha[k] * here * here / ((alpha[k] + one) * (alpha[k] + three))
+        part = max(of_power[k] * here / (length_s * per_s[k]) * (one + spread), least)
+        unit[first + k] *= part if begins else whole
+        rate[first + k] = per_s[k] * at * ((alpha[k] + one) / here - alpha[k]) if begins else whole_rate
+        more = share / whole * (two * apart * slope - inverse * inverse)
+        logs[first + k] += np.float32(0.0) if begins else more
 
 
 @summing
 def _columns(most, room):
     """Derivatives by the parameters, and what is left. One column a loop: in one loop for all the compiler takes no lanes."""
     x, logs, scaled, one = room.x, room.logs, room.scaled, np.float32(1.0)
-    base, peak, per_s, steepness = (
-        room.numbers[_BASE],
-        room.numbers[_PEAK],
-        room.numbers[_PER_S],
-        room.numbers[_STEEPNESS],
-    )
+    base, peak, steepness = room.numbers[_BASE], room.numbers[_PEAK], room.numbers[_STEEPNESS]
     unit, by_onset, by_alpha = room.columns[1], room.columns[2], room.columns[3]
     by_rise, residual = room.columns[4], room.columns[5]
     for i in range(most):
@@ -342,7 +443,7 @@ def _columns(most, room):
         for k in range(LANES):
             by_rise[first + k] = steepness[k] * unit[first + k] * (x[first + k] - one)
         for k in range(LANES):
-            by_onset[first + k] = per_s[k] * by_rise[first + k] / x[first + k]
+            by_onset[first + k] *= -peak[k] * unit[first + k]
         for k in range(LANES):
             by_alpha[first + k] = steepness[k] * unit[first + k] * logs[first + k]
         for k in range(LANES):

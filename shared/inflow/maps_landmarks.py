@@ -1,7 +1,7 @@
 """Where a bin's curve rises, is highest, is half as high and steepest, on local cubics whose factors all bins share."""
 # The types of a compiled function's arguments are the compiler's to infer.
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"
-# ruff: noqa: ANN001, ANN201
+# ruff: noqa: ANN001, ANN201, ANN202
 
 import math
 
@@ -10,9 +10,10 @@ from shared.inflow.maps_local_cubic import CLASSES, RATIO
 
 VALUE, SLOPE, CURVATURE = range(3)
 _SMOOTHER = 3
-_WIDER = 2
-_WIDER_BENDS = RATIO ** (4 * _WIDER) - 1.0
-"""What a local cubic flattens goes with the fourth power of its width, values and slopes alike (Fan & Gijbels 1996; from memory)"""
+_WIDER = RATIO**1.9
+"""What a local cubic flattens goes with the fourth power of its width, values and slopes alike (Fan & Gijbels 1996; from memory);
+so it is judged by the next one that is at least so much wider. Windows that hold as few slots as they may are as wide in several
+classes."""
 
 
 @summing
@@ -37,8 +38,43 @@ def estimate_u(tables, c, node, which, variances):
 @compiled
 def flattened(tables, c, node, which, values):
     """By how much smoothing falsifies the same, judged by what wider smoothing does."""
-    wider = min(c + _WIDER, CLASSES - 1)
-    return (estimate(tables, wider, node, which, values) - estimate(tables, c, node, which, values)) / _WIDER_BENDS
+    wider, share = beyond(tables, c, node)
+    return share * (estimate(tables, wider, node, which, values) - estimate(tables, c, node, which, values))
+
+
+@compiled
+def beyond(tables, c, node):
+    """The next class that is so much wider, and the share of its difference that class ``c`` is falsified by; 0 where none is."""
+    wider, least_s = c, _WIDER * tables.widths_s[c, node]
+    while wider < CLASSES - 1 and tables.widths_s[wider, node] < least_s:
+        wider += 1
+    if tables.widths_s[wider, node] <= tables.widths_s[c, node]:
+        return c, 0.0
+    return wider, 1.0 / ((tables.widths_s[wider, node] / tables.widths_s[c, node]) ** 4 - 1.0)
+
+
+@compiled
+def straightened(tables, c, node, which, values):
+    """The same less what smoothing falsifies."""
+    return estimate(tables, c, node, which, values) - flattened(tables, c, node, which, values)
+
+
+@compiled
+def straightened_u(tables, c, node, which, variances, shared):
+    """Standard uncertainty of that less a mean which has a part ``shared[i]`` of its variance from slot i, for the first slots, and
+    otherwise noise of its own that is not counted.
+    """
+    wider, share = beyond(tables, c, node)
+    first, later = tables.first[wider, node], tables.first[c, node] - tables.first[wider, node]
+    number, total = tables.number[c, node], 0.0
+    for i in range(tables.number[wider, node]):
+        factor = -share * tables.factors[wider, node, which, i]
+        if later <= i < later + number:
+            factor += (1.0 + share) * tables.factors[c, node, which, i - later]
+        total += factor * factor * variances[first + i]
+        if first + i < shared.size:
+            total -= 2.0 * factor * shared[first + i]
+    return math.sqrt(max(total, 0.0))
 
 
 @summing
@@ -98,23 +134,30 @@ def highest_node(tables, c, values, first_s, last_s):
 
 
 @compiled
-def top_near(tables, c, node, values, variances):
-    """Moment and value of the top near a node, with uncertainties; nan where the slope passes zero nowhere near."""
+def top_near(tables, c, node, values, variances, pulls):
+    """Moment and value of the top near a node, with uncertainties; nan where the slope passes zero nowhere near. Then the
+    covariances of both with what has ``pulls`` (slots,) with the values.
+    """
     slope, curvature = estimate(tables, c, node, SLOPE, values), estimate(tables, c, node, CURVATURE, values)
     last = tables.nodes_s.size - 1
     reach_s = tables.nodes_s[min(node + 1, last)] - tables.nodes_s[max(node - 1, 0)]
     step_s = -slope / curvature if curvature < 0 else math.inf
     if abs(step_s) > reach_s:
-        return math.nan, math.nan, math.nan, math.nan
+        return math.nan, math.nan, math.nan, math.nan, math.nan, math.nan
     value = estimate(tables, c, node, VALUE, values) + 0.5 * slope * step_s
     slope_u = math.hypot(estimate_u(tables, c, node, SLOPE, variances), flattened(tables, c, node, SLOPE, values))
     value_u = math.hypot(beside_u(tables, c, node, step_s, variances), flattened(tables, c, node, VALUE, values))
-    return tables.nodes_s[node] + step_s, slope_u / -curvature, value, value_u
+    slope_pull = estimate(tables, c, node, SLOPE, pulls)
+    value_pull = estimate(tables, c, node, VALUE, pulls) + step_s * slope_pull
+    moment_s, moment_u = tables.nodes_s[node] + step_s, slope_u / -curvature
+    return moment_s, moment_u, value, value_u, slope_pull / -curvature, value_pull
 
 
 @compiled
-def crossing_before(tables, c, node, level, values, variances):
-    """Moment at which the curve last rises through ``level`` before ``node``, uncertainty of the curve there, and its slope."""
+def crossing_before(tables, c, node, level, values, variances, pulls):
+    """Moment at which the curve last rises through ``level`` before ``node``; uncertainty of the curve there, its slope, and its
+    covariance with what has ``pulls`` (slots,) with the values.
+    """
     j, above = node, estimate(tables, c, node, VALUE, values)
     while j > 0:
         below = estimate(tables, c, j - 1, VALUE, values)
@@ -122,7 +165,7 @@ def crossing_before(tables, c, node, level, values, variances):
             break
         j, above = j - 1, below
     if j == 0 or above < level:
-        return math.nan, math.nan, math.nan
+        return math.nan, math.nan, math.nan, math.nan
     span_s = tables.nodes_s[j] - tables.nodes_s[j - 1]
     first = estimate(tables, c, j - 1, SLOPE, values) * span_s
     last = estimate(tables, c, j, SLOPE, values) * span_s
@@ -136,7 +179,8 @@ def crossing_before(tables, c, node, level, values, variances):
         share = min(max(share, 0.0), 1.0)
     near = j if share > 0.5 else j - 1
     curve_u = math.hypot(estimate_u(tables, c, near, VALUE, variances), flattened(tables, c, near, VALUE, values))
-    return tables.nodes_s[j - 1] + share * span_s, curve_u, slope / span_s
+    pull = estimate(tables, c, near, VALUE, pulls)
+    return tables.nodes_s[j - 1] + share * span_s, curve_u, slope / span_s, pull
 
 
 @compiled
@@ -156,4 +200,20 @@ def steepest_between(tables, c, first_s, last_s, values, variances):
             slope = estimate(tables, c, j, SLOPE, values)
             if slope > best:
                 best, at = slope, j
-    return best, math.hypot(estimate_u(tables, c, at, SLOPE, variances), flattened(tables, c, at, SLOPE, values))
+    value = straightened(tables, c, at, SLOPE, values) + _beyond_node(tables, c, at, values, best)
+    return value, straightened_u(tables, c, at, SLOPE, variances, variances[:0])
+
+
+@compiled
+def _beyond_node(tables, c, at, values, slope):
+    """By how much the parabola through the slopes at a node and beside it is higher than at the node."""
+    if at == 0 or at == tables.nodes_s.size - 1:
+        return 0.0
+    back_s, on_s = tables.nodes_s[at] - tables.nodes_s[at - 1], tables.nodes_s[at + 1] - tables.nodes_s[at]
+    before = (slope - estimate(tables, c, at - 1, SLOPE, values)) / back_s
+    after = (estimate(tables, c, at + 1, SLOPE, values) - slope) / on_s
+    bend = (after - before) / (back_s + on_s)
+    here = before + bend * back_s
+    if bend >= 0.0 or not -on_s < 0.5 * here / bend < back_s:
+        return 0.0
+    return -0.25 * here * here / bend

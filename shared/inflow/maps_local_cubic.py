@@ -22,7 +22,8 @@ _LEAST_POINTS = 6
 
 class Tables(NamedTuple):
     """For width class c and node j: slots ``first[c, j]`` on, ``number[c, j]`` of them, give value, slope and curvature by
-    ``factors[c, j, 0:3]``. ``nodes_s`` are moments, ``narrowest_s`` the half-width of class 0.
+    ``factors[c, j, 0:3]``. ``nodes_s`` are moments, ``narrowest_s`` the half-width of class 0, ``widths_s[c, j]`` what it is
+    really, as a window widens where slots are few.
     """
 
     nodes_s: F64
@@ -30,6 +31,7 @@ class Tables(NamedTuple):
     first: NDArray[np.int32]
     number: NDArray[np.int32]
     factors: F64
+    widths_s: F64
 
 
 def tables_at(nodes_s: F64, slots: F64, narrowest_s: float) -> Tables:
@@ -38,15 +40,16 @@ def tables_at(nodes_s: F64, slots: F64, narrowest_s: float) -> Tables:
     shape = (CLASSES, nodes_s.size)
     first, count = np.zeros(shape, np.int32), np.zeros(shape, np.int32)
     factors = np.zeros((*shape, 3, times_s.size))
-    _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factors)
-    return Tables(nodes_s, narrowest_s, first, count, np.ascontiguousarray(factors[..., : int(count.max())]))
+    widths_s = np.empty(shape)
+    _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factors, widths_s)
+    return Tables(nodes_s, narrowest_s, first, count, np.ascontiguousarray(factors[..., : int(count.max())]), widths_s)
 
 
 @compiled
 def lent_tables(tables):  # type: ignore[no-untyped-def] # noqa: ANN001, ANN201
     """The same without owners, as in maps_first_pass.lent_room."""
     first, number, factors = borrowed(tables.first), borrowed(tables.number), borrowed(tables.factors)
-    return Tables(borrowed(tables.nodes_s), tables.narrowest_s, first, number, factors)
+    return Tables(borrowed(tables.nodes_s), tables.narrowest_s, first, number, factors, borrowed(tables.widths_s))
 
 
 @compiled
@@ -57,7 +60,7 @@ def width_class(half_width_s, narrowest_s):  # type: ignore[no-untyped-def] # no
 
 
 @compiled
-def _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factors):  # type: ignore[no-untyped-def] # noqa: ANN001, ANN202
+def _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factors, widths_s):  # type: ignore[no-untyped-def] # noqa: ANN001, ANN202
     slots = times_s.size
     normal, inverse, means = np.empty((4, 4)), np.empty((4, 4)), np.empty((slots, 4))
     for c in range(CLASSES):
@@ -78,7 +81,7 @@ def _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factor
                     for b in range(4):
                         normal[a, b] += weight * means[i, a] * means[i, b]
             _invert(normal, inverse)
-            first[c, j], count[c, j] = begin, end - begin
+            first[c, j], count[c, j], widths_s[c, j] = begin, end - begin, width_s
             for i in range(begin, end):
                 weight = (1.0 - (abs(times_s[i] - nodes_s[j]) / width_s) ** 3) ** 3 * frames[i]
                 for a in range(3):

@@ -18,6 +18,7 @@ from shared.inflow.maps_first_pass import (
     cut_off_s,
     early_step,
     fit_passes,
+    know_onsets,
     rises_to,
 )
 
@@ -149,6 +150,7 @@ def _judge(times_s, columns, room, rows):
     believed.
     """
     p, any_open = room.p, False
+    know_onsets(times_s.size, room)
     for k in range(columns.size):
         x, number = columns[k], room.number[k]
         for a in range(5):
@@ -162,12 +164,15 @@ def _judge(times_s, columns, room, rows):
             rows.above[PEAK, x] = 0.0
             continue
         rows.onsets[ONSET_S, x], rows.onsets[ONSET_U, x], rows.onsets[FIT_RISE_S, x] = p[ONSET, k], onset_u, rise_s
+        for i in range(times_s.size):
+            rows.pulls[x, i] = room.pulls[i * LANES + k] * rows.outlines[HEIGHT, x]
         if excess > 3.0 * math.sqrt(2.0 / max(number - 5, 1)):
             early = slots_until(times_s, p[ONSET, k] + rise_s * rises_to(_LOG_EARLY, alpha))
             if early >= LEAST_FIT_SLOTS:
                 room.number[k], room.open[k], any_open = early, True, True
     if any_open:
         early_step(times_s, room)
+        know_onsets(times_s.size, room)
         for k in range(columns.size):
             if room.open[k]:
                 x = columns[k]

@@ -1,6 +1,6 @@
 """A row of bins' time slots read: what reading.py reads from a region's curve, compiled and shortened for hundreds of thousands.
 
-Shortened: landmarks come from the local cubic alone, and uncertainties leave out that curve, baseline and top share some noise.
+Shortened: landmarks come from the local cubic alone.
 """
 # The types of a compiled function's arguments are the compiler's to infer.
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"
@@ -21,11 +21,12 @@ from shared.inflow.maps_landmarks import (
     crossing_before,
     estimate,
     estimate_u,
-    flattened,
     highest_node,
     rise_through,
     smooth,
     steepest_between,
+    straightened,
+    straightened_u,
     top_near,
 )
 from shared.inflow.maps_local_cubic import lent_tables, width_class
@@ -39,28 +40,27 @@ from shared.inflow.maps_onset import (
     RISE_S,
     TENTH_S,
     first_passes,
-    slots_until,
 )
 from shared.inflow.maps_washout import half_life, sums_of_falls
 from shared.lanes import borrowed
 
-LEVEL, TOP, ARRIVAL, TOP_TIME, HALF_TIME, STEEPEST, HALF_LIFE, AT_REFERENCE = range(8)
-"""Rows of what is found: baseline, peak above it, moments, steepest rise, half-life, height at the reference's top."""
+LEVEL, TOP, AT_REFERENCE, ARRIVAL, TO_PEAK, HALF_RISE, STEEPEST, HALF_LIFE, TOP_TIME = range(9)
+"""Rows of what is found: baseline, peak above it, height at the reference's top, onset, from there to the peak and to half of it,
+steepest rise, half-life; and, not kept, when the peak is."""
 FOUND = 8
 MEASURED, SATURATED, NO_RISE, UNCERTAIN, UNSEEN = range(5)
 """Classes of a map's bins."""
 
 _LEAST_RISE = 6.0
 _OUTLINE_WIDTH, _PLAIN_WIDTH, _USUAL_INFORMATION = 0.45, 0.36, 400.0
-_SLOT_DOUBT = 0.08
-"""Of the length of the slot that the onset falls into: more than it was measured to move the onset (DECISION-maps.md)."""
 
 
 class Rows(NamedTuple):
     """Memory for one row of bins: what they hold, outlines, first passes and what is found.
 
     ``values`` and ``variances`` (width, slots); ``kinds`` (width,) classes, UNSEEN where there is nothing to read; ``found`` and
-    ``found_u`` (FOUND, width), nan where a thing cannot be known.
+    ``found_u`` (FOUND + 1, width), nan where a thing cannot be known; ``pulls`` (width, slots) covariances of the onset with each
+    value, ``shared`` (slots,) of the baseline of one bin, up to where it ends.
     """
 
     values: NDArray[np.float64]
@@ -77,18 +77,20 @@ class Rows(NamedTuple):
     onsets: NDArray[np.float64]
     above: NDArray[np.float64]
     falls: NDArray[np.float64]
+    pulls: NDArray[np.float64]
+    shared: NDArray[np.float64]
 
 
 def rows_of(width: int, slots: int) -> Rows:
     """Memory for ``width`` bins."""
-    values, variances, smoothed = np.empty((3, width, slots))
-    found, found_u = np.empty((2, FOUND, width))
+    values, variances, smoothed, pulls = np.empty((4, width, slots))
+    found, found_u = np.empty((2, FOUND + 1, width))
     widths, tops, rising, late = np.empty((4, width), np.int64)
     kinds, above = np.zeros(width, np.uint8), np.zeros((5, width))
     outlines, onsets = np.empty((5, width)), np.empty((3, width))
     return Rows(
         values, variances, kinds, found, found_u, smoothed, widths, tops, outlines, rising, late, onsets, above,
-        sums_of_falls(),
+        sums_of_falls(), pulls, np.empty(slots),
     )  # fmt: skip
 
 
@@ -99,7 +101,7 @@ def lent_rows(rows):
         borrowed(rows.values), borrowed(rows.variances), borrowed(rows.kinds), borrowed(rows.found),
         borrowed(rows.found_u), borrowed(rows.smoothed), borrowed(rows.widths), borrowed(rows.tops),
         borrowed(rows.outlines), borrowed(rows.rising), borrowed(rows.late), borrowed(rows.onsets), borrowed(rows.above),
-        borrowed(rows.falls),
+        borrowed(rows.falls), borrowed(rows.pulls), borrowed(rows.shared),
     )  # fmt: skip
 
 
@@ -175,14 +177,16 @@ def _look(slots, early, tables, at_reference, moment_u_s, rows, x):
     """Outline of a bin's curve; returns its class. One that does not rise is read here."""
     values, variances, outlines = rows.values[x], rows.variances[x], rows.outlines
     times_s, found, found_u = slots[2], rows.found, rows.found_u
-    level, level_u = _mean_of_first(slots, early, values, variances)
+    level, level_u = _mean_of_first(slots, early, values, variances, rows.shared)
     if level != level:
         return UNSEEN
     c, top, tenth_s, half_s = _outline(times_s, level, tables, values, rows.smoothed[x])
     height = rows.smoothed[x, top] - level
     if height < _LEAST_RISE * math.hypot(level_u, estimate_u(tables, c, 2 * top, VALUE, variances)):
         found[LEVEL, x], found_u[LEVEL, x] = level, level_u
-        found[AT_REFERENCE, x], curve_u = _at_moment(at_reference, moment_u_s, c, values, variances)
+        found[AT_REFERENCE, x], curve_u = _at_moment(
+            at_reference, moment_u_s, c, values, variances, rows.shared[:early]
+        )
         found[AT_REFERENCE, x] -= level
         found_u[AT_REFERENCE, x] = math.hypot(curve_u, level_u)
         return NO_RISE
@@ -202,10 +206,10 @@ def _read_rising(slots, tables, at_reference, moment_u_s, rows, x):
     onset_s = rows.onsets[ONSET_S, x]
     foot_s = max(2.0 * outlines[TENTH_S, x] - outlines[HALF_S, x], times_s[0])
     if onset_s == onset_s:
-        blur_s = _SLOT_DOUBT * slots[4, max(slots_until(times_s, onset_s) - 1, 0)]
-        found[ARRIVAL], found_u[ARRIVAL] = onset_s, math.hypot(rows.onsets[ONSET_U, x], blur_s)
+        found[ARRIVAL], found_u[ARRIVAL] = onset_s, rows.onsets[ONSET_U, x]
         foot_s = onset_s - 0.02 * rows.onsets[FIT_RISE_S, x]
-    base, base_u = _mean_before(slots, foot_s, values, variances)
+    before = _slots_before(slots, foot_s)
+    base, base_u = _mean_of_first(slots, before, values, variances, rows.shared)
     if base != base:
         found[:] = math.nan
         found_u[:] = math.nan
@@ -214,8 +218,8 @@ def _read_rising(slots, tables, at_reference, moment_u_s, rows, x):
     c, top_s, reach_s = rows.widths[x], times_s[rows.tops[x]], 0.5 * outlines[RISE_S, x]
     node = highest_node(tables, c, values, top_s - reach_s, top_s + reach_s)
     if node >= 0:
-        _landmarks(tables, c, node, values, variances, foot_s, base, base_u, found, found_u)
-    found[AT_REFERENCE], curve_u = _at_moment(at_reference, moment_u_s, c, values, variances)
+        _landmarks(tables, c, node, values, variances, foot_s, rows.pulls[x], found, found_u)
+    found[AT_REFERENCE], curve_u = _at_moment(at_reference, moment_u_s, c, values, variances, rows.shared[:before])
     found[AT_REFERENCE] -= base
     found_u[AT_REFERENCE] = math.hypot(curve_u, base_u)
     if found[TOP_TIME] == found[TOP_TIME]:
@@ -226,11 +230,13 @@ def _read_rising(slots, tables, at_reference, moment_u_s, rows, x):
 
 
 @compiled
-def _at_moment(at_reference, moment_u_s, c, values, variances):
-    """Value at the reference's top, and its uncertainty: that of the curve, and of the moment where the curve is steep."""
-    noise_u, falsified = estimate_u(at_reference, c, 0, VALUE, variances), flattened(at_reference, c, 0, VALUE, values)
+def _at_moment(at_reference, moment_u_s, c, values, variances, shared):
+    """Value at the reference's top, and its uncertainty above the baseline but for the baseline's own: that of the curve, less what
+    it has in common with the baseline, and of the moment where the curve is steep.
+    """
+    curve_u = straightened_u(at_reference, c, 0, VALUE, variances, shared)
     by_moment = estimate(at_reference, c, 0, SLOPE, values) * moment_u_s
-    return estimate(at_reference, c, 0, VALUE, values), math.hypot(noise_u, math.hypot(falsified, by_moment))
+    return straightened(at_reference, c, 0, VALUE, values), math.hypot(curve_u, by_moment)
 
 
 @compiled
@@ -242,27 +248,30 @@ def _first_pass(rows, x):
 
 
 @compiled
-def _mean_of_first(slots, number, values, variances):
+def _mean_of_first(slots, number, values, variances, shared):
+    """Mean of some first slots, weighted by their frames; ``shared`` (slots,) becomes its covariance with each of them."""
     total, frames, square = 0.0, 0.0, 0.0
     for i in range(number):
         total += slots[3, i] * values[i]
         frames += slots[3, i]
-        square += slots[3, i] ** 2 * variances[i]
+        shared[i] = slots[3, i] * variances[i]
+        square += slots[3, i] * shared[i]
     if frames == 0:
         return math.nan, math.nan
-    return total / frames, math.sqrt(square) / frames
+    per_frame = 1.0 / frames
+    for i in range(number):
+        shared[i] *= per_frame
+    return total * per_frame, math.sqrt(square) * per_frame
 
 
 @compiled
-def _mean_before(slots, until_s, values, variances):
-    """Mean of the slots that end before a moment, nan where that is no three frames."""
+def _slots_before(slots, until_s):
+    """How many slots end before a moment, 0 where they hold no three frames."""
     number, frames = 0, 0.0
-    while number < values.size and slots[1, number] < until_s:
+    while number < slots.shape[1] and slots[1, number] < until_s:
         frames += slots[3, number]
         number += 1
-    if frames < 3:
-        return math.nan, math.nan
-    return _mean_of_first(slots, number, values, variances)
+    return number if frames >= 3 else 0
 
 
 @compiled
@@ -294,15 +303,29 @@ def _plain_class(times_s, tables, variances, height, top, tenth_s, rise_s):
 
 
 @compiled
-def _landmarks(tables, c, node, values, variances, foot_s, base, base_u, found, found_u):
-    """Top, half rise and steepest rise, in ``found``; ``node`` is the one nearest to the top."""
-    top_s, top_s_u, value, value_u = top_near(tables, c, node, values, variances)
+def _landmarks(tables, c, node, values, variances, foot_s, pulls, found, found_u):
+    """Top, half rise and steepest rise, in ``found``; ``node`` is the one nearest to the top.
+
+    Arrival and moments rest on the same slots: ``pulls`` (slots,) are covariances of the arrival with the values.
+    """
+    top_s, top_s_u, value, value_u, top_pull, value_pull = top_near(tables, c, node, values, variances, pulls)
     if top_s != top_s:
         return
-    peak = value - base
-    found[TOP], found_u[TOP] = peak, math.hypot(value_u, base_u)
+    base, base_u, arrival_s, arrival_u = found[LEVEL], found_u[LEVEL], found[ARRIVAL], found_u[ARRIVAL]
+    found[TOP], found_u[TOP] = value - base, math.hypot(value_u, base_u)
     found[TOP_TIME], found_u[TOP_TIME] = top_s, top_s_u
-    at_s, curve_u, slope = crossing_before(tables, c, node, base + 0.5 * peak, values, variances)
-    found[HALF_TIME] = at_s
-    found_u[HALF_TIME] = math.sqrt(curve_u**2 + 0.25 * value_u**2 + 0.25 * base_u**2) / slope
+    found[TO_PEAK], found_u[TO_PEAK] = top_s - arrival_s, _apart_u(top_s_u, arrival_u, top_pull)
+    half_s, curve_u, slope, curve_pull = crossing_before(
+        tables, c, node, 0.5 * (value + base), values, variances, pulls
+    )
+    half_u = math.sqrt(curve_u**2 + 0.25 * value_u**2 + 0.25 * base_u**2) / slope
+    # all slots of the baseline have the same
+    half_pull = (0.5 * (value_pull + pulls[0]) - curve_pull) / slope
+    found[HALF_RISE], found_u[HALF_RISE] = half_s - arrival_s, _apart_u(half_u, arrival_u, half_pull)
     found[STEEPEST], found_u[STEEPEST] = steepest_between(tables, c, foot_s, top_s, values, variances)
+
+
+@compiled
+def _apart_u(one_u, other_u, covariance):
+    """Standard uncertainty of a difference."""
+    return math.sqrt(max(one_u * one_u + other_u * other_u - 2.0 * covariance, 0.0))

@@ -53,7 +53,8 @@ def half_life(times_s, values, variances, baseline, baseline_u, top_s, first_pas
         rate_u = math.sqrt(noise + (base * baseline_u) ** 2)
         if not rate_u * (0.5 - _PART * begin) * whole_s <= _LARGEST_RATE_U or rate < _LEAST_RATE * rate_u:
             return np.nan, np.nan
-        most = _SMALL * rate_u if begin < _PARTS - 1 else _MOST_PASSING * rate
+        # against the rate before: one that noise made large must not be given for that
+        most = _SMALL * rate_u if begin < _PARTS - 1 else _MOST_PASSING * early
         if doubt < most:
             found_s = math.log(2.0) / rate
             return found_s, found_s / rate * math.sqrt(rate_u**2 + bend * bend + doubt * doubt)

@@ -57,7 +57,8 @@ def half_life(series: Series, baseline: Propagated, peak_s: float, first_pass: G
             return _TOO_NOISY
         if rate.value < _LEAST_RATE * rate.u:
             return "washout not seen: no fall beyond the noise"
-        most = _SMALL * rate.u if share < _BEGINNINGS[-1] else _MOST_PASSING / math.sqrt(12.0) * rate.value
+        # against the rate before: one that noise made large must not be given for that
+        most = _SMALL * rate.u if share < _BEGINNINGS[-1] else _MOST_PASSING / math.sqrt(12.0) * early.value
         if doubt < most:
             return _inverted(rate.doubted(math.hypot(bend, doubt)))
     return _NO_EXPONENTIAL
