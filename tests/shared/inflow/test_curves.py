@@ -23,15 +23,15 @@ def test_dimming_half_way_leaves_the_curve_where_it_was() -> None:
     gatherer = CurveGatherer(Calibration.assumed(camera), [REGION])
     rng = np.random.default_rng(5)
     for number, (exposure_us, gain, level) in enumerate(
-        [(10_000.0, 1.0, 1.0), (8_000.0, 2.0, 0.5), (20_000.0, 1.0, 0.4)]
+        light for light in ((10_000.0, 1.0, 1.0), (8_000.0, 2.0, 0.5), (20_000.0, 1.0, 0.4)) for _ in range(2)
     ):
         counts = 0.04 * exposure_us * gain * level
         pixels = np.rint(20 + rng.poisson(10 / gain * counts, camera.shape) * gain / 10).astype(np.uint16)
         gatherer.add(Frame(pixels, number, 10**9 + number * 10**8, exposure_us, gain, level, True))
-    gatherer.add(Frame(pixels, 3, 10**9 + 3 * 10**8, 10_000.0, 1.0, 0.0, False))
+    gatherer.add(Frame(pixels, 6, 10**9 + 6 * 10**8, 10_000.0, 1.0, 0.0, False))
     made = gatherer.curves()["tip"]
     np.testing.assert_allclose(made.signal, 40.0, rtol=0.01)
-    np.testing.assert_allclose(made.times_s, [-0.005, 0.096, 0.19])
+    np.testing.assert_allclose(made.times_s, [-0.005, 0.095, 0.196, 0.296, 0.39, 0.49])
     assert (np.abs(made.signal - 40.0) < 4 * made.signal_u).all()
 
 
