@@ -147,6 +147,9 @@ def test_it_plays_pauses_and_steps(review: Page) -> None:
     review.wait_for_function("() => document.getElementById('review-canvas').dataset.time === '10.1'")
     assert review.evaluate("() => document.getElementById('review-canvas').width") in (48, 96)
     review.wait_for_function("() => document.getElementById('review-canvas').width === 96")
+    with review.expect_download() as saving:
+        review.locator("#review-still").click()
+    assert saving.value.suggested_filename == f"{NAME}-10.1s.png", "the frame on the screen"
 
 
 def test_an_analysis_runs_and_its_curves_figures_and_files_are_those_of_the_device(review: Page) -> None:

@@ -10,7 +10,7 @@ import { wrapped } from "./wrapped_text.js";
  * @typedef {object} Panel
  * @property {CanvasImageSource & {width: number, height: number}} picture
  * @property {string} caption
- * @property {Ramp} ramp
+ * @property {Ramp} [ramp]
  * @property {(paper: CanvasRenderingContext2D, width: number, height: number) => void} [over] drawn over it
  *
  * @typedef {{title: string, panels: Panel[], lines: string[], ground: string, ink: string}} Sheet
@@ -33,7 +33,7 @@ export function pictureSheet({ title, panels, lines, ground, ink }) {
   const under = lines.flatMap((line) => wrapped(paper, line, width - 2 * GAP));
   const captions = panels.map(({ picture, caption }) => wrapped(paper, caption, picture.width * scale));
   const top = unit * (2.2 + 1.3 * Math.max(...captions.map((one) => one.length)));
-  const foot = top + tallest * scale + unit * 3.6;
+  const foot = top + tallest * scale + unit * (panels.some(({ ramp }) => ramp !== undefined) ? 3.6 : 0.8);
   whole.width = width;
   whole.height = Math.ceil(foot + unit * (1.35 * under.length + 0.8));
   paper.fillStyle = ground;
@@ -70,6 +70,16 @@ function drawPanel(paper, { picture, ramp, over }, { left, top, scale, unit, ink
   paper.clip();
   over?.(paper, width, height);
   paper.restore();
+  if (ramp !== undefined) drawRamp(paper, ramp, { width, height, unit, ink });
+  paper.restore();
+}
+
+/**
+ * @param {CanvasRenderingContext2D} paper with its origin at the picture's corner
+ * @param {Ramp} ramp
+ * @param {{width: number, height: number, unit: number, ink: string}} under
+ */
+function drawRamp(paper, ramp, { width, height, unit, ink }) {
   const bar = paper.createLinearGradient(0, 0, width, 0);
   ramp.colours.forEach((colour, index) => bar.addColorStop(index / Math.max(ramp.colours.length - 1, 1), colour));
   paper.fillStyle = bar;
@@ -80,7 +90,6 @@ function drawPanel(paper, { picture, ramp, over }, { left, top, scale, unit, ink
     paper.fillRect(Math.min(share * width, width - 1), height + unit * 1.5, 1, unit * 0.3);
     paper.fillText(text, Math.min(Math.max(share * width - size / 2, 0), width - size), height + unit * 1.9);
   }
-  paper.restore();
 }
 
 /**

@@ -1,5 +1,5 @@
 /**
- * Lines no wider than that.
+ * Lines no wider than that; what a space without break holds together stays so.
  *
  * @param {CanvasRenderingContext2D} paper with its font set
  * @param {string} text
@@ -8,7 +8,7 @@
  */
 export function wrapped(paper, text, width) {
   const lines = [""];
-  for (const word of text.split(/\s+/)) {
+  for (const word of text.split(/[ \n]+/)) {
     const last = lines.at(-1) ?? "";
     const longer = last === "" ? word : `${last} ${word}`;
     if (last !== "" && paper.measureText(longer).width > width) lines.push(word);

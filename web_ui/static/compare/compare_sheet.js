@@ -33,7 +33,9 @@ export function compareSheet(found, images) {
     picture,
     caption: captions[index] ?? "",
     ramp: index === 2 ? change : percent,
-    over: (/** @type {CanvasRenderingContext2D} */ paper, /** @type {number} */ width) => paintOutlines(paper, markedOf(about), width / (2 * about.width)),
+    over: (/** @type {CanvasRenderingContext2D} */ paper, /** @type {number} */ width, /** @type {number} */ height) => (
+      paintOutlines(paper, markedOf(about), { width, height }, { x: 0, y: 0, width: 2 * about.width, height: 2 * about.height })
+    ),
   }));
   const lines = [
     words("compare-legend-percent"),

@@ -10,6 +10,7 @@ const FLAG_WORDS = {
   "too dark": "page-too-dark",
   "uncertain": "page-uncertain",
   "unlit": "page-unlit",
+  "before the dye": "review-before-dye",
   "no picture yet": "page-no-picture-yet",
   "place not known": "page-place-not-known",
   "out of the picture": "page-out-of-picture",

@@ -6,9 +6,8 @@
 
 import { EventTimeline } from "../charts/event_timeline.js";
 import { button, element, write } from "../page/element.js";
-import { said, saidWithin } from "../page/said.js";
+import { made } from "../page/made.js";
 import { momentText } from "../page/moment_text.js";
-import { numberText, withUnit } from "../page/number_text.js";
 import { words } from "../page/words.js";
 import { PictureFinger } from "../picture/picture_finger.js";
 import { PictureZoom } from "../picture/picture_zoom.js";
@@ -16,6 +15,7 @@ import { fitPicture } from "../picture/picture_fit.js";
 import { RegionMarks } from "../picture/region_marks.js";
 import { parsedRegion, rectangleBetween, regionAt, regionText } from "../picture/region_text.js";
 import { AnalysisBar } from "./analysis_bar.js";
+import { cautionWords } from "./caution_words.js";
 import { CurvesPanel } from "./curves_panel.js";
 import { toldEvents } from "./event_words.js";
 import { FiguresPanel } from "./figures_panel.js";
@@ -57,6 +57,8 @@ export class ReviewPlace {
     this.analysis = null;
     /** @type {Moment | null} */
     this.moment = null;
+    /** @type {Drawn | null} the frame on the screen */
+    this.onScreen = null;
     this.name = "";
     this.isOpen = false;
     /** @type {"grey" | "relative" | "side by side"} */
@@ -107,6 +109,7 @@ export class ReviewPlace {
     this.review = null;
     this.analysis = null;
     this.moment = null;
+    this.onScreen = null;
     this.regionBar.close();
     this.drawer.leave();
     this.zoom.whole();
@@ -130,7 +133,7 @@ export class ReviewPlace {
 
   async begin() {
     this.mapsReady = this.page.state()?.maps_ready ?? "";
-    if (!(await this.learn())) {
+    if (!(await this.learn(false))) {
       element("review-none").hidden = false;
       element("review-whole").hidden = true;
       return;
@@ -144,8 +147,8 @@ export class ReviewPlace {
     fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
   }
 
-  /** Ask the device anew what it has of this recording. */
-  async learn() {
+  /** Ask the device anew what it has of this recording. @param {boolean} isShown whether a moment of it is on the screen already */
+  async learn(isShown = true) {
     const { name } = this;
     /** @type {ReviewedRecording | null} */
     const review = await learnPatiently(this.page.acts, recordingPath(name, "review"));
@@ -154,7 +157,7 @@ export class ReviewPlace {
     this.analysis = await this.keptAnalysis(review);
     if (name !== this.name) return false;
     this.showAll(review);
-    if (this.isOpen) this.moved(this.scrub.playback.at_s, !this.scrub.playback.playing);
+    if (this.isOpen && isShown) this.moved(this.scrub.playback.at_s, !this.scrub.playback.playing);
     return true;
   }
 
@@ -189,23 +192,10 @@ export class ReviewPlace {
 
   /** @param {ReviewedRecording} review */
   showCautions(review) {
-    const lines = [
-      ...(review.complete ? [] : [words("review-cut-off")]),
-      ...(review.gaps > 0 ? [words("review-gaps", { frames: review.gaps })] : []),
-      ...(review.calibration === "assumed" ? [words("review-not-calibrated")] : []),
-      ...(review.unknown.length > 0 ? [words("review-unknown", { what: review.unknown.map(saidWithin).join(", ") })] : []),
-      ...(review.injected_at_s !== null && !review.has_baseline ? [words("review-no-baseline")] : []),
-      ...(review.ambient ? [words("review-ambient")] : []),
-      ...placeWords(review, this.analysis),
-      ...(this.analysis?.warnings ?? []).map(said),
-    ];
+    const lines = cautionWords(review, this.analysis);
     element("review-cautions").hidden = lines.length === 0;
     write(element("review-cautions-title"), words("review-cautions", { number: lines.length }));
-    element("review-cautions-list").replaceChildren(...lines.map((line) => {
-      const item = document.createElement("li");
-      item.textContent = line;
-      return item;
-    }));
+    element("review-cautions-list").replaceChildren(...lines.map((line) => made("li", "", line)));
   }
 
   showViews() {
@@ -261,7 +251,9 @@ export class ReviewPlace {
   }
 
   /** @param {Drawn} drawn */
-  drawn({ time_s, regions, place }) {
+  drawn(drawn) {
+    const { time_s, regions, place } = drawn;
+    this.onScreen = drawn;
     element("review-canvas").dataset["time"] = String(time_s);
     this.marks.follow(regions, place === "lost");
     fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
@@ -271,8 +263,7 @@ export class ReviewPlace {
   async learnValues(at_s) {
     const { name } = this;
     try {
-      /** @type {Moment} */
-      const moment = await (await fetchPatiently(`${recordingPath(name, "moment")}?at_s=${at_s}`)).json();
+      const moment = await momentAt(name, at_s);
       if (name !== this.name) return;
       this.moment = moment;
       this.showMarks();
@@ -286,7 +277,7 @@ export class ReviewPlace {
   showMarks() {
     const { moment } = this;
     const shape = this.shape();
-    if (shape !== null && moment !== null) this.marks.show(shape, moment.reference && inWords(moment.reference), moment.regions.map(inWords), moment.number);
+    if (shape !== null && moment !== null) this.marks.show(shape, moment.reference && asShown(moment.reference), moment.regions.map(asShown), moment.number);
   }
 
   shape() {
@@ -339,11 +330,18 @@ export class ReviewPlace {
     else this.markActs.touched(at);
   }
 
+  /** What is kept is the frame on the screen, with the values of that frame: the clock may be further on already. */
   async saveStill() {
-    const review = this.review;
-    if (review === null) return;
-    const { saveMoment } = await import("./moment_still.js");
-    await saveMoment(review, this.view, this.scrub.playback.at_s, this.moment, element("review-canvas", HTMLCanvasElement));
+    try {
+      const { saveMoment, withOutlines } = await import("./moment_still.js");
+      const { review, onScreen, view } = this;
+      const shape = this.shape();
+      if (review === null || onScreen === null || shape === null) return;
+      const drawing = withOutlines(element("review-canvas", HTMLCanvasElement), shape, onScreen, review.reference !== null);
+      await saveMoment(review, view, await momentAt(review.name, onScreen.time_s), drawing);
+    } catch {
+      this.say(words("review-not-saved"));
+    }
   }
 
   /** @param {string} line */
@@ -352,26 +350,18 @@ export class ReviewPlace {
   }
 }
 
-/** @param {RegionState} state @returns {RegionValue} */
-function inWords(state) {
-  const flag = state.flag === "before the dye" ? words("review-before-dye") : state.flag;
-  return { ...state, flag, signal: null, signal_u: null, baseline: 0, baseline_u: 0 };
+/**
+ * @param {string} name
+ * @param {number} at_s
+ * @returns {Promise<Moment>}
+ */
+async function momentAt(name, at_s) {
+  return (await fetchPatiently(`${recordingPath(name, "moment")}?at_s=${at_s}`)).json();
 }
 
-/**
- * Whether the outlines follow the tissue, and in how many frames nobody knows where it is.
- *
- * @param {ReviewedRecording} review
- * @param {KeptAnalysis | null} analysis
- */
-function placeWords({ reference, regions }, analysis) {
-  if (analysis === null) return reference === null && regions.length === 0 ? [] : [words("review-outlines-still")];
-  const { locked_share, largest_shift_mm } = analysis;
-  const lost = 1 - (locked_share ?? 1);
-  return [
-    ...(largest_shift_mm === null ? [] : [words("review-moved", { mm: numberText(largest_shift_mm, 1) })]),
-    ...(lost > 0 ? [words("review-lost", { percent: withUnit(numberText(100 * lost, 1), "%") })] : []),
-  ];
+/** @param {RegionState} state @returns {RegionValue} */
+function asShown(state) {
+  return { ...state, signal: null, signal_u: null, baseline: 0, baseline_u: 0 };
 }
 
 /** @param {ReviewedRecording} review */
