@@ -76,7 +76,8 @@ def test_a_scene_gives_its_own_numbers_back(recorded: Path) -> None:
     assert (printed["frames"], printed["duration_s"], printed["gaps"]) == (1800, pytest.approx(150.0), 0)
     assert printed["motion"]["locked_share"] == 1
     assert printed["motion"]["largest_shift_mm"] < 0.5  # the hand was still; a pixel is a millimetre here, and the skin fine
-    assert printed["warnings"] == []
+    # skin so fine and so dim tells a shift, but no size
+    assert [line for line in printed["warnings"] if "cannot be told whether the hand came nearer" not in line] == []
     assert set(printed["regions"]["tip"]["arrival_s"]) == {"value", "u"}
 
 

@@ -9,7 +9,10 @@ import pytest
 from scipy.ndimage import affine_transform
 
 from device.analysis import Analysis, analyse
-from shared.frame import Frame
+from shared.calibration import Calibration
+from shared.frame import CameraDescription, Frame
+from shared.motion.pose import Motion
+from shared.nearing import Nearing
 from shared.recording import Recording
 from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene
@@ -88,3 +91,23 @@ def test_a_hand_that_keeps_its_distance_hears_nothing_of_it(runs: dict[float, An
     assert not still.hand.nearing.is_sure
     assert not any("times as large" in line for line in still.warnings)
     assert still.curves["tip"].by_place.shape[0] == 2  # type: ignore[union-attr]
+
+
+def test_pictures_too_little_alike_are_said() -> None:
+    """Noise instead of tissue from the tenth second on: after ten more the chain begins anew, as large as it was."""
+    camera, rng = CameraDescription("test", 160, 96, black_level=20.0), np.random.default_rng(3)
+    tissue = np.repeat(np.repeat(rng.integers(200, 600, (24, 40)), 4, axis=0), 4, axis=1)
+    nearing = Nearing(Calibration.assumed(camera))
+    for time_s in np.arange(0.0, 30.0, 2.0):
+        mean = tissue if time_s < 10.0 else rng.integers(200, 600, camera.shape)
+        if nearing.is_due(time_s):
+            nearing.take(rng.poisson(mean).astype(np.uint16), Motion(), float(time_s))
+    assert nearing.untold_s >= 10.0
+    assert nearing.sizes == pytest.approx([1.0] * len(nearing.sizes), abs=0.003)
+    assert [line[:40] for line in nearing.warnings()] == [
+        f"for {nearing.untold_s:.0f} s it cannot be told whether the h"[:40]
+    ]
+    blank = Nearing(Calibration.assumed(camera))
+    for time_s in (0.0, 2.0):
+        blank.take(np.full(camera.shape, 20, np.uint16), Motion(), time_s)
+    assert len(blank.sizes) == 1

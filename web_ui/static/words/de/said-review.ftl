@@ -39,6 +39,7 @@ said-review-frames-left-out-switched = { $number } Bilder fehlen in jeder Kurve:
 said-review-frames-missing-from-maps = { $number } Bilder fehlen in den Karten: In den 3 s vor ihnen wurde das Umgebungslicht nicht gemessen und lässt sich nicht abziehen
 said-review-hand-came-nearer = das Handgerät kam näher: Bei { $at } s ist das Gewebe { $size }-mal so groß wie am Anfang und dadurch etwa { $percent } % heller; Kurven und Kennwerte berücksichtigen das, mit Unsicherheit, Karten nicht; Prozentwerte eines Augenblicks gelten
 said-review-hand-moved-away = das Handgerät entfernte sich: Bei { $at } s ist das Gewebe { $size }-mal so groß wie am Anfang und dadurch etwa { $percent } % dunkler; Kurven und Kennwerte berücksichtigen das, mit Unsicherheit, Karten nicht; Prozentwerte eines Augenblicks gelten
+said-review-hand-distance-untold = { $untold } s lang ist nicht zu erkennen, ob das Handgerät näher kam oder sich entfernte: Die Kurven nehmen einen gleichen Abstand an
 said-review-hand-moved-fast = das Handgerät bewegte sich schnell: { $region } ist in { $percent } % der Bilder um mehr als ein Zehntel der Breite verwischt, und Licht daneben zählt mit; ein größerer Bereich oder eine kürzere Belichtung hilft
 said-review-gamma-unknown-percent-may = Gamma unbekannt: Prozentwerte können gestaucht sein, niedrige am meisten; beim Import lässt es sich angeben
 said-review-exposure-gain-light-level = Belichtung, Verstärkung und Lichtstufe unbekannt: Ihre Änderung ist von einer Änderung des Farbstoffs nicht zu unterscheiden

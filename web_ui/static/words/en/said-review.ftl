@@ -39,6 +39,7 @@ said-review-frames-left-out-switched = { NUMBER($number) } frames are left out o
 said-review-frames-missing-from-maps = { NUMBER($number) } frames are missing from the maps: the room's light was not measured in the 3 s before them, so that it cannot be taken off
 said-review-hand-came-nearer = the hand came nearer: at { NUMBER($at) } s tissue is { NUMBER($size) } times as large as at first, and about { NUMBER($percent) } % brighter for that; curves and figures allow for it, with doubt, maps do not; percent at one moment hold
 said-review-hand-moved-away = the hand moved away: at { NUMBER($at) } s tissue is { NUMBER($size) } times as large as at first, and about { NUMBER($percent) } % darker for that; curves and figures allow for it, with doubt, maps do not; percent at one moment hold
+said-review-hand-distance-untold = for { NUMBER($untold) } s it cannot be told whether the hand came nearer or moved away: curves take the distance to have stayed
 said-review-hand-moved-fast = the hand moved fast: { $region } is smeared by more than a tenth of its width in { NUMBER($percent) } % of the frames, and light beside it is counted as its own; a larger region or a shorter exposure helps
 said-review-gamma-unknown-percent-may = gamma unknown: percent may be compressed, low values most; --linear or --gamma at import states it
 said-review-exposure-gain-light-level = exposure, gain and light level unknown: a change of them cannot be told from a change of dye

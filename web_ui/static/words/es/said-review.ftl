@@ -39,6 +39,7 @@ said-review-frames-left-out-switched = { $number } imágenes faltan en todas las
 said-review-frames-missing-from-maps = { $number } imágenes faltan en los mapas: la luz de la sala no se midió en los 3 s anteriores y no se puede restar
 said-review-hand-came-nearer = el equipo se acercó: a los { $at } s el tejido se ve { $size } veces mayor que al principio y por eso un { $percent } % más brillante, aproximadamente; las curvas y los valores lo tienen en cuenta, con incertidumbre; los mapas, no; los porcentajes de un mismo instante valen
 said-review-hand-moved-away = el equipo se alejó: a los { $at } s el tejido se ve { $size } veces mayor que al principio y por eso un { $percent } % más oscuro, aproximadamente; las curvas y los valores lo tienen en cuenta, con incertidumbre; los mapas, no; los porcentajes de un mismo instante valen
+said-review-hand-distance-untold = durante { $untold } s no se puede saber si el equipo se acercó o se alejó: las curvas suponen que la distancia no cambió
 said-review-hand-moved-fast = el equipo se movió deprisa: { $region } aparece movida en más de una décima de su anchura en el { $percent } % de las imágenes, y se cuenta como suya la luz de al lado; ayuda una región mayor o una exposición más corta
 said-review-gamma-unknown-percent-may = gamma desconocida: los porcentajes pueden estar comprimidos, los bajos más que nadie; se puede indicar al importar
 said-review-exposure-gain-light-level = exposición, ganancia y nivel de luz desconocidos: un cambio en ellos no se distingue de un cambio de colorante
