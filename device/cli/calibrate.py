@@ -15,6 +15,7 @@ from device.cli.progress import saying
 from device.cli.running import asked, connected, run_dir_option, stop_tidily
 from shared.bounded import plain
 from shared.commissioning.step_name import StepName
+from shared.data_folder import writable
 from shared.errors import Refused
 from shared.protocol.control import GetState
 from shared.protocol.control_client import ControlClient
@@ -290,13 +291,13 @@ def certificate(out: Path, name: str | None, run_dir: Path, as_json: bool) -> No
 @json_option
 def light(propose: bool, yes: bool, run_dir: Path, as_json: bool) -> None:
     """Output of each level of the ring, on an even target, so that dimming changes no result."""
-    from shared.optics.light_output import place
+    from shared.optics.light_output import FOLDER
 
     if as_json and not yes:
         raise Refused("nobody can be asked with --json", remedy="put the target in place, and add --yes")
     stop_tidily()
     with connected(run_dir, timeout_s=_PATIENCE_S) as client:
-        place(Path(asked(client, GetState()).data_folder))  # before anything is lit for nothing
+        writable(Path(asked(client, GetState()).data_folder) / FOLDER)  # before anything is lit for nothing
         if not yes:
             click.echo(_LIGHT_GUIDE)
             click.confirm("Is everything in place?", abort=True)

@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 from shared.bounded import filled, plain
+from shared.data_folder import unwritable, writable
 from shared.errors import Refused
 from shared.protocol.commissioning import CheckRecord
 from shared.recording.durable import replace_file
@@ -14,13 +15,11 @@ SHOWN = 12
 
 def keep(data_folder: Path, record: CheckRecord) -> Path:
     """Write a check; returns its path. Raises Refused where it cannot be written."""
-    path = data_folder / FOLDER / f"{record.made_at.replace(':', '-')}.json"
+    path = writable(data_folder / FOLDER) / f"{record.made_at.replace(':', '-')}.json"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
         replace_file(path, json.dumps(plain(record), indent=1).encode())
     except OSError as error:
-        remedy = "run it as the user the device runs as, and see that there is room"
-        raise Refused(f"{path}: cannot be written ({error.strerror})", remedy=remedy) from None
+        raise unwritable(path, error.strerror) from None
     return path
 
 

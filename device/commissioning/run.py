@@ -6,8 +6,9 @@ from pathlib import Path
 
 from device.commissioning.bench import Bench
 from device.commissioning.step import Step
-from shared.commissioning.calibration_folder import Figures, Kept, Taken, keep, newest, place
+from shared.commissioning.calibration_folder import FOLDER, Figures, Kept, Taken, keep, newest
 from shared.commissioning.proposal import tray
+from shared.data_folder import writable
 from shared.errors import Refused
 from shared.frame import CameraDescription
 from shared.protocol.control import State
@@ -55,7 +56,7 @@ def take(
     kept = in_force(state)
     step.check(kept)
     data_folder = Path(state.data_folder)
-    place(data_folder)  # before anything is lit for nothing
+    writable(data_folder / FOLDER)  # before anything is lit for nothing
     recordings = data_folder / "recordings"
     with bench.put_back():
         bench.target(step.target)

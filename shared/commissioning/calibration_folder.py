@@ -5,7 +5,6 @@ taken), ``planes.npz`` (numpy's own format) and ``evidence/`` of the step that m
 before it what it does not measure. Nothing is changed afterwards or removed: to go back, an older one is kept again, newly dated.
 """
 
-import errno
 import json
 import os
 import shutil
@@ -29,6 +28,7 @@ from shared.commissioning.grid_scale import Scale
 from shared.commissioning.leakage import Leakage
 from shared.commissioning.slanted_edge import Sharpness
 from shared.commissioning.step_name import StepName
+from shared.data_folder import unwritable, writable
 from shared.errors import Refused
 from shared.frame import CameraDescription
 from shared.recording.durable import replace_file, sync_folder
@@ -126,21 +126,9 @@ class Kept:
         return replace(base, made_at=figures.made_at, origin=origin, **measured)
 
 
-def place(data_folder: Path) -> Path:
-    """The folder of calibrations, made if need be; raises Refused where nothing can be written there."""
-    folder = data_folder / FOLDER
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise _unwritable(folder, error.strerror) from None
-    if not os.access(folder, os.W_OK):
-        raise _unwritable(folder, os.strerror(errno.EACCES))
-    return folder
-
-
 def keep(data_folder: Path, kept: Kept, evidence: Mapping[str, bytes]) -> Path:
     """Write a calibration and the evidence of its newest step in one stroke; returns its folder. Raises Refused."""
-    parent = place(data_folder)
+    parent = writable(data_folder / FOLDER)
     name = kept.figures.made_at.replace(":", "-")
     path = next(one for one in _names(parent, name) if not one.exists())
     unfinished = parent / f".{path.name}.new"
@@ -157,17 +145,12 @@ def keep(data_folder: Path, kept: Kept, evidence: Mapping[str, bytes]) -> Path:
         unfinished.rename(path)
         sync_folder(parent)
     except OSError as error:
-        raise _unwritable(path, error.strerror) from None
+        raise unwritable(path, error.strerror) from None
     return path
 
 
 def _names(parent: Path, name: str) -> list[Path]:
     return [parent / name, *(parent / f"{name}-{number}" for number in range(2, 1000))]
-
-
-def _unwritable(path: Path, why: str | None) -> Refused:
-    remedy = "run it as the user the device runs as, and see that there is room"
-    return Refused(f"{path}: cannot be written ({why})", remedy=remedy)
 
 
 def listed(data_folder: Path, sensor: str) -> list[tuple[str, Figures]]:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from shared.commissioning import calibration_folder as camera
+from shared.data_folder import writable
 from shared.errors import Refused
 from shared.optics import light_output
 from shared.optics.light_output import LightOutput
@@ -78,7 +79,7 @@ def _without(figures: camera.Figures, step: Walk) -> camera.Figures:
 
 
 def _keep_light(data_folder: Path) -> None:
-    folder = light_output.place(data_folder)
+    folder = writable(data_folder / light_output.FOLDER)
     for path in sorted((data_folder / TRAY / light_output.FOLDER).iterdir()):  # .csv before .json, which makes it count
         _moved(path, folder / path.name)
 

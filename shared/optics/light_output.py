@@ -7,9 +7,7 @@ at full power, whatever was measured here. A ring that droops gives more than th
 has to be described cold, as a data sheet does or in its first instant.
 """
 
-import errno
 import json
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import islice, pairwise
@@ -17,6 +15,7 @@ from pathlib import Path
 from typing import Annotated
 
 from shared.bounded import Length, Within, filled, plain
+from shared.data_folder import unwritable, writable
 from shared.errors import Refused
 from shared.recording.durable import replace_file
 
@@ -68,32 +67,15 @@ class LightOutput:
         return ((0.0, 0.0), *((one.level, one.output) for one in self.levels))
 
 
-def place(data_folder: Path) -> Path:
-    """The folder of measurements, made if need be; raises Refused where nothing can be written there."""
-    folder = data_folder / FOLDER
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise _unwritable(folder, error.strerror) from None
-    if not os.access(folder, os.W_OK):
-        raise _unwritable(folder, os.strerror(errno.EACCES))
-    return folder
-
-
 def keep(data_folder: Path, measured: LightOutput, evidence: str) -> Path:
     """Write the measurement, and the readings it comes from beside it as CSV; returns its path. Raises Refused."""
-    path = place(data_folder) / f"{measured.made_at.replace(':', '-')}.json"
+    path = writable(data_folder / FOLDER) / f"{measured.made_at.replace(':', '-')}.json"
     try:
         replace_file(path.with_suffix(".csv"), evidence.encode())
         replace_file(path, json.dumps(plain(measured), indent=1).encode())
     except OSError as error:
-        raise _unwritable(path, error.strerror) from None
+        raise unwritable(path, error.strerror) from None
     return path
-
-
-def _unwritable(path: Path, why: str | None) -> Refused:
-    remedy = "run it as the user the device runs as, and see that there is room"
-    return Refused(f"{path}: cannot be written ({why})", remedy=remedy)
 
 
 def newest(data_folder: Path, ring: str) -> LightOutput | None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from shared.calibration import Calibration
-from shared.commissioning.calibration_folder import FOLDER, Figures, Kept, Taken, keep, listed, load, newest, place
+from shared.commissioning.calibration_folder import FOLDER, Figures, Kept, Taken, keep, listed, load, newest
 from shared.commissioning.defects import Defects
 from shared.commissioning.gain import Gain
 from shared.errors import Refused
@@ -108,9 +108,3 @@ def test_names_that_are_none_are_refused(tmp_path):
     for name in ("yesterday", "../camera"):
         with pytest.raises(Refused, match="no such calibration"):
             load(tmp_path, name)
-
-
-def test_a_place_that_cannot_be_written_is_said(tmp_path):
-    (tmp_path / "calibration").write_text("a file")
-    with pytest.raises(Refused, match="cannot be written"):
-        place(tmp_path)
