@@ -68,7 +68,7 @@ def _keep_camera(data_folder: Path, sensor: str, name: str, figures: camera.Figu
             newest[0],
             "discard this result, and take the step again",
         )
-    _moved(data_folder / TRAY / camera.FOLDER / name, camera.place(data_folder) / name)
+    _moved(data_folder / TRAY / camera.FOLDER / name, writable(data_folder / camera.FOLDER) / name)
 
 
 def _without(figures: camera.Figures, step: Walk) -> camera.Figures:

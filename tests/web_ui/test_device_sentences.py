@@ -22,6 +22,7 @@ SILENT = {
     "device/cli": "speaks to a terminal",
     "device/demo.py": "starts the rehearsal, from a terminal",
     "device/supervisor.py": "the same",
+    "device/kernels.py": "the same: it compiles before tests and before a first start",
     "device/simulate.py": "makes recordings, from a terminal",
     "device/footage_import.py": "imports recordings, from a terminal",
     "device/parts_plot.py": "draws for whoever builds one",
