@@ -20,7 +20,7 @@ PLACE = "/api/v1/comparisons"
 @pytest.fixture(scope="module")
 def runs(tmp_path_factory):
     folder = tmp_path_factory.mktemp("runs")
-    simulate(scene(folder), folder / "before.zarr", 45.0, seed=4)
+    simulate(scene(), folder / "before.zarr", 45.0, seed=4)
     second_run(folder, 5, 0.48, 14.0, seconds=40.0)
     return folder
 

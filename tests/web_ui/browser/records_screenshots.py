@@ -27,7 +27,7 @@ def _filled(data: Path) -> list[str]:
     folder = data / "recordings"
     listed_recordings(folder, 10_000)
     names = many_recordings(folder, 6, first=LATER, letter="R")
-    simulate(scene(data), folder / "before.zarr", 120.0, seed=4)
+    simulate(scene(), folder / "before.zarr", 120.0, seed=4)
     second_run(data, 5, 0.48, 14.0).rename(folder / "after5.zarr")
     return names
 

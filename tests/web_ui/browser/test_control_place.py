@@ -159,9 +159,10 @@ def test_of_two_that_want_control_the_button_gives_it_to_who_asked_first(
     two: tuple[Page, Page], device: PageDevice, opened: Callable[..., Page]
 ) -> None:
     """Both were invited to watch, and those who paired by the word have left."""
-    first, second = (opened(two[0].evaluate(INVITE)["url"]) for _ in range(2))
-    for page in (first, second):
-        expect_live(page)
+    first = opened(two[0].evaluate(INVITE)["url"])
+    expect_live(first)  # the next invitation ends the one before it
+    second = opened(two[0].evaluate(INVITE)["url"])
+    expect_live(second)
     for page in two:
         page.close()
     for page in (first, second):
