@@ -182,6 +182,21 @@ def test_the_first_touch_is_the_reference_the_next_a_region(live: Page, device: 
     device.wait_for(lambda all_asked: c.RemoveRegion("A") in all_asked)
 
 
+def test_a_finger_on_an_offer_is_not_lost_as_the_words_beside_it_change(live: Page, device: PageDevice) -> None:
+    words = live.locator("#line-text")
+    device.change(light={"state": "tripped", "reason": "no fresh frame for 100 ms"})
+    expect(words).to_contain_text("100 ms")
+    live.locator("#canvas").focus()
+    live.keyboard.press("Enter")
+    undo = live.locator("#line").get_by_role("button", name="Undo")
+    undo.hover()
+    live.mouse.down()
+    device.change(light={"reason": "no fresh frame for 101 ms"})
+    expect(words).to_contain_text("101 ms")
+    live.mouse.up()
+    device.wait_for(lambda all_asked: references(all_asked)[-1:] == [None])
+
+
 def test_a_drag_is_a_region_also_in_either_half(live: Page, device: PageDevice) -> None:
     device.change(view="side by side")
     expect(live.locator("#view-word")).to_have_text("side by side")

@@ -5,7 +5,8 @@ const STAYS_MS = 8000;
 
 /**
  * @typedef {{word: string, run: () => void}} Act
- * @typedef {{text: string, acts: Act[], leave: string, lang?: string}} Said
+ * @typedef {{text: string, buttons: HTMLButtonElement[], leave: string, offers: boolean, lang: string}} Said its buttons are made once:
+ *   a finger may be on one of them while words beside it change
  */
 
 /** The one line at the foot of the picture: what went wrong and what to do, what can be undone, what is asked. */
@@ -40,7 +41,7 @@ export class CalmLine {
    */
   say(text, acts = [], leave = words("page-close"), lang = "") {
     clearTimeout(this.timer);
-    this.passing = { text, acts, leave, lang };
+    this.passing = this.said(text, acts, leave, lang);
     this.timer = window.setTimeout(() => this.clear(), STAYS_MS);
     this.show();
   }
@@ -52,7 +53,7 @@ export class CalmLine {
    */
   stand(text) {
     if ((this.ofPlace?.text ?? "") === text) return;
-    this.ofPlace = text === "" ? null : { text, acts: [], leave: "" };
+    this.ofPlace = text === "" ? null : this.said(text, []);
     this.makeRoomFor(text);
   }
 
@@ -64,13 +65,13 @@ export class CalmLine {
    */
   standAbove(text, acts = []) {
     if ((this.above?.text ?? "") === text) return;
-    this.above = text === "" ? null : { text, acts, leave: "" };
+    this.above = text === "" ? null : this.said(text, acts);
     this.makeRoomFor(text);
   }
 
   /** @param {string} text */
   makeRoomFor(text) {
-    if (text === "" || this.passing?.acts.length) this.show();
+    if (text === "" || this.passing?.offers) this.show();
     else this.clear();
   }
 
@@ -80,7 +81,7 @@ export class CalmLine {
 
   /** Words that offer nothing make room for what was asked for meanwhile. */
   makeRoom() {
-    if (this.passing?.acts.length === 0) this.clear();
+    if (this.passing?.offers === false) this.clear();
   }
 
   clear() {
@@ -92,7 +93,7 @@ export class CalmLine {
   /** @returns {Said | null} an offer that came with words that stand: neither waits for the other */
   both() {
     const { passing, standing } = this;
-    return passing?.acts.length && standing ? { ...passing, text: `${standing.text} ${passing.text}` } : null;
+    return passing?.offers && standing ? { ...passing, text: `${standing.text} ${passing.text}` } : null;
   }
 
   show() {
@@ -105,9 +106,22 @@ export class CalmLine {
     this.text.textContent = said.text;
     if (said.lang) this.text.lang = said.lang;
     else this.text.removeAttribute("lang");
-    const acts = [...said.acts.map(({ word, run }) => this.act(word, run)), ...this.lastAct(said)];
-    // a button that stays is not put anew: a finger may be on it
-    if (acts.length !== 1 || acts[0] !== this.acts.lastChild || this.acts.children.length !== 1) this.acts.replaceChildren(...acts);
+    const acts = [...said.buttons, ...this.readMore(said)];
+    const there = [...this.acts.children];
+    if (acts.length !== there.length || acts.some((one, index) => one !== there[index])) this.acts.replaceChildren(...acts);
+  }
+
+  /**
+   * @param {string} text
+   * @param {Act[]} acts
+   * @param {string} [leave]
+   * @param {string} [lang]
+   * @returns {Said}
+   */
+  said(text, acts, leave = "", lang = "") {
+    const buttons = acts.map(({ word, run }) => this.act(word, run));
+    if (leave !== "") buttons.push(button(leave, () => this.clear(), "faint"));
+    return { text, buttons, leave, offers: acts.length > 0, lang };
   }
 
   /** @param {string} word @param {() => void} run */
@@ -118,9 +132,9 @@ export class CalmLine {
     });
   }
 
-  /** What leaves can be closed; what stands can be read in full where there is no room for it. @param {Said} said */
-  lastAct({ leave }) {
-    if (leave !== "") return [button(leave, () => this.clear(), "faint")];
+  /** What stands can be read in full where there is no room for it. @param {Said} said */
+  readMore({ leave }) {
+    if (leave !== "") return [];
     this.more.textContent = words(this.whole ? "page-line-less" : "page-line-more");
     this.more.setAttribute("aria-expanded", String(this.whole));
     return this.whole || this.text.scrollHeight > this.text.clientHeight + 1 ? [this.more] : [];
