@@ -1,13 +1,15 @@
 """Who controls and who watches, on two real pages at one device: asking, consenting, the handheld's button, inviting, revoking."""
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from shared.protocol import control as c
-from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live, in_control
+from tests.web_ui.browser.conftest import LANDSCAPE, WebProcess, expect_live, free_port_pair, in_control, web_process
 from tests.web_ui.browser.page_device import PageDevice
+from tests.web_ui.browser.tablets import leave
 
 pytestmark = pytest.mark.browser
 LEAST_PX = 48
@@ -156,27 +158,30 @@ def test_nothing_is_asked_of_anyone_outside(web: WebProcess, opened: Callable[..
 
 
 def test_of_two_that_want_control_the_button_gives_it_to_who_asked_first(
-    two: tuple[Page, Page], device: PageDevice, opened: Callable[..., Page]
+    tmp_path: Path, opened: Callable[..., Page]
 ) -> None:
-    """Both were invited to watch, and those who paired by the word have left."""
-    first = opened(two[0].evaluate(INVITE)["url"])
-    expect_live(first)  # the next invitation ends the one before it
-    second = opened(two[0].evaluate(INVITE)["url"])
-    expect_live(second)
-    for page in two:
-        page.close()
-    for page in (first, second):
-        page.locator("#role").click()
-        expect(page.locator("#tablets-words")).to_contain_text("nobody is there")
-    first.locator("#tablets-ask").click()
-    expect(first.locator("#line-text")).to_contain_text("Press the button on the handheld, briefly.")
-    second.locator("#tablets-ask").click()
-    expect(second.locator("#line-text")).to_contain_text("another tablet waits for the button")
-    device.requests.clear()
-    assert device.press_button()
-    expect(first.locator("#role")).to_have_text("You control")
-    expect(second.locator("#role")).to_have_text("You watch")
-    second.keyboard.press("Escape")
-    second.locator("#act-light").dispatch_event("pointerdown", {"button": 0, "pointerId": 1})
-    expect(second.locator("#line-text")).to_have_text("This tablet watches.")
-    assert not [one for one in device.requests if isinstance(one, c.Light) and one.act in ("on", "hold")]
+    """Both were invited, and who controlled has left. A device of its own: how often the button may be asked for is bounded."""
+    with PageDevice(tmp_path, tmp_path) as device, web_process(tmp_path, tmp_path, free_port_pair()) as web:
+        controller = opened(f"{web.url}/#pair={web.pair}")
+        expect_live(controller)
+        in_control(controller, device)
+        first = opened(controller.evaluate(INVITE)["url"])
+        expect_live(first)  # the next invitation ends the one before it
+        second = opened(controller.evaluate(INVITE)["url"])
+        expect_live(second)
+        leave(controller)
+        for page in (first, second):
+            page.locator("#role").click()
+            expect(page.locator("#tablets-words")).to_contain_text("nobody is there")
+        first.locator("#tablets-ask").click()
+        expect(first.locator("#line-text")).to_contain_text("Press the button on the handheld, briefly.")
+        second.locator("#tablets-ask").click()
+        expect(second.locator("#line-text")).to_contain_text("another tablet waits for the button")
+        device.requests.clear()
+        assert device.press_button()
+        expect(first.locator("#role")).to_have_text("You control")
+        expect(second.locator("#role")).to_have_text("You watch")
+        second.keyboard.press("Escape")
+        second.locator("#act-light").click()
+        expect(second.locator("#line-text")).to_have_text("This tablet watches.")
+        assert not [one for one in device.requests if isinstance(one, c.Light) and one.act in ("on", "hold")]

@@ -33,6 +33,7 @@ def test_light_and_recording_when_the_network_goes_and_comes_back(
     expect(page.locator("#live-word")).to_have_text("NOT LIVE")
     expect(page.locator("#light-word")).to_have_text("Light not known")
     expect(page.locator("#recording-word")).to_have_text("Rec not known")
+    page.wait_for_function("() => !document.getElementById('act-light').classList.contains('held')")
     device.requests.clear()
     device.change(light={"state": "off", "wanted_on": False})  # as the real one after a second without a word
     page.context.set_offline(False)
