@@ -50,17 +50,19 @@ class Nearing:
     """For how long pictures were too little alike to tell."""
     _reducer: Reducer | None = field(init=False)
     _last: tuple[F32, Motion, float] | None = field(init=False, default=None)
+    _looked_s: float = field(init=False, default=-math.inf)
 
     def __post_init__(self) -> None:
         self._reducer = Reducer(self.calibration) if min(self.calibration.camera.shape) >= LEAST_SIDE else None
 
     def is_due(self, time_s: float) -> bool:
         """Whether a picture at ``time_s`` would be a new link."""
-        return self._reducer is not None and (self._last is None or time_s - self._last[2] >= EVERY_S)
+        return self._reducer is not None and time_s - self._looked_s >= EVERY_S
 
     def take(self, pixels: Counts, place: Motion, time_s: float) -> None:
         """A raw (height, width) uint16 picture with light, and the motion from the reference view to it."""
         assert self._reducer is not None
+        self._looked_s = time_s
         made = self._reducer.texture(pixels)
         texel_px = made.block_px * made.coarse_step
         size = 1.0

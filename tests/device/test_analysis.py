@@ -35,7 +35,7 @@ SCENE = as_toml(
         160,
         96,
         1.0,
-        camera={"fps": 12.0},
+        camera={"fps": 8.0},
         optics={"leakage": 0.05, "ambient": 0.02},
         dye={"injected_at_s": 8.0, "half_life_s": 120.0},
     )
@@ -73,9 +73,11 @@ def test_a_scene_gives_its_own_numbers_back(recorded: Path) -> None:
     assert not {*figures.flags} - {"no-motion-lock"}
     assert result.injected_at_s == pytest.approx(8.0)
     printed = result.as_json()
-    assert (printed["frames"], printed["duration_s"], printed["gaps"]) == (1800, pytest.approx(150.0), 0)
+    assert (printed["frames"], printed["duration_s"], printed["gaps"]) == (1200, pytest.approx(150.0), 0)
     assert printed["motion"]["locked_share"] == 1
-    assert printed["motion"]["largest_shift_mm"] < 0.5  # the hand was still; a pixel is a millimetre here, and the skin fine
+    assert (
+        printed["motion"]["largest_shift_mm"] < 0.5
+    )  # the hand was still; a pixel is a millimetre here, and the skin fine
     # skin so fine and so dim tells a shift, but no size
     assert [line for line in printed["warnings"] if "cannot be told whether the hand came nearer" not in line] == []
     assert set(printed["regions"]["tip"]["arrival_s"]) == {"value", "u"}
@@ -115,7 +117,7 @@ def test_recordings_command(recorded: Path, tmp_path: Path) -> None:
     done = CliRunner().invoke(recordings_command, [str(recorded.parent), "--json"], catch_exceptions=False)
     result = json.loads(done.stdout)
     (one,) = result["recordings"]
-    assert (one["name"], one["frames"], one["complete"]) == ("flap", 1800, True)
+    assert (one["name"], one["frames"], one["complete"]) == ("flap", 1200, True)
     assert one["size_mb"] == pytest.approx(
         sum(f.stat().st_size for f in recorded.rglob("*") if f.is_file()) / 1e6, abs=0.01
     )
