@@ -114,15 +114,13 @@ def test_intervals_of_levels_hold_the_truth_as_often_as_they_say() -> None:
 
 
 @pytest.mark.parametrize("number", [0, 1, 2])
-def test_times_hold_the_truth_at_least_nearly_as_often(number: int) -> None:
-    """Their uncertainty also holds a doubt about the shape, and so is rather too wide."""
+def test_times_and_slopes_hold_the_truth_as_often_as_they_say(number: int) -> None:
     maps, _ = run()
     wanted = truth(PATCHES[number])
-    for name in TIMES:
+    for name in (*TIMES, "ingress_slope_percent_per_s"):
         values, u, classes = (plane[:, BINS[number]] for plane in maps.of(name))
-        measured = classes == MEASURED
-        inside = np.abs(values - wanted[name]) <= 1.96 * u
-        assert float(inside[measured].mean()) >= 0.92, name
+        assert np.mean(classes == MEASURED) > 0.9, name
+        assert_held(values, u, wanted[name])
 
 
 @pytest.mark.parametrize("number", [0, 1, 2])
