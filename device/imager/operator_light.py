@@ -6,6 +6,7 @@ was held must be let go and pressed again.
 """
 
 import threading
+from collections import deque
 from collections.abc import Sequence
 
 from device.light.link import LightLink
@@ -20,6 +21,9 @@ RESTART_NS = 30_000_000_000
 be back.
 """
 
+
+PRESSES_REMEMBERED = 32
+"""So many presses that have ended are known as such: a word of theirs can only be late by what a network holds back."""
 
 SURVEY_NS = 500_000_000
 """How often the guard is asked for its list of conditions."""
@@ -42,6 +46,7 @@ class OperatorLight:
         self._page_until_ns = 0
         self._page_spent_until_ns = clock.now_ns() + RESTART_NS if restarted else 0
         self._switched_on = False
+        self._ended: deque[int] = deque(maxlen=PRESSES_REMEMBERED)
         self._sent: tuple[bool, float, bool] | None = None
         self._unlit = self._for_a_frame = False
         self._survey_ns = 0
@@ -101,10 +106,15 @@ class OperatorLight:
             self._button_down = self._switched_on = False
             self._tell()
 
-    def page_on(self, held: bool = False) -> None:
-        """A touch on the page asks for light, for the length of a held touch where light is held, or ``held`` says so."""
+    def page_on(self, held: bool = False, press: int = 0) -> None:
+        """A touch on the page asks for light, for the length of a held touch where light is held, or ``held`` says so.
+
+        A ``press`` that has ended asks for nothing any more.
+        """
         held = held or self._hold_to_light
         with self._lock:
+            if press in self._ended:
+                return
             if self.tripped:
                 self._forget()
             now_ns = self._clock.now_ns()
@@ -120,9 +130,11 @@ class OperatorLight:
                 self._switched_on = True
             self._tell()
 
-    def page_off(self) -> None:
+    def page_off(self, press: int = 0) -> None:
         """The page lets go. A finger on the button still counts: it is nearer to the patient."""
         with self._lock:
+            if press and press not in self._ended:
+                self._ended.append(press)
             self._page_until_ns = self._page_spent_until_ns = 0
             self._switched_on = False
             self._tell()

@@ -339,12 +339,12 @@ class Requests:
         match request.act:
             case "on":
                 self._press.end(_LIGHT_FIRST)
-                light.page_on()
+                light.page_on(press=request.press)
             case "hold":
                 self._press.end(_LIGHT_FIRST)
-                light.page_on(held=True)
+                light.page_on(held=True, press=request.press)
             case "off":
-                light.page_off()
+                light.page_off(request.press)
             case "brighter":
                 light.step(1, wrap=False)
             case "dimmer":

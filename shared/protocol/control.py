@@ -75,9 +75,13 @@ class RemoveRegion:
 class Light:
     """Operate the ring. ``on`` asks for light until ``off``, ``hold`` for a second only, as a finger that has to repeat itself;
     whether it is lit is the guard's decision.
+
+    ``press`` is a number that a finger has until it lifts: once its ``off`` was heard, an ``on`` of the same press that was
+    overtaken on its way asks for nothing. 0: no finger's.
     """
 
     act: Literal["on", "hold", "off", "brighter", "dimmer", "rearm"]
+    press: Annotated[int, Within(0, 2**53 - 1)] = 0
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ import { LightHold, REPEAT_MS } from "../static/live/light_hold.js";
 
 /** A network that answers when told to. */
 function bench() {
-  /** @type {{act: string, aborted: AbortSignal | null, answer: () => void, fail: (why: Error) => void}[]} */
+  /** @type {{act: string, press: number, aborted: AbortSignal | null, answer: () => void, fail: (why: Error) => void}[]} */
   const sent = [];
   /** @type {(() => void) | null} */
   let tick = null;
@@ -13,9 +13,9 @@ function bench() {
   const failures = [];
   let ended = 0;
   const hold = new LightHold({
-    send: (act, aborted) =>
+    send: (act, press, aborted) =>
       new Promise((resolve, reject) => {
-        sent.push({ act, aborted, answer: () => resolve(), fail: reject });
+        sent.push({ act, press, aborted, answer: () => resolve(), fail: reject });
         aborted?.addEventListener("abort", () => reject(new Error("aborted")));
       }),
     repeat: (run, ms) => {
@@ -50,6 +50,17 @@ test("on is said again and again while held, and off at once on release", async 
   sent[2]?.answer();
   await settled();
   assert.deepEqual(acts(), ["on", "on", "off"]);
+});
+
+test("all words of one press have its number, and the next press another", () => {
+  const { hold, sent } = bench();
+  hold.press();
+  hold.release();
+  hold.press();
+  const [first, off, second] = sent.map(({ press }) => press);
+  assert.ok(first);
+  assert.equal(off, first);
+  assert.notEqual(second, first);
 });
 
 test("a slow network carries one on at a time", () => {

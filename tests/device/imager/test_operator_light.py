@@ -105,6 +105,17 @@ def test_the_page_letting_go_is_off_at_once_unless_a_finger_is_on_the_button(
     assert link.wishes[-1] == (False, 0.2)
 
 
+@pytest.mark.parametrize("held", [False, True])
+def test_an_on_that_its_off_overtook_lights_nothing(light: OperatorLight, link: FakeLink, held: bool) -> None:
+    light.page_on(held, press=7)
+    light.page_off(press=7)
+    light.page_on(held, press=7)
+    assert not light.wanted
+    assert link.wishes[-1] == (False, 0.2)
+    light.page_on(held, press=8)
+    assert light.wanted
+
+
 def test_letting_go_of_the_button_does_not_end_a_touch_on_the_page(light: OperatorLight, link: FakeLink) -> None:
     light.page_on()
     light.button_on()

@@ -5,11 +5,11 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Browser, Page
 
-from shared.protocol import control as c
 from tests.web_ui.browser.conftest import WebProcess, expect_live, in_control
 from tests.web_ui.browser.page_device import PageDevice
 from tests.web_ui.browser.tablets import new_tablet
 from tests.web_ui.browser.test_installed_page import paired
+from tests.web_ui.browser.test_live_place import lights
 
 pytestmark = pytest.mark.browser
 
@@ -37,8 +37,8 @@ def test_light_goes_out_with_the_page_though_the_worker_sleeps(
         assert box is not None
         page.mouse.move(box["x"] + 20, box["y"] + 20)
         page.mouse.down()
-        device.wait_for(lambda asked: c.Light("hold") in asked or c.Light("on") in asked)
+        device.wait_for(lambda asked: "on" in lights(asked))
         page.goto("about:blank")
-        device.wait_for(lambda asked: [one for one in asked if isinstance(one, c.Light)][-1] == c.Light("off"))
+        device.wait_for(lambda asked: lights(asked)[-1] == "off")
     finally:
         installed.close()

@@ -11,6 +11,7 @@ from shared.protocol import control as c
 from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live, in_control, leave, new_tablet
 from tests.web_ui.browser.page_device import PageDevice
+from tests.web_ui.browser.test_live_place import lights
 
 pytestmark = pytest.mark.browser
 
@@ -163,11 +164,11 @@ def test_light_that_is_held_ends_with_the_live_place(probe: Page, device: PageDe
     assert box is not None
     probe.mouse.move(box["x"] + 20, box["y"] + 20)
     probe.mouse.down()
-    device.wait_for(lambda asked: c.Light("on") in asked)
+    device.wait_for(lambda asked: "on" in lights(asked))
     probe.evaluate("() => { location.hash = '#probe'; }")
-    asked = device.wait_for(lambda asked: c.Light("off") in asked)
+    asked = lights(device.wait_for(lambda asked: "off" in lights(asked)))
     expect(probe.locator("main#probe")).to_be_visible()
-    assert c.Light("on") not in asked[asked.index(c.Light("off")) :]
+    assert "on" not in asked[asked.index("off") :]
 
 
 def test_what_was_typed_stays_whatever_the_address_becomes(probe: Page) -> None:

@@ -18,7 +18,8 @@ export class LightButton {
     this.rearmed = false;
     this.byKey = false;
     this.hold = new LightHold({
-      send: async (act, signal) => void (await ask("POST", "/light", { act }, { signal, keepalive: act === "off" })),
+      send: async (act, press, signal) =>
+        void (await ask("POST", "/light", { act, press }, { signal, keepalive: act === "off" })),
       repeat: (run, ms) => {
         const timer = setInterval(run, ms);
         return () => clearInterval(timer);

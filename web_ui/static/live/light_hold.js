@@ -1,6 +1,7 @@
 /**
  * Light while a finger holds the button. The device drops the light by itself one second after the last word from here; this says
- * `on` while held and `off` at once when not, and never leaves an `on` on its way behind an `off`.
+ * `on` while held and `off` at once when not, and never leaves an `on` on its way behind an `off`. Each press has a number of its
+ * own, by which the device knows an `on` that its `off` has overtaken.
  */
 
 /** How often a held button says so again. */
@@ -11,9 +12,12 @@ const OFF_TRIES = 3;
 /** So many words in a row that did not arrive are longer than the second after which the device ends the light. */
 const LOST_WORDS = 4;
 
+/** Random, so that no two tablets share one; 0 is nobody's. */
+const newNumber = () => 1 + Math.floor(Math.random() * (Number.MAX_SAFE_INTEGER - 1));
+
 /**
  * @typedef {object} Ways
- * @property {(act: "on" | "off", aborted: AbortSignal | null) => Promise<void>} send
+ * @property {(act: "on" | "off", press: number, aborted: AbortSignal | null) => Promise<void>} send
  * @property {(run: () => void, ms: number) => () => void} repeat runs again and again until the returned function is called
  * @property {(error: unknown) => void} failed
  * @property {() => void} ended it holds nothing any more, though nobody let go
@@ -24,6 +28,7 @@ export class LightHold {
   constructor(ways) {
     this.ways = ways;
     this.held = false;
+    this.number = 0;
     /** @type {AbortController | null} */
     this.onTheWay = null;
     this.lost = 0;
@@ -33,6 +38,7 @@ export class LightHold {
   press() {
     if (this.held) return;
     this.held = true;
+    this.number = newNumber();
     this.lost = 0;
     this.sayOn();
     this.stopRepeating = this.ways.repeat(() => this.sayOn(), REPEAT_MS);
@@ -45,7 +51,7 @@ export class LightHold {
     this.stopRepeating();
     const late = this.onTheWay;
     late?.abort();
-    void this.sayOff(OFF_TRIES);
+    void this.sayOff(this.number, OFF_TRIES);
   }
 
   /** The device will not hear this finger: it holds nothing any more, and only its next press asks again. */
@@ -64,9 +70,10 @@ export class LightHold {
     // one at a time: a slow network must not pile up words that arrive after the finger has left
     if (!this.held || this.onTheWay !== null) return;
     const onTheWay = new AbortController();
+    const number = this.number;
     this.onTheWay = onTheWay;
     this.ways
-      .send("on", onTheWay.signal)
+      .send("on", this.number, onTheWay.signal)
       .then(() => {
         this.lost = 0;
       })
@@ -79,16 +86,16 @@ export class LightHold {
       .finally(() => {
         this.onTheWay = null;
         // an abort does not call back what the network already carries: say off once more behind it
-        if (onTheWay.signal.aborted && !this.held) void this.sayOff(1);
+        if (onTheWay.signal.aborted && !this.held) void this.sayOff(number, 1);
       });
   }
 
-  /** @param {number} tries */
-  async sayOff(tries) {
+  /** @param {number} number @param {number} tries */
+  async sayOff(number, tries) {
     try {
-      await this.ways.send("off", null);
+      await this.ways.send("off", number, null);
     } catch (error) {
-      if (tries > 1 && !this.held) await this.sayOff(tries - 1);
+      if (tries > 1 && !this.held) await this.sayOff(number, tries - 1);
       else if (!this.held) this.ways.failed(error);
     }
   }
