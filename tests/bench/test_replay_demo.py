@@ -63,6 +63,12 @@ def as_seen(clip: np.ndarray, sequence: int) -> tuple[Frame, Calibration]:
     return frame, Calibration.assumed(camera)
 
 
+def reference_is_saturated(clip: np.ndarray, sequence: int) -> bool:
+    """Whether a pixel of it is: the sun glints on the road in nine of the clip's frames."""
+    frame, _ = as_seen(clip, sequence)
+    return bool((frame.pixels.ravel()[Region.parse(REFERENCE).indices(frame.pixels.shape)] == 255).any())
+
+
 def expected_percent(clip: np.ndarray, sequence: int) -> float:
     """The region's value in percent, by the pure functions alone."""
     frame, calibration = as_seen(clip, sequence)
@@ -88,8 +94,12 @@ def test_numbers_are_those_of_the_pure_functions_on_the_clips_own_frames(demo: D
         while len(seen) < 12:
             picture = stream.picture()
             (value,) = picture.header["values"]
+            sequence = picture.header["sequence"]
+            if reference_is_saturated(clip, sequence):
+                assert value["flag"] == "reference saturated"
+                continue
             assert value["flag"] == ""
-            seen[picture.header["sequence"]] = value["percent"]
+            seen[sequence] = value["percent"]
     for sequence, percent in seen.items():
         assert percent == pytest.approx(expected_percent(clip, sequence), abs=1e-3)
     assert len(set(seen.values())) > 6, "the street moves"
