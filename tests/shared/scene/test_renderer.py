@@ -160,6 +160,13 @@ def test_tremor_has_the_stated_size_and_rate(small_scene) -> None:
     assert (spectrum * rates).sum() / spectrum.sum() == pytest.approx(8.0, abs=1.0)
 
 
+def test_a_hand_that_has_drifted_as_far_as_is_drawn_trembles_on(small_scene) -> None:
+    renderer = SceneRenderer(small_scene(motion={"tremor_mm": 0.4, "tremor_hz": 8.0, "drift_mm_s": 20.0}), 4)
+    late = np.array([renderer.truth.displacement_mm(t) for t in np.arange(20, 40, 0.005)])
+    assert late.std(axis=0) == pytest.approx([0.4, 0.4], rel=0.05)
+    assert late[:, 0].mean() > 50.0
+
+
 def test_a_second_injection_adds_to_the_remainder_of_the_first(small_scene) -> None:
     renderer = SceneRenderer(small_scene(), 0)
     times = np.array([310.0, 315.0])
