@@ -132,6 +132,21 @@ def test_value_and_outline_of_a_region_are_those_of_the_interface(review: Page, 
         )
 
 
+def test_no_value_of_another_moment_stands_beside_a_resting_picture(review: Page) -> None:
+    """Where others look at recordings for long, values are waited for, and the old ones are gone."""
+    mark(review, BASE, TIP)
+    scrub_to(review, 12.0)
+    value = review.locator('.label[data-name="tip"] .label-value')
+    expect(value).to_have_text(re.compile(r"^\d+\s±\s\d+"))
+    busy = {"status": 409, "json": {"line": "others look at recordings"}}
+    review.route(re.compile(r"/moment\?"), lambda route: route.fulfill(**busy))
+    scrub_to(review, 20.0)
+    expect(value).to_have_text("…")
+    review.unroute(re.compile(r"/moment\?"))
+    said = review.evaluate(API, f"/recordings/{NAME}/moment?at_s=20")["regions"][0]
+    expect(value).to_have_text(re.compile(rf"^{round(said['percent'])}\s±\s"))
+
+
 def test_it_plays_pauses_and_steps(review: Page) -> None:
     scrub_to(review, 6.0)
     review.locator("#review-speeds button", has_text="4×").click()

@@ -9,14 +9,15 @@ const TRIES = 25;
  * Fetch what a few may look at at once: told that others are before, wait a moment and ask again.
  *
  * @param {string} path below `/api/v1`
+ * @param {(tried: number) => boolean} mayWait after so many tries
  * @returns {Promise<Response>} the answer, a good one
  * @throws {Refusal | Unpaired}
  */
-export async function fetchPatiently(path) {
+export async function fetchPatiently(path, mayWait = (tried) => tried < TRIES) {
   for (let tried = 1; ; tried += 1) {
     const answer = await fetch(`/api/v1${path}`, { cache: "no-store" });
     if (answer.ok) return answer;
-    if (answer.status !== 409 || tried === TRIES) throw await refusal(answer);
+    if (answer.status !== 409 || !mayWait(tried)) throw await refusal(answer);
     await new Promise((resolve) => setTimeout(resolve, PAUSE_MS));
   }
 }

@@ -39,6 +39,9 @@ const VIEWS = [
   { view: "side by side", word: () => words("review-view-both") },
 ];
 
+/** Stands for the values of a moment that were not read yet. */
+const NOT_YET = "…";
+
 /** Values on the picture change no more often than this while it plays. */
 const VALUES_EVERY_MS = 500;
 
@@ -64,6 +67,7 @@ export class ReviewPlace {
     /** @type {"grey" | "relative" | "side by side"} */
     this.view = "relative";
     this.valuesAt = 0;
+    this.resting = true;
     this.jobKey = "";
     this.mapsReady = "";
     const colours = JSON.parse(element("percent-colours").textContent ?? "");
@@ -244,6 +248,7 @@ export class ReviewPlace {
     const contours = review.contours_percent.join(",");
     this.picture.show({ name: review.name, at_s, view: this.view, whole: resting, contours });
     this.curves.setHere(at_s);
+    this.resting = resting;
     const now = performance.now();
     if (!resting && now - this.valuesAt < VALUES_EVERY_MS) return;
     this.valuesAt = now;
@@ -255,6 +260,7 @@ export class ReviewPlace {
     const { time_s, regions, place } = drawn;
     this.onScreen = drawn;
     element("review-canvas").dataset["time"] = String(time_s);
+    if (this.resting) this.withdrawOlder(time_s);
     this.marks.follow(regions, place === "lost");
     fitPicture(element("review-stage"), element("review-picture"), () => this.shape());
   }
@@ -262,16 +268,27 @@ export class ReviewPlace {
   /** @param {number} at_s */
   async learnValues(at_s) {
     const { name } = this;
+    const isWanted = () => this.isOpen && name === this.name && this.values.waiting === null;
     try {
-      const moment = await momentAt(name, at_s);
+      const moment = await momentAt(name, at_s, isWanted);
       if (name !== this.name) return;
       this.moment = moment;
       this.showMarks();
       if (this.review !== null) this.scale.show(this.review.full_scale_percent, this.inPercent());
     } catch (error) {
-      this.values.forget();
+      if (!isWanted()) return;
+      this.withdrawOlder(at_s);
       this.page.acts.failed(error);
     }
+  }
+
+  /** No value of one moment stands beside the picture of another that rests. @param {number} time_s of the picture */
+  withdrawOlder(time_s) {
+    const { moment, review } = this;
+    if (moment === null || review === null || Math.abs(moment.time_s - time_s) < review.frame_interval_s / 2) return;
+    const regions = moment.regions.map((one) => ({ ...one, percent: null, percent_u: null, flag: NOT_YET }));
+    this.moment = { ...moment, regions };
+    this.showMarks();
   }
 
   showMarks() {
@@ -353,10 +370,11 @@ export class ReviewPlace {
 /**
  * @param {string} name
  * @param {number} at_s
+ * @param {() => boolean} [isWanted] while it is, it is waited for
  * @returns {Promise<Moment>}
  */
-async function momentAt(name, at_s) {
-  return (await fetchPatiently(`${recordingPath(name, "moment")}?at_s=${at_s}`)).json();
+async function momentAt(name, at_s, isWanted) {
+  return (await fetchPatiently(`${recordingPath(name, "moment")}?at_s=${at_s}`, isWanted)).json();
 }
 
 /** @param {RegionState} state @returns {RegionValue} */
