@@ -81,11 +81,12 @@ class Overlay:
             )
 
     def _dark_on_purpose(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-        """Which frames were unlit so that ambient light be measured, and which are half lit."""
+        """Which frames were unlit so that ambient light be measured, and which are half lit for its sake. All others are shown."""
         table = self._recording.frame_table
-        half = half_lit(table.levels, self._recording.camera.shutter == "rolling")
         lit = table.levels > 0
-        return (~lit if is_followed(table.sensor_time_ns / 1e9, lit) else np.zeros_like(lit)), half
+        if not is_followed(table.sensor_time_ns / 1e9, lit):
+            return np.zeros_like(lit), np.zeros_like(lit)
+        return ~lit, half_lit(table.levels, self._recording.camera.shutter == "rolling")
 
     def _begin(self) -> None:
         try:

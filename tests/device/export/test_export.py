@@ -19,8 +19,13 @@ from device.export import delivery as delivery_module
 from device.export import stack
 from device.export.delivery import ExportCancelled
 from device.export.job import export, filesystem_of
+from device.export.overlay import Overlay
+from shared.calibration import Calibration
 from shared.errors import Refused
+from shared.frame import Frame
 from shared.recording import Recording
+from shared.recording.writer import RecordingWriter
+from shared.settings import PictureSettings
 from tests.device.export.conftest import CAMERA, FRAMES, counts, write
 
 NUMBERS = [number for number in range(FRAMES) if number != 50]
@@ -117,6 +122,16 @@ def test_video_is_one_that_browsers_play(recording: Recording, tmp_path: Path) -
     early, late = (frames[NUMBERS.index(n)].to_ndarray(format="rgb24")[:120, 240:400].astype(int) for n in (10, 79))
     assert np.ptp(early[40:60, 30:50].mean(axis=(0, 1))) < 12
     assert np.ptp(late[40:60, 30:50].mean(axis=(0, 1))) > 60
+
+
+def test_a_frame_during_which_the_light_was_dimmed_is_shown_like_any_other(tmp_path: Path) -> None:
+    path = tmp_path / "dimmed.zarr"
+    with RecordingWriter(path, CAMERA, Calibration.assumed(CAMERA), started_at="2026-11-25T13:20:11Z") as writer:
+        for number in range(12):
+            level = 1.0 if number < 6 else 0.7 if number == 6 else 0.5
+            writer.append(Frame(counts(number + 40), number, 10**9 + number * 10**8, 8000.0, 1.0, level, True))
+    with Recording.open(path) as dimmed:
+        assert [shown.frame.sequence for shown in Overlay(dimmed, PictureSettings()).play()] == list(range(12))
 
 
 def test_stills_open(recording: Recording, tmp_path: Path) -> None:
