@@ -17,8 +17,9 @@ from device.maps_reader import AFTERWARDS, MapsReader
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
 from shared.inflow.handover import Answer, Order, hand_over
+from shared.inflow.maps_motion import MovedBins
 from shared.inflow.maps_place import Followed
-from shared.inflow.maps_slots import SHORTEST_S, Bins, MapGatherer
+from shared.inflow.maps_slots import SHORTEST_S, Bins, MapGatherer, defects_of
 from shared.motion.follower import reducers_of
 from shared.motion.reduced import LEAST_SIDE
 from shared.motion.track import Track
@@ -67,6 +68,7 @@ class LiveMaps:
         warm_up()
         self._calibration = calibration
         self._bins = Bins.of(calibration)
+        self._moved = MovedBins(calibration, defects_of(calibration))
         self._reducers = reducers_of(calibration) if min(calibration.camera.shape) >= LEAST_SIDE else ()
         self._running = running
         self._marks = marks
@@ -114,7 +116,9 @@ class LiveMaps:
         return not self._reading.is_alive()
 
     def _begin(self, path: Path) -> None:
-        gatherer = MapGatherer(self._calibration, known_bins=self._bins, ambient_off=self._ambient_off)
+        gatherer = MapGatherer(
+            self._calibration, known_bins=self._bins, known_moved=self._moved, ambient_off=self._ambient_off
+        )
         self._run = _Run(path, gatherer, self._reading, Track(self._calibration, self._reducers))
         self._reading = threading.Thread(target=self._follow, args=(self._run,), name="maps of the run", daemon=True)
         self._reading.start()
@@ -177,6 +181,7 @@ def warm_up() -> None:
     calibration = Calibration.assumed(camera)
     gatherer, track = MapGatherer(calibration, 8), Track(calibration)
     tissue = np.random.default_rng(0).integers(100, 900, camera.shape).astype(np.uint16)
+    tissue[:32, :32] = calibration.saturation_counts  # what marks these is to be compiled too
     for number in range(12):
         frame = Frame(np.roll(tissue, number, axis=1), number, round(number * SHORTEST_S * 1e9), 10_000.0)
         gatherer.add(frame, track.take(frame) if number > 4 else None)

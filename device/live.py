@@ -21,7 +21,7 @@ from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.fused_picture import FusedPicture
 from shared.legend import Legend, with_legend
-from shared.live_picture import Look, Planes
+from shared.live_picture import Look, Planes, smoothed
 from shared.picture_noise import NO_NOISE, Noise
 from shared.protocol.control import RegionState, View
 from shared.region import Region
@@ -166,12 +166,15 @@ class LivePath:
     def mark_baseline(self) -> None:
         """Take the mean of about the last second of lit frames as what was there before the dye."""
         with self._lock:
-            plane = self._picture.remembered()
-            if plane is None:
-                raise Refused(
-                    "no baseline: too few lit frames yet", remedy="switch the light on, wait a second, try again"
-                )
-            self._use_baseline(plane, self._picture.remembered_noise)
+            plane, noise = self._picture.remembered(), self._picture.remembered_noise
+        if plane is None:
+            raise Refused("no baseline: too few lit frames yet", remedy="switch the light on, wait a second, try again")
+        if (
+            self._settings.smoothing
+        ):  # without the lock: a frame that waited for it would come too late for the light's lease
+            plane = smoothed(plane.astype(np.float64)).astype(np.float32)
+        with self._lock:
+            self._use_baseline(plane, noise)
 
     def clear_baseline(self) -> None:
         """Take nothing off any more."""

@@ -23,7 +23,6 @@ from shared.live_picture import (
     block_means,
     dash_pattern,
     dot_pattern,
-    smoothed,
     stripe_pattern,
 )
 from shared.picture_noise import Noise, SlowMeanNoise, SteadiedNoise, frame_noise
@@ -111,11 +110,12 @@ class FusedPicture:
         self._dark[:] = np.rint(dark, out=dark)
 
     def remembered(self) -> NDArray[np.float32] | None:
-        """Mean signal of about the last second, smoothed as the picture is, (height, width); None before enough frames."""
-        if self._remembered_frames < REMEMBERED_EVERY:
-            return None
-        plane = self._remembered.astype(np.float64)
-        return (smoothed(plane) if self._settings.smoothing else plane).astype(np.float32)
+        """Mean signal of about the last second, (height, width), a copy; None before enough frames.
+
+        ``shared.live_picture.smoothed`` makes of it what the picture shows. That takes as long as a few frames, so it is left to
+        whoever asks: the next frame need not wait for it.
+        """
+        return None if self._remembered_frames < REMEMBERED_EVERY else self._remembered.copy()
 
     @property
     def remembered_noise(self) -> Noise:

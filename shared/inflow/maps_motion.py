@@ -9,7 +9,8 @@ camera's pixels, and so are those of the four that are taken.
 # ruff: noqa: ANN001, ANN201, ANN202
 
 import math
-from typing import NamedTuple
+from copy import copy
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +77,12 @@ class MovedBins:
         self._good = _of_fours(good.astype(np.float32)).astype(np.uint8)
         dark = _of_fours(np.where(good, calibration.dark_counts, np.float32(0)))
         self._own_dark = self._dark = _Steps.of(dark, float(dark.min()))
+
+    def anew(self) -> Self:
+        """The same for another run, no ambient light taken off yet; at once, where making one takes as long as some frames."""
+        other = copy(self)
+        other._dark = self._own_dark
+        return other
 
     def suit(self, ambient: F32) -> None:
         """From now on take counts of ``ambient`` off too, (height, width) sums over the good pixels of each bin."""

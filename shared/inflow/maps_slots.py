@@ -106,18 +106,26 @@ class Bins:
         )
 
 
+def defects_of(calibration: Calibration) -> NDArray[np.int32]:
+    """Rows and columns, (n, 2), of the defects that lie in a bin."""
+    height, width = calibration.camera.shape
+    rows, columns = np.nonzero(calibration.defects[: height // 2 * 2, : width // 2 * 2])
+    return np.stack([rows, columns], 1).astype(np.int32)
+
+
 @dataclass(eq=False)
 class MapGatherer:
     """Takes frames one by one. ``slots`` are those that are finished, in order of time; ``planes`` (slots, height, width) int16.
 
-    With ``known_bins``, those of the calibration, making one takes no longer than asking for memory. ``ambient_off``: unlit frames
-    among those taken in measure the ambient light, which is taken off; frames of which it is not known are left out. Its noise
-    counts as if the light were even over the picture.
+    With ``known_bins`` and ``known_moved``, those of the calibration, making one takes no longer than asking for memory, and no
+    frame longer than another. ``ambient_off``: unlit frames among those taken in measure the ambient light, which is taken off;
+    frames of which it is not known are left out. Its noise counts as if the light were even over the picture.
     """
 
     calibration: Calibration
     number: int = SLOTS
     known_bins: InitVar[Bins | None] = None
+    known_moved: InitVar[MovedBins | None] = None
     ambient_off: InitVar[bool] = False
     bins: Bins = field(init=False)
     planes: NDArray[np.int16] = field(init=False)
@@ -125,7 +133,7 @@ class MapGatherer:
     slots: list[Slot] = field(init=False, default_factory=list)
     first_ns: int | None = None
 
-    def __post_init__(self, known_bins: Bins | None, ambient_off: bool) -> None:
+    def __post_init__(self, known_bins: Bins | None, known_moved: MovedBins | None, ambient_off: bool) -> None:
         self.bins = known_bins or Bins.of(self.calibration)
         shape = self.bins.dark.shape
         if min(shape) < 1 or self.number < 8:
@@ -137,12 +145,12 @@ class MapGatherer:
         blocks = tuple(-(-side // BLOCK) for side in shape)
         self._blocks = np.zeros((self.number + 1, *blocks), np.float32)
         self._free = list(range(self.number + 1))
-        rows, columns = np.nonzero(self.calibration.defects[: 2 * shape[0], : 2 * shape[1]])
-        self._defects = np.stack([rows, columns], 1).astype(np.int32)
+        self._defects = defects_of(self.calibration)
         self._filling: _Filling | None = None
         self._pending = 0
         self._factor = 0.0
         self._any_clipped = False
+        self._known_moved = known_moved
         self._moved: MovedBins | None = None
         self._ambient = AmbientBins(self.calibration, self.bins.dark, self.bins.pixels) if ambient_off else None
         self._dark = self.bins.dark.copy() if ambient_off else self.bins.dark
@@ -245,7 +253,8 @@ class MapGatherer:
     def _add_moved(self, frame: Frame, places: NDArray[np.float64], factor: float) -> None:
         """Add a frame that the hand has moved to the sums of signal."""
         if self._moved is None:
-            self._moved = MovedBins(self.calibration, self._defects)
+            known = self._known_moved
+            self._moved = MovedBins(self.calibration, self._defects) if known is None else known.anew()
             if self._ambient is not None:
                 self._moved.suit(self._dark - self.bins.dark)
         pixels = np.ascontiguousarray(frame.pixels)

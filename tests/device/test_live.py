@@ -1,5 +1,7 @@
 """The live path: what is shown at a point, and beside it, is what the pure functions give for the raw frames."""
 
+import threading
+
 import numpy as np
 import pytest
 import simplejpeg
@@ -185,6 +187,25 @@ def test_the_baseline_is_taken_off_picture_and_values():
     live.clear_baseline()
     forgotten = live.process(scene.frame()).header["values"][0]["percent"]
     assert forgotten == pytest.approx(100 * 50 / 120, abs=1.0)
+
+
+def test_frames_go_on_while_a_baseline_is_made(monkeypatch):
+    """That takes as long as some frames; a loop that waited for it would lose the light's lease."""
+    scene = Scene()
+    live = live_for(scene)
+    for _ in range(20):
+        live.process(scene.frame())
+    drawn = []
+
+    def slowly(plane):
+        other = threading.Thread(target=lambda: drawn.append(live.process(scene.frame())), daemon=True)
+        other.start()
+        other.join(20.0)
+        return smoothed(plane)
+
+    monkeypatch.setattr("device.live.smoothed", slowly)
+    live.mark_baseline()
+    assert len(drawn) == 1
 
 
 def test_flags_say_why_there_is_no_value():

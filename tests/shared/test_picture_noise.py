@@ -105,6 +105,8 @@ def shown_errors(settings: PictureSettings, seed: int, frames: int, bright: floa
         fused.draw(drawn(known, rng, before, number), Look())
     baseline, noise = fused.remembered(), fused.remembered_noise
     assert baseline is not None
+    if settings.smoothing:
+        baseline = smoothed(baseline.astype(np.float64)).astype(np.float32)
     region = RegionPixels.gathered(REGION, known)
     reference = Measured(0.0, 0.0)
     for number in range(frames):

@@ -8,8 +8,8 @@ from scipy.ndimage import affine_transform
 
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
-from shared.inflow.maps_motion import lie_still, places_in_frame, rounding_px
-from shared.inflow.maps_slots import MapGatherer
+from shared.inflow.maps_motion import MovedBins, lie_still, places_in_frame, rounding_px
+from shared.inflow.maps_slots import MapGatherer, defects_of
 from shared.motion.pose import Motion
 
 SHAPE = (60, 88)
@@ -127,3 +127,18 @@ def test_ambient_light_is_taken_off_where_the_pixels_lie() -> None:
         gatherer.finish()
         found = stored(gatherer)
         assert np.nanmax(np.abs(found - 100.0)) < 0.3, motion
+
+
+def test_what_is_known_of_a_calibration_serves_every_run_alike() -> None:
+    """Made once, before any frame: the second frame of a run would have waited 180 ms for it, and the light's lease not."""
+    calibration = known(((9, 12), (40, 71)))
+    pixels = np.random.default_rng(0).integers(60, 3000, SHAPE).astype(np.uint16)
+    motion, ready = Motion(3.0, -2.0), MovedBins(calibration, defects_of(calibration))
+    wanted = stored(gathered(calibration, pixels, motion))
+    for ambient_off in (True, False):
+        gatherer = MapGatherer(calibration, 8, known_moved=ready, ambient_off=ambient_off)
+        if ambient_off:
+            gatherer.add(Frame(np.full(SHAPE, 100, np.uint16), 0, 0, 8000.0, lit=False))
+        gatherer.add(Frame(pixels, 1, 30_000_000, 8000.0), motion)
+        gatherer.finish()
+    np.testing.assert_array_equal(stored(gatherer), wanted)
