@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from device.comparison import Comparison
 from device.late_pictures import WIDEST_U_PERCENT, LatePictures, PercentPicture, late_pictures
@@ -19,8 +19,10 @@ from shared.compare.change import difference, ratio
 from shared.compare.difference_colours import full_scale, laid_over
 from shared.inflow.map_values import MEASURED, SATURATED, UNCERTAIN
 from shared.inflow.parameters import Estimate
-from shared.legend import BACKGROUND, CAUTION, INK, QUIET
+from shared.legend import BACKGROUND, INK, QUIET
 from shared.live_picture import dash_pattern, stripe_pattern
+from shared.papers.font import paper_font, wrapped
+from shared.papers.words import ENGLISH
 from shared.protocol.comparing import POINTS_FILE
 
 FULL_SCALE_PERCENT = 120.0
@@ -124,8 +126,16 @@ def _sheet(compared: Comparison, drawn: Sequence[Colours], end: float) -> Image.
     scale = max(-(-_LEAST_WIDTH // (3 * width)), 1)
     across, tall = 3 * width * scale + 40, height * scale
     unit = max(across / 80.0, 14.0)
-    font, small = ImageFont.load_default(size=unit * 1.1), ImageFont.load_default(size=unit * 0.9)
-    image = Image.new("RGB", (across, tall + round(unit * 16)), BACKGROUND)
+    font, small = paper_font(round(unit)), paper_font(round(unit * 0.8))
+    lines = (
+        f"dashes: uncertain by more than {WIDEST_U_PERCENT:g} points (one standard uncertainty); stripes: saturated",
+        "no colour: no difference beyond twice its uncertainty",
+        *compared.cautions[-3:],
+        ENGLISH("caution-relative"),
+        ENGLISH("caution-certified"),
+    )
+    beneath = [part for line in lines for part in wrapped(line, small, across - 20)]
+    image = Image.new("RGB", (across, tall + round(unit * (7 + 1.35 * len(beneath)))), BACKGROUND)
     draw = ImageDraw.Draw(image)
     titles = (compared.first.name, compared.second.name, "second minus first, points")
     for at, (picture, title) in enumerate(zip(drawn, titles, strict=True)):
@@ -148,13 +158,7 @@ def _sheet(compared: Comparison, drawn: Sequence[Colours], end: float) -> Image.
     image.paste(Image.fromarray(np.rint(change).astype(np.uint8).repeat(round(unit), axis=0)), (left, y))
     draw.text((left, y + round(unit * 1.2)), f"-{end:g} to +{end:g} points", INK, font=small)
     y += round(unit * 3)
-    lines = (
-        f"dashes: uncertain by more than {WIDEST_U_PERCENT:g} points (one standard uncertainty); stripes: saturated",
-        "no colour: no difference beyond twice its uncertainty",
-        *compared.cautions[-3:],
-        *CAUTION,
-    )
-    for line in lines:
+    for line in beneath:
         draw.text((10, y), line, QUIET, font=small)
         y += round(unit * 1.35)
     return image

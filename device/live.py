@@ -22,6 +22,7 @@ from shared.frame import CameraDescription, Frame
 from shared.fused_picture import FusedPicture
 from shared.legend import Legend, with_legend
 from shared.live_picture import Look, Planes, smoothed
+from shared.papers.words import ENGLISH, Words
 from shared.picture_noise import NO_NOISE, Noise
 from shared.protocol.control import RegionState, View
 from shared.region import Region
@@ -231,8 +232,8 @@ class LivePath:
             seen = Measured(math.nan, math.nan)
         return CurvePoint(watched.region.place, seen.value, seen.u, baseline.value, baseline.u)
 
-    def still(self) -> Image.Image:
-        """The newest picture, RGB, with its legend beneath. Raises Refused before the first picture."""
+    def still(self, words: Words = ENGLISH) -> Image.Image:
+        """The newest picture, RGB, with its legend in that language beneath. Raises Refused before the first picture."""
         with self._lock:
             if self._planes is None:
                 raise Refused("no picture yet", remedy="wait for the camera")
@@ -249,6 +250,7 @@ class LivePath:
                 has_percent=self._drawn_percent,
                 baseline=self._baseline is not None,
                 widest_u_percent=self._settings.widest_u_percent,
+                words=words,
             )
         return with_legend(picture, legend)
 

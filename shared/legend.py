@@ -8,17 +8,14 @@ from PIL import Image, ImageDraw, ImageFont
 
 from shared.colour import PercentColours
 from shared.live_picture import DARK_STROKE, LIGHT_STROKE, dash_pattern, dot_pattern, stripe_pattern
+from shared.papers.font import paper_font, wrapped
+from shared.papers.words import ENGLISH, Words
 
 BACKGROUND = (18, 20, 24)
 INK = (236, 238, 240)
 QUIET = (186, 190, 196)
 SCALE_GREY = 40.0
 """Luma of the grey that the colour scale is laid over, as in a dark part of the picture."""
-
-CAUTION = (
-    "Relative intensity, not a viability test. It depends on the reference, the moment, distance and angle.",
-    "Not a certified medical device. Local rules and licensed practice decide.",
-)
 
 
 @dataclass(frozen=True)
@@ -34,6 +31,7 @@ class Legend:
     has_percent: bool
     baseline: bool = False
     widest_u_percent: float = 5.0
+    words: Words = ENGLISH
 
 
 def with_legend(picture: Image.Image, legend: Legend) -> Image.Image:
@@ -49,28 +47,37 @@ def with_legend(picture: Image.Image, legend: Legend) -> Image.Image:
 def drawn_legend(width: int, legend: Legend) -> Image.Image:
     """The legend alone, ``width`` pixels wide."""
     unit = max(width / 64.0, 14.0)
-    words, small = ImageFont.load_default(size=unit * 1.15), ImageFont.load_default(size=unit * 0.95)
-    margin = round(unit * 1.5)
+    large, small = paper_font(round(unit * 1.1)), paper_font(round(unit * 0.85))
+    margin, words = round(unit * 1.5), legend.words
     image = Image.new("RGB", (width, round(unit * 40)), BACKGROUND)
     draw = ImageDraw.Draw(image)
     y = margin
     if legend.has_percent:
-        title = f"Percent of the reference “{legend.reference}”"
-        if legend.baseline:
-            title += ", the picture before the dye taken off"
-        for part in _wrapped(draw, title, words, width - 2 * margin):
-            draw.text((margin, y), part, INK, font=words)
-            y += round(unit * 2)
+        title = words("percent-of-dye" if legend.baseline else "percent-of", reference=legend.reference)
+        y = _text(draw, margin, y, width - 2 * margin, title, large, INK)
         y = _scale(image, draw, margin, y, width - 2 * margin, unit, legend, small)
     else:
-        draw.text((margin, y), "Grey picture: brightness as the camera saw it, no percentages.", INK, font=words)
-        y += round(unit * 2)
+        y = _text(draw, margin, y, width - 2 * margin, words("grey"), large, INK)
     y = _marks(image, draw, margin, y, unit, legend, small)
-    for line in CAUTION:
-        for part in _wrapped(draw, line, small, width - 2 * margin):
-            draw.text((margin, y), part, QUIET, font=small)
-            y += round(unit * 1.4)
+    for line in (words("caution-relative"), words("caution-certified")):
+        y = _text(draw, margin, y, width - 2 * margin, line, small, QUIET)
     return image.crop((0, 0, width, y + margin // 2))
+
+
+def _text(
+    draw: ImageDraw.ImageDraw,
+    left: int,
+    top: int,
+    width: int,
+    text: str,
+    font: ImageFont.FreeTypeFont,
+    ink: tuple[int, int, int],
+) -> int:
+    """As many lines as it needs; returns where the next thing goes."""
+    for part in wrapped(text, font, width):
+        draw.text((left, top), part, ink, font=font)
+        top += round(font.size * 1.6)
+    return top
 
 
 def _scale(
@@ -81,7 +88,7 @@ def _scale(
     width: int,
     unit: float,
     legend: Legend,
-    font: ImageFont.ImageFont | ImageFont.FreeTypeFont,
+    font: ImageFont.FreeTypeFont,
 ) -> int:
     """Colour bar as it looks over dark grey, with contours and numbers; returns where the next thing goes."""
     bar = round(unit * 1.6)
@@ -115,30 +122,26 @@ def _marks(
     top: int,
     unit: float,
     legend: Legend,
-    font: ImageFont.ImageFont | ImageFont.FreeTypeFont,
+    font: ImageFont.FreeTypeFont,
 ) -> int:
     """Patterns and strokes with their words, one a line; returns where the next thing goes."""
     size = (round(unit * 4), round(unit * 1.4))
     blocks = (size[1] // 2 + 1, size[0] // 2 + 1)
-    lines = [(_swatch(stripe_pattern(blocks), size), "stripes: saturated, brighter than the camera can tell")]
+    words = legend.words
+    lines = [(_swatch(stripe_pattern(blocks), size), words("stripes"))]
     if legend.has_percent:
-        doubtful = (
-            (dot_pattern(blocks), "dots: too dark to tell from the camera's own noise"),
-            (
-                dash_pattern(blocks),
-                f"dashes: uncertain by more than {1.96 * legend.widest_u_percent:.0f} points either way",
-            ),
-        )
-        for ink, words in doubtful:
+        points = words.number(1.96 * legend.widest_u_percent, ".0f")
+        for ink, text in ((dot_pattern(blocks), words("dots")), (dash_pattern(blocks), words("dashes", points=points))):
             grey = np.where(ink > 0, ink, round(SCALE_GREY)).astype(np.uint8)
-            lines.append((_swatch(grey, size), words))
+            lines.append((_swatch(grey, size), text))
         if legend.contours_percent:
-            levels = ", ".join(f"{level:g} %" for level in legend.contours_percent)
-            lines.append((_stroke(size), f"lines: {levels}; the light side of a line is the higher one"))
-    for swatch, words in lines:
+            levels = ", ".join(f"{words.number(level, 'g')} %" for level in legend.contours_percent)
+            lines.append((_stroke(size), words("lines", levels=levels)))
+    at = left + size[0] + round(unit * 0.8)
+    for swatch, text in lines:
         image.paste(swatch, (left, top))
-        draw.text((left + size[0] + round(unit * 0.8), top), words, INK, font=font)
-        top += round(unit * 1.9)
+        below = _text(draw, at, top, image.width - left - at, text, font, INK)
+        top = max(below, top + size[1]) + round(unit * 0.4)
     return top + round(unit * 0.3)
 
 
@@ -154,16 +157,3 @@ def _stroke(size: tuple[int, int]) -> Image.Image:
     draw.rectangle((0, middle - 2, size[0], middle - 1), (LIGHT_STROKE,) * 3)
     draw.rectangle((0, middle, size[0], middle + 1), (DARK_STROKE,) * 3)
     return image
-
-
-def _wrapped(
-    draw: ImageDraw.ImageDraw, text: str, font: ImageFont.ImageFont | ImageFont.FreeTypeFont, width: int
-) -> list[str]:
-    lines = [""]
-    for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if draw.textlength(longer, font=font) <= width or not lines[-1]:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines

@@ -154,11 +154,12 @@ def add_note(asked: AddNote) -> State:
 
 
 @api.post("/stills")
+@api.input(schema_of(TakeStill), arg_name="asked")
 @api.output(schema_of(Taken, answer=True), status_code=201)
 @operation(api, "Keep the picture as shown")
-def take_still() -> Taken:
+def take_still(asked: TakeStill) -> Taken:
     """As PNG with its legend."""
-    return ask(Taken, TakeStill())
+    return ask(Taken, asked)
 
 
 @api.get("/stills/<name>")

@@ -15,6 +15,8 @@ from device.drives import first_removable
 from device.export.delivery import ExportCancelled
 from device.export.job import FORMATS, Exported, export
 from shared.errors import Refused
+from shared.papers.words import LANGUAGES, Words, words_in
+from shared.protocol.languages import Language
 from shared.recording import Recording
 
 
@@ -30,8 +32,17 @@ from shared.recording import Recording
     type=click.Path(path_type=Path),
     help="Write this one too, then.",
 )
+@click.option(
+    "--language",
+    type=click.Choice(LANGUAGES),
+    default="en",
+    show_default=True,
+    help="Of legends, captions and cautions.",
+)
 @json_option
-def command(recording: Path, target: Path | None, formats: str, others: tuple[Path, ...], as_json: bool) -> None:
+def command(
+    recording: Path, target: Path | None, formats: str, others: tuple[Path, ...], language: Language, as_json: bool
+) -> None:
     """Write RECORDING into a new folder in TARGET (default: the first mounted removable drive).
 
     csv: curves, figures, frames and events. tiff: raw 16-bit counts. mp4: the picture as shown, with its legend. png: stills.
@@ -43,11 +54,12 @@ def command(recording: Path, target: Path | None, formats: str, others: tuple[Pa
     if folder is None:
         raise Refused("no removable drive is mounted", remedy="plug one in, or name a folder")
     chosen = [one.strip() for one in formats.split(",") if one.strip()]
+    words = words_in(language)
     if not others:
-        done = _written(recording, folder, chosen, ShareDone(as_json))
+        done = _written(recording, folder, chosen, words, ShareDone(as_json))
         answer(_as_json(done), _readable(done), as_json)
         return
-    batch = _Batch((recording, *others), folder, chosen, as_json)
+    batch = _Batch((recording, *others), folder, chosen, words, as_json)
     try:
         batch.write()
     finally:  # also where it was stopped: what is whole counts
@@ -61,8 +73,10 @@ def command(recording: Path, target: Path | None, formats: str, others: tuple[Pa
 class _Batch:
     """Several recordings, one after the other."""
 
-    def __init__(self, sources: Sequence[Path], folder: Path, formats: Sequence[str], as_json: bool) -> None:
-        self._sources, self._folder, self._formats = sources, folder, formats
+    def __init__(
+        self, sources: Sequence[Path], folder: Path, formats: Sequence[str], words: Words, as_json: bool
+    ) -> None:
+        self._sources, self._folder, self._formats, self._words = sources, folder, formats, words
         self._as_json, self._share = as_json, ShareDone(as_json)
         self.exports: list[dict[str, Any]] = []
         self.failed: list[dict[str, str]] = []
@@ -74,7 +88,7 @@ class _Batch:
             if self._as_json:
                 click.echo(json.dumps({"recording": source.stem}), err=True)
             try:
-                done = _written(source, self._folder, self._formats, self._part(number))
+                done = _written(source, self._folder, self._formats, self._words, self._part(number))
             except _Stopped:
                 raise
             except Refused as refused:
@@ -92,10 +106,12 @@ class _Stopped(Refused):
     """Asked to end."""
 
 
-def _written(recording: Path, folder: Path, formats: Sequence[str], on_progress: Callable[[float], None]) -> Exported:
+def _written(
+    recording: Path, folder: Path, formats: Sequence[str], words: Words, on_progress: Callable[[float], None]
+) -> Exported:
     try:
         with _stopped_by_sigterm(), Recording.open(recording) as opened:
-            return export(opened, folder, formats, on_progress=on_progress)
+            return export(opened, folder, formats, words=words, on_progress=on_progress)
     except ExportCancelled:
         raise _Stopped("the export was stopped", recording.name, "nothing was left behind; start it again") from None
 

@@ -6,10 +6,12 @@ from typing import Any
 import numpy as np
 import simplejpeg
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from device.export.overlay import Shown
 from shared.legend import BACKGROUND, INK, Legend, drawn_legend
+from shared.papers.font import paper_font
+from shared.papers.words import Words
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
@@ -20,14 +22,14 @@ _LEAST_WIDTH = 640
 class Captioner:
     """Puts captions under the pictures of one recording; their size is that of the first."""
 
-    def __init__(self, recording: Recording, settings: PictureSettings) -> None:
+    def __init__(self, recording: Recording, settings: PictureSettings, words: Words) -> None:
         self._name = recording.name
         self._settings = settings
+        self._words = words
         self._legends: dict[tuple[str, bool], NDArray[np.uint8]] = {}
         self._lines: tuple[str, str] = ("", "")
         self._shown_legend: NDArray[np.uint8] | None = None
         self._whole: NDArray[np.uint8] | None = None
-        self._font: ImageFont.FreeTypeFont | ImageFont.ImageFont = ImageFont.load_default()
 
     def under(self, shown: Shown) -> NDArray[np.uint8]:
         """(height, width, 3) uint8 RGB, lent until the next call: the picture, two lines and the legend; both sides even."""
@@ -38,10 +40,9 @@ class Captioner:
             # the longest legend sets the height, so that every picture of a video has the same
             below = max(self._legend_of(reference, True, width).shape[0] for reference in ("", "reference"))
             self._whole = np.full((height + 2 * line_px + below + below % 2, width, 3), BACKGROUND, np.uint8)
-            self._font = ImageFont.load_default(size=line_px * 0.75)
         left = (width - min(picture.shape[1], width)) // 2
         self._whole[:height, left : left + picture.shape[1]] = picture[:height, :width]
-        lines = (self._clock(shown), _values(shown.picture.header))
+        lines = (self.clock(shown), _values(shown.picture.header, self._words))
         if lines != self._lines:
             self._lines = lines
             self._whole[height : height + 2 * line_px] = self._drawn(lines, width, line_px)
@@ -52,15 +53,22 @@ class Captioner:
             self._whole[height + 2 * line_px :][: legend.shape[0]] = legend
         return self._whole
 
-    def _clock(self, shown: Shown) -> str:
-        after = shown.since_injection_s
-        return f"{self._name}   {shown.time_s:.1f} s" + ("" if after is None else f", {after:.1f} s after injection")
+    def clock(self, shown: Shown) -> str:
+        """The first line: which recording, when, and whether the light was off."""
+        words, after = self._words, shown.since_injection_s
+        time = words.number(shown.time_s, ".1f")
+        if after is None:
+            clock = words("at-time", name=self._name, time=time)
+        else:
+            clock = words("after-injection", name=self._name, time=time, after=words.number(after, ".1f"))
+        return clock if shown.is_lit else f"{clock}   {words('light-off')}"
 
     def _drawn(self, lines: tuple[str, str], width: int, line_px: int) -> NDArray[np.uint8]:
         image = Image.new("RGB", (width, 2 * line_px), BACKGROUND)
         draw = ImageDraw.Draw(image)
+        font = paper_font(round(line_px * 0.7))
         for row, line in enumerate(lines):
-            draw.text((line_px * 0.5, line_px * (row + 0.1)), line, INK, self._font)
+            draw.text((line_px * 0.5, line_px * (row + 0.05)), line, INK, font)
         return np.asarray(image)
 
     def _legend(self, shown: Shown, width: int) -> NDArray[np.uint8]:
@@ -82,16 +90,20 @@ class Captioner:
                 has_percent=bool(reference),
                 baseline=baseline,
                 widest_u_percent=settings.widest_u_percent,
+                words=self._words,
             )
             self._legends[key] = np.asarray(drawn_legend(width, legend))
         return self._legends[key]
 
 
-def _values(header: Mapping[str, Any]) -> str:
+def _values(header: Mapping[str, Any], words: Words) -> str:
     reference = header["reference"]
     if reference is None:
-        return "no reference: grey only"
-    found = [f"{reference['name']} {reference['flag'] or '100 %'}"]
+        return words("grey-only")
+    found = [f"{reference['name']} {words.said(reference['flag']) or '100 %'}"]
     for value in header["values"]:
-        found.append(f"{value['name']} " + (value["flag"] or f"{value['percent']:.0f} ± {value['percent_u']:.0f} %"))
+        number = (
+            f"{value['percent']:.0f} ± {value['percent_u']:.0f} %" if not value["flag"] else words.said(value["flag"])
+        )
+        found.append(f"{value['name']} {number}")
     return "   ".join(found)

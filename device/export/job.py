@@ -18,6 +18,7 @@ from device.export.tables import write_curves, write_events, write_figures, writ
 from device.export.video import write_video
 from device.recorder import free_bytes, utc_now
 from shared.errors import Refused
+from shared.papers.words import ENGLISH, Words
 from shared.protocol.control import ExportFormat
 from shared.recording import Recording
 from shared.recording.names import checked_name
@@ -44,11 +45,14 @@ def export(
     formats: Sequence[str],
     *,
     picture: PictureSettings | None = None,
+    words: Words = ENGLISH,
     on_progress: Callable[[float], None] = lambda _: None,
     free: Callable[[Path], int] = free_bytes,
     wall: Callable[[], datetime] = utc_now,
 ) -> Exported:
     """Write ``recording`` into a new folder in ``target``, named after it; all of it, or nothing.
+
+    Pictures, video and cautions speak the language of ``words``; tables, their headers and notes are English.
 
     ``on_progress`` gets the share done, 0 to 1; raising from it (delivery.ExportCancelled) stops and removes everything. Raises
     Refused for an unknown format, an empty recording, or a target without room.
@@ -57,12 +61,12 @@ def export(
     if not recording.frames:
         raise Refused("the recording holds no frames", recording.name, "choose another recording")
     name = checked_name(recording.name)
-    work = _Work(recording, picture or PictureSettings(), chosen, on_progress)
+    work = _Work(recording, picture or PictureSettings(), words, chosen, on_progress)
     with delivery(target, name, work.needed_bytes, free, filesystem_of(target)) as filling:
         for one in chosen:
             work.write(one, filling)
         moment = wall().astimezone(UTC).isoformat(timespec="seconds")
-        write_manifest(filling.make(_MANIFEST), recording, filling.files, chosen, work.notes, moment)
+        write_manifest(filling.make(_MANIFEST), recording, filling.files, chosen, work.notes, moment, words)
         filling.check(_MANIFEST)
     on_progress(1.0)
     return Exported(filling.final, tuple(filling.files), tuple(work.notes))
@@ -82,12 +86,14 @@ class _Work:
         self,
         recording: Recording,
         picture: PictureSettings,
+        words: Words,
         formats: Sequence[ExportFormat],
         on_progress: Callable[[float], None],
     ) -> None:
         self.notes: list[str] = []
         self._recording = recording
         self._picture = picture
+        self._words = words
         self._on_progress = on_progress
         self._total = sum(_COST[one] + _CHECK for one in formats)
         self._done = 0.0
@@ -106,11 +112,14 @@ class _Work:
     def _say(self, cost: float) -> None:
         self._on_progress(min((self._done + cost) / self._total, 1.0))
 
+    def _told(self, one: str) -> Callable[[float], None]:
+        return lambda done: self._say(done * _COST[one])
+
     def _tables(self, filling: Delivery) -> list[str]:
         write_frames(filling.make("frames.csv"), self._recording)
         write_events(filling.make("events.csv"), self._recording)
         try:
-            analysis = analyse(self._recording, on_progress=lambda done: self._say(done * _COST["csv"]))
+            analysis = analyse(self._recording, on_progress=self._told("csv"))
         except Refused as refused:
             self.notes.append(f"no curves: {refused.line}")
             return ["frames.csv", "events.csv"]
@@ -120,26 +129,25 @@ class _Work:
         return ["frames.csv", "events.csv", "curves.csv", "figures.csv"]
 
     def _stack(self, filling: Delivery) -> list[str]:
-        names = write_stack(filling, self._recording, lambda done: self._say(done * _COST["tiff"]))
+        names = write_stack(filling, self._recording, self._told("tiff"))
         if len(names) > 1:
             self.notes.append(f"the stack is in {len(names)} files: the drive holds no file over 4 GiB")
         return names
 
     def _video(self, filling: Delivery) -> list[str]:
-        note = write_video(
-            filling.make("picture.mp4"), self._recording, self._picture, lambda done: self._say(done * _COST["mp4"])
-        )
+        path = filling.make("picture.mp4")
+        note = write_video(path, self._recording, self._picture, self._words, self._told("mp4"))
         self.notes += [note] if note else []
         return ["picture.mp4"]
 
     def _stills(self, filling: Delivery) -> list[str]:
-        names, note = write_stills(filling, self._recording, self._picture, lambda done: self._say(done * _COST["png"]))
+        names, note = write_stills(filling, self._recording, self._picture, self._words, self._told("png"))
         self.notes += [note] if note else []
         return names
 
     def _maps(self, filling: Delivery) -> list[str]:
         try:
-            names, note = write_map_files(filling, self._recording, lambda done: self._say(done * _COST["maps"]))
+            names, note = write_map_files(filling, self._recording, self._words, self._told("maps"))
         except Refused as refused:
             self.notes.append(f"no maps: {refused.line}")
             return []

@@ -6,14 +6,10 @@ from importlib.metadata import version
 from pathlib import Path
 
 from device.export.delivery import Delivered
+from shared.papers.words import Words
 from shared.recording import Recording
 
-CAUTIONS = (
-    "Not a certified medical device.",
-    "Relative intensity, not absolute and no measure of viability: decisions stay with licensed practice and local rules.",
-    "Depth, pigment, distance, angle, ambient light and the choice of reference change the values.",
-    "A case code stands in for the patient: check that no picture or note identifies anyone before these files leave.",
-)
+CAUTIONS = ("caution-certified", "caution-relative", "caution-affects", "caution-code")
 
 
 def write_manifest(
@@ -23,8 +19,12 @@ def write_manifest(
     formats: Sequence[str],
     notes: Sequence[str],
     made_at: str,
+    words: Words,
 ) -> None:
-    """Write manifest.json: every other file with its size and SHA-256, where they come from, and the cautions."""
+    """Write manifest.json: every other file with its size and SHA-256, where they come from, and the cautions in that language.
+
+    Notes are in English, as the device says them.
+    """
     content = {
         "software": f"tapetum {version('tapetum')}",
         "exported_at": made_at,
@@ -40,6 +40,7 @@ def write_manifest(
         "formats": list(formats),
         "files": [{"name": file.name, "bytes": file.size_bytes, "sha256": file.sha256} for file in files],
         "notes": list(notes),
-        "cautions": list(CAUTIONS),
+        "language": words.language,
+        "cautions": [words(one) for one in CAUTIONS],
     }
     path.write_text(json.dumps(content, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")

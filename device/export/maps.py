@@ -13,13 +13,14 @@ from shared.frame import Frame
 from shared.inflow.map_pictures import drawn_map, grey_beneath
 from shared.inflow.map_values import CLASS_WORDS, PARAMETERS, InflowMaps
 from shared.inflow.maps_store import has_maps, read_maps
+from shared.papers.words import Words
 from shared.recording import Recording
 
 _QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 
 def write_map_files(
-    filling: Delivery, recording: Recording, on_progress: Callable[[float], None]
+    filling: Delivery, recording: Recording, words: Words, on_progress: Callable[[float], None]
 ) -> tuple[list[str], str]:
     """Write the maps kept with the recording, made now where there are none; returns names, and a note on how they were made.
 
@@ -32,7 +33,7 @@ def write_map_files(
     for parameter in PARAMETERS:
         title = parameter.name.replace("_", "-")
         values, u, _ = maps.of(parameter.name)
-        drawn_map(maps, parameter, grey).save(filling.make(f"map-{title}.png"), "PNG")
+        drawn_map(maps, parameter, grey, words).save(filling.make(f"map-{title}.png"), "PNG")
         _write_tiff(filling.make(f"map-{title}.tif"), values, u, parameter.name, recording)
         names += [f"map-{title}.png", f"map-{title}.tif"]
     _write_summary(filling.make("maps.csv"), maps)

@@ -15,11 +15,15 @@ from shared.half_lit import half_lit
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
+LONGEST_UNSEEN_S = 0.1
+"""Darkness longer than this is no unlit frame on purpose: the light was off, and is seen to be."""
+
 
 @dataclass(frozen=True, eq=False)
 class Shown:
     """One frame as it looked: ``time_s`` since the first frame, ``since_injection_s`` None before or without an injection.
 
+    ``is_lit`` is false while the light was off, not for one frame on purpose but for longer, which is shown as it was.
     ``done`` is the share of the recording played so far, ``is_last`` says that no other follows.
     """
 
@@ -27,6 +31,7 @@ class Shown:
     picture: LivePicture
     time_s: float
     since_injection_s: float | None
+    is_lit: bool
     done: float
     is_last: bool
 
@@ -55,17 +60,21 @@ class Overlay:
     def play(self) -> Iterator[Shown]:
         """Every frame in order. Where an injection was marked, the picture is grey until then, and the baseline is taken there.
 
-        Frames that were dark on purpose tell the ambient light, as they did then, and are not shown.
+        Frames that were dark on purpose tell the ambient light, as they did then, and are not shown; while the light was off for
+        longer, they are shown as they were.
         """
         recording, table = self._recording, self._recording.frame_table
+        levels = table.levels
         injected_ns, begun = recording.injected_at_ns, False
-        unlit, half = self._dark_on_purpose()
-        last = max(np.flatnonzero(~unlit & ~half), default=-1)
-        for number in (*np.flatnonzero(unlit)[:1], *range(recording.frames)):
-            frame = recording.frame(int(number))
-            if unlit[number] or half[number]:
-                if unlit[number]:
-                    self.live.take_unlit(frame)
+        unlit, unseen = self._dark_on_purpose()
+        last = max(np.flatnonzero(~unseen), default=-1)
+        for frame in (recording.frame(int(number)) for number in np.flatnonzero(unlit)[:1]):
+            self.live.take_unlit(frame)
+        for number in range(recording.frames):
+            frame = recording.frame(number)
+            if unlit[number]:
+                self.live.take_unlit(frame)
+            if unseen[number]:
                 continue
             if injected_ns is not None and not begun and frame.sensor_time_ns >= injected_ns:
                 self._begin()
@@ -76,17 +85,19 @@ class Overlay:
                 self.live.process(frame),
                 (frame.sensor_time_ns - int(table.sensor_time_ns[0])) / 1e9,
                 since_s if since_s is not None and since_s >= 0 else None,
+                bool(levels[number] > 0),
                 (number + 1) / recording.frames,
                 number == last,
             )
 
     def _dark_on_purpose(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-        """Which frames were unlit so that ambient light be measured, and which are half lit for its sake. All others are shown."""
+        """Which frames tell the ambient light, and which are not shown: those unlit or half lit for its sake."""
         table = self._recording.frame_table
-        lit = table.levels > 0
-        if not is_followed(table.sensor_time_ns / 1e9, lit):
+        times_s, lit = table.sensor_time_ns / 1e9, table.levels > 0
+        if not is_followed(times_s, lit):
             return np.zeros_like(lit), np.zeros_like(lit)
-        return ~lit, half_lit(table.levels, self._recording.camera.shutter == "rolling")
+        half = half_lit(table.levels, self._recording.camera.shutter == "rolling")
+        return ~lit, half | (~lit & ~_light_off(times_s, lit))
 
     def _begin(self) -> None:
         try:
@@ -95,3 +106,12 @@ class Overlay:
             self.notes.append(refused.what)
         if self.live.reference_state() is not None:
             self.live.set_view("relative")
+
+
+def _light_off(times_s: NDArray[np.float64], lit: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Frames of dark spells longer than any on purpose."""
+    off = np.zeros_like(lit)
+    for spell in np.split(np.arange(lit.size), np.flatnonzero(np.diff(lit)) + 1):
+        if spell.size and not lit[spell[0]]:
+            off[spell] = times_s[spell[-1]] - times_s[spell[0]] > LONGEST_UNSEEN_S
+    return off

@@ -7,6 +7,7 @@ from PIL.PngImagePlugin import PngInfo
 
 from device.export.delivery import Delivery
 from device.export.overlay import Overlay
+from shared.papers.words import Words
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
@@ -30,27 +31,35 @@ def moments_s(recording: Recording) -> tuple[float, ...]:
 
 
 def write_stills(
-    filling: Delivery, recording: Recording, settings: PictureSettings, on_progress: Callable[[float], None]
+    filling: Delivery,
+    recording: Recording,
+    settings: PictureSettings,
+    words: Words,
+    on_progress: Callable[[float], None],
 ) -> tuple[list[str], str]:
-    """Write the stills; returns their names, and a note where something could not be shown."""
+    """Write the stills; returns their names, and a note where something could not be shown.
+
+    Of a moment in the dark the next picture under light is kept.
+    """
     overlay = Overlay(recording, settings)
     left = list(moments_s(recording))
     names: list[str] = []
     for shown in overlay.play():
-        if left and (shown.time_s >= left[0] - 1e-6 or shown.is_last):
+        is_due = shown.time_s >= left[0] - 1e-6 and shown.is_lit
+        if is_due or shown.is_last:
             while left and shown.time_s >= left[0] - 1e-6:
                 left.pop(0)
             names.append(f"still-{len(names) + 1:02}-{shown.time_s:06.1f}s.png")
-            _save(overlay.live.still(), filling, names[-1], recording)
+            _save(overlay.live.still(words), filling, names[-1], recording, words)
         on_progress(shown.done)
         if not left:
             break
     return names, "; ".join(f"stills: {note}" for note in overlay.notes)
 
 
-def _save(picture: Image.Image, filling: Delivery, name: str, recording: Recording) -> None:
-    words = PngInfo()
-    words.add_text("Title", recording.name)
-    words.add_text("Software", recording.software)
-    words.add_text("Warning", "relative intensity, not viability; not a certified medical device")
-    picture.save(filling.make(name), "PNG", pnginfo=words)
+def _save(picture: Image.Image, filling: Delivery, name: str, recording: Recording, words: Words) -> None:
+    texts = PngInfo()
+    texts.add_text("Title", recording.name)
+    texts.add_text("Software", recording.software)
+    texts.add_itxt("Warning", f"{words('caution-relative')} {words('caution-certified')}")
+    picture.save(filling.make(name), "PNG", pnginfo=texts)

@@ -9,6 +9,7 @@ import numpy as np
 
 from device.export.caption import Captioner
 from device.export.overlay import Overlay
+from shared.papers.words import Words
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
@@ -16,11 +17,11 @@ TIME_BASE = Fraction(1, 90_000)
 
 
 def write_video(
-    path: Path, recording: Recording, settings: PictureSettings, on_progress: Callable[[float], None]
+    path: Path, recording: Recording, settings: PictureSettings, words: Words, on_progress: Callable[[float], None]
 ) -> str:
     """Write the overlay with its legend burnt in below; returns a note where something could not be shown, else ""."""
     overlay = Overlay(recording, settings)
-    caption = Captioner(recording, settings)
+    caption = Captioner(recording, settings, words)
     with av.open(str(path), "w", format="mp4", options={"movflags": "faststart"}) as container:
         stream = container.add_stream("libx264", rate=_rate(recording))
         stream.pix_fmt = "yuv420p"

@@ -42,7 +42,7 @@ class ExportDesk:
         target = Path(asked.target) if asked.target is not None else self._first_drive()
         if target is None:
             raise Refused("no removable drive is mounted", remedy="plug one in and try again")
-        return self._exports.start(names, asked.formats, target)
+        return self._exports.start(names, asked.formats, target, asked.language)
 
     def _estimate(self, asked: e.EstimateExport) -> e.ExportEstimate:
         sizes = dict.fromkeys(get_args(e.ExportFormat), 0)

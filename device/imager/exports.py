@@ -11,6 +11,7 @@ from device.imager.child_work import ChildWork, Ended
 from device.removed_recordings import kept_folder
 from shared.errors import Refused
 from shared.protocol.exporting import FILES_TOLD, ExportJob
+from shared.protocol.languages import Language
 
 KEPT_JOBS = 8
 
@@ -28,13 +29,16 @@ class Exports:
         """Newest last."""
         return self._work.jobs
 
-    def start(self, recordings: Sequence[str], formats: Sequence[str], target: Path) -> ExportJob:
+    def start(
+        self, recordings: Sequence[str], formats: Sequence[str], target: Path, language: Language = "en"
+    ) -> ExportJob:
         """Begin; raises Refused while another one runs, or where there is no such recording or folder."""
         names = tuple(dict.fromkeys(recordings))
         sources = [str(kept_folder(self._recordings, name)) for name in names]
         if not target.is_dir():
             raise Refused("no such folder to export to", str(target), "plug in a drive, or name a folder that exists")
         arguments = [*self._command, "export", sources[0], str(target), "--as", ",".join(formats), "--json"]
+        arguments += ["--language", language]
         for source in sources[1:]:
             arguments += ["--after-it", source]
 

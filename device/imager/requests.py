@@ -21,6 +21,7 @@ from device.imager.record_requests import RecordRequests
 from device.imager.review_desk import ReviewDesk
 from device.inflow_maps import Marks
 from shared.errors import Refused
+from shared.papers.words import words_in
 from shared.protocol import comparing, records
 from shared.protocol import control as c
 from shared.protocol.commissioning import PutInForce
@@ -450,11 +451,11 @@ class Requests:
             raise Refused("a note is kept with a recording, and none is running", remedy="start a recording first")
         self._loop.happenings.note("note", self._parts.clock.now_ns(), request.text)
 
-    def _take_still(self, _: c.TakeStill) -> c.Taken:
+    def _take_still(self, asked: c.TakeStill) -> c.Taken:
         folder = self._parts.data_folder / "stills"
         folder.mkdir(parents=True, exist_ok=True)
         encoded = io.BytesIO()
-        self._parts.live.still().save(encoded, "PNG")
+        self._parts.live.still(words_in(asked.language)).save(encoded, "PNG")
         with self._lock:
             name = _unused(folder, datetime.now(UTC).strftime("%Y-%m-%dT%H-%M-%SZ"))
             replace_file(folder / f"{name}.png", encoded.getvalue())

@@ -5,14 +5,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from shared.calibration import Calibration
 from shared.colour import VIRIDIS
 from shared.frame import Frame
 from shared.inflow.map_values import CLASS_WORDS, MEASURED, NO_RISE, SATURATED, UNCERTAIN, InflowMaps, Parameter
-from shared.legend import BACKGROUND, CAUTION, INK, QUIET
+from shared.legend import BACKGROUND, INK, QUIET
 from shared.live_picture import block_means, dash_pattern, dot_pattern, stripe_pattern
+from shared.papers.font import paper_font, wrapped
+from shared.papers.words import ENGLISH, Words
 from shared.signal import DefectSources, corrected_counts
 
 F32 = NDArray[np.float32]
@@ -20,16 +22,6 @@ Bytes = NDArray[np.uint8]
 
 _OPACITY = 0.8
 _GREY_TOP = 170.0
-_TITLES = {
-    "baseline_counts_per_ms": "Signal before the dye, counts a millisecond",
-    "peak_relative_percent": "Peak, percent of the reference's peak",
-    "relative_percent_at_reference_peak": "Level at the reference's peak, percent of it",
-    "arrival_s": "Arrival, seconds since {since}",
-    "time_to_peak_s": "From arrival to the peak, seconds",
-    "half_rise_s": "From arrival to half of the peak, seconds",
-    "ingress_slope_percent_per_s": "Steepest rise, percent of the reference's peak a second",
-    "washout_half_life_s": "Washout half-life, seconds",
-}
 
 
 @dataclass(frozen=True)
@@ -65,12 +57,12 @@ def scale_of(values: F32, parameter: Parameter) -> Scale:
     return Scale(first, max(math.ceil(high / step - 1e-9) * step, first + step), step)
 
 
-def drawn_map(maps: InflowMaps, parameter: Parameter, grey: Bytes) -> Image.Image:
+def drawn_map(maps: InflowMaps, parameter: Parameter, grey: Bytes, words: Words = ENGLISH) -> Image.Image:
     """The map with its legend beneath, RGB, two pixels a bin."""
     values, _, classes = maps.of(parameter.name)
     scale = scale_of(values, parameter)
     picture = coloured(values, classes, grey, scale).repeat(2, axis=0).repeat(2, axis=1)
-    legend = _legend(max(picture.shape[1], 640), maps, parameter, scale)
+    legend = _legend(max(picture.shape[1], 640), maps, parameter, scale, words)
     whole = Image.new("RGB", (legend.width, picture.shape[0] + legend.height), BACKGROUND)
     whole.paste(Image.fromarray(picture), ((legend.width - picture.shape[1]) // 2, 0))
     whole.paste(legend, (0, picture.shape[0]))
@@ -96,21 +88,22 @@ def coloured(values: F32, classes: Bytes, grey: Bytes, scale: Scale) -> Bytes:
     return np.rint(picture).astype(np.uint8)
 
 
-def _legend(width: int, maps: InflowMaps, parameter: Parameter, scale: Scale) -> Image.Image:
+def _legend(width: int, maps: InflowMaps, parameter: Parameter, scale: Scale, words: Words) -> Image.Image:
     unit = max(width / 64.0, 14.0)
-    words, small = ImageFont.load_default(size=unit * 1.15), ImageFont.load_default(size=unit * 0.95)
+    large, small = paper_font(round(unit * 1.1)), paper_font(round(unit * 0.85))
     margin, bar = round(unit * 1.5), round(unit * 1.6)
-    image = Image.new("RGB", (width, round(unit * 24)), BACKGROUND)
+    image = Image.new("RGB", (width, round(unit * 40)), BACKGROUND)
     draw = ImageDraw.Draw(image)
-    title = _TITLES[parameter.name].format(since="injection" if maps.about.injected else "the first frame")
-    draw.text((margin, margin), title, INK, font=words)
+    since = words("since-injection" if maps.about.injected else "since-first-frame")
+    draw.text((margin, margin), words(f"map-{parameter.name}", since=since), INK, font=large)
     top, across = margin + round(unit * 2), width - 2 * margin
     ramp = VIRIDIS[np.rint(np.linspace(0, 255, across)).astype(np.intp)] * _OPACITY + (1.0 - _OPACITY) * 40.0
     image.paste(Image.fromarray(np.rint(ramp).astype(np.uint8)[None].repeat(bar, axis=0)), (margin, top))
+    unit_words = words("map-counts-unit") if parameter.unit == "counts/ms" else parameter.unit
     for number in np.arange(scale.low, scale.high + scale.step / 2, scale.step):
         x = margin + round(float(number - scale.low) / (scale.high - scale.low) * (across - 1))
         draw.line((x, top + bar, x, top + bar + round(unit * 0.4)), INK, 1)
-        text = f"{number:g} {parameter.unit}"
+        text = f"{words.number(float(number), 'g')} {unit_words}"
         at = min(
             max(x - draw.textlength(text, font=small) / 2, margin), width - margin - draw.textlength(text, font=small)
         )
@@ -120,15 +113,14 @@ def _legend(width: int, maps: InflowMaps, parameter: Parameter, scale: Scale) ->
         luma = pattern((round(unit * 0.7), round(unit * 2)))
         swatch = np.where(luma > 0, luma, 40).astype(np.uint8).repeat(2, axis=0).repeat(2, axis=1)
         image.paste(Image.fromarray(swatch).convert("RGB"), (margin, y))
-        draw.text((margin + round(unit * 4.8), y), CLASS_WORDS[one], INK, font=small)
-        y += round(unit * 1.9)
-    lines = [f"100 %: the peak of {maps.about.reference.split(':')[0]}"] if maps.about.reference else []
-    for line in (
-        *lines,
-        "values beyond the numbers have the colour of that end; grey without a pattern: not seen",
-        *maps.about.notes,
-        *CAUTION,
-    ):
-        draw.text((margin, y), line, QUIET, font=small)
-        y += round(unit * 1.4)
+        for line in wrapped(words.said(CLASS_WORDS[one]), small, width - 2 * margin - round(unit * 4.8)):
+            draw.text((margin + round(unit * 4.8), y), line, INK, font=small)
+            y += round(unit * 1.4)
+        y += round(unit * 0.5)
+    hundred = [words("map-hundred", reference=maps.about.reference.split(":")[0])] if maps.about.reference else []
+    notes = (words.said(note) for note in maps.about.notes)
+    for text in (*hundred, words("map-beyond"), *notes, words("caution-relative"), words("caution-certified")):
+        for line in wrapped(text, small, width - 2 * margin):
+            draw.text((margin, y), line, QUIET, font=small)
+            y += round(unit * 1.4)
     return image.crop((0, 0, width, min(y + margin // 2, image.height)))

@@ -12,6 +12,7 @@ from shared.protocol import commissioning, comparing, curves, device_facts, expo
 from shared.protocol.exporting import ExportFormat as ExportFormat
 from shared.protocol.exporting import ExportJob as ExportJob
 from shared.protocol.exporting import StartExport as StartExport
+from shared.protocol.languages import Language
 from shared.protocol.light import ConditionState, LightState
 from shared.protocol.wire import by_name
 
@@ -153,7 +154,9 @@ class AddNote:
 
 @dataclass(frozen=True)
 class TakeStill:
-    """Keep the picture as shown, with its legend, as PNG. Answered by Taken."""
+    """Keep the picture as shown, with its legend in that language, as PNG. Answered by Taken."""
+
+    language: Language = "en"
 
 
 @dataclass(frozen=True)

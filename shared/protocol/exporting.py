@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from shared.bounded import Length
+from shared.protocol.languages import Language
 
 ExportFormat = Literal["csv", "tiff", "mp4", "png", "maps"]
 Formats = Annotated[tuple[ExportFormat, ...], Length(1, 5)]
@@ -16,13 +17,15 @@ FILES_TOLD = 40
 class StartExport:
     """Write a recording for other software, and those that come ``after_it``, one after the other.
 
-    ``target`` is a folder; None: the first mounted removable drive. Answered by ExportJob.
+    ``target`` is a folder; None: the first mounted removable drive. ``language`` is that of legends, captions and cautions.
+    Answered by ExportJob.
     """
 
     recording: Annotated[str, Length(1, 120)]
     formats: Formats
     target: Annotated[str, Length(1, 1000)] | None = None
     after_it: Annotated[tuple[Annotated[str, Length(1, 120)], ...], Length(0, 99)] = ()
+    language: Language = "en"
 
 
 @dataclass(frozen=True)

@@ -78,7 +78,7 @@ def test_state_is_the_imagers_state_in_every_key(device, browser):
 
 
 def test_still_is_kept_and_fetched_by_either_name(device, browser):
-    name = browser.post("/api/v1/stills").json["name"]
+    name = browser.post("/api/v1/stills", json={"language": "de"}).json["name"]
     for spelled in (name, f"{name}.png"):
         with browser.get(f"/api/v1/stills/{spelled}") as answer:
             assert answer.mimetype == "image/png"

@@ -6,8 +6,11 @@ import numpy as np
 import pytest
 
 from device.analysis import analyse
+from device.export.caption import Captioner
 from device.export.overlay import Overlay
-from shared.frame import Frame
+from shared.calibration import Calibration
+from shared.frame import CameraDescription, Frame
+from shared.papers.words import words_in
 from shared.recording import Recording
 from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene
@@ -56,6 +59,26 @@ def test_analysis_takes_the_ambient_light_off_and_says_so(recording: Path) -> No
     assert figures.relative_percent_at_reference_peak.value == pytest.approx(40.0, abs=3.0)
     assert figures.peak_relative_percent.value == pytest.approx(40.0, abs=3.0)
     assert "ambient light was measured in 75 frames without light, and is taken off" in result.warnings
+
+
+def test_a_light_that_was_off_for_long_is_seen_to_be_off(tmp_path: Path) -> None:
+    """Two dark stretches beside the frames dark on purpose: the picture of each is shown, and its caption says so."""
+    camera = CameraDescription("harbour", 64, 48, frame_interval_us=33_333.0)
+    off = {*range(60, 90), *range(150, 154)}
+    path, pixels = tmp_path / "pier.zarr", np.full((48, 64), 60, np.uint16)
+    with RecordingWriter(path, camera, Calibration.assumed(camera), started_at="") as writer:
+        for number in range(180):
+            level = 0.0 if number % 8 == 4 or number in off else 1.0
+            writer.append(Frame(pixels, number, round(number / 30 * 1e9), 15_000.0, 1.0, level, level > 0))
+    with Recording.open(path) as opened:
+        shown = list(Overlay(opened, PictureSettings()).play())
+        caption = Captioner(opened, PictureSettings(), words_in("de"))
+        lines = {one.frame.sequence: caption.clock(one) for one in shown}
+    assert {one.frame.sequence for one in shown if not one.is_lit} >= set(range(60, 90))
+    assert not {one.frame.sequence for one in shown if one.is_lit} & off
+    assert all(number % 8 != 4 or number in off for number in lines)
+    assert lines[70] == "pier   2,3 s   Licht aus"
+    assert lines[30] == "pier   1,0 s"
 
 
 def test_what_is_played_again_shows_lit_frames_only_and_the_scene_s_values(recording: Path) -> None:

@@ -13,8 +13,10 @@ import av
 import numpy as np
 import pytest
 import tifffile
+from click.testing import CliRunner
 from PIL import Image
 
+from device.cli.export import command
 from device.export import delivery as delivery_module
 from device.export import stack
 from device.export.delivery import ExportCancelled
@@ -162,6 +164,29 @@ def test_manifest_agrees_with_sha256sum(recording: Recording, tmp_path: Path) ->
     sums = "".join(f"{file['sha256']}  {file['name']}\n" for file in manifest["files"])
     checked = subprocess.run(["sha256sum", "-c", "-"], input=sums, text=True, cwd=done.folder, capture_output=True)
     assert checked.returncode == 0, checked.stdout
+
+
+def test_pictures_and_cautions_speak_the_language_asked_for(recording: Recording, tmp_path: Path) -> None:
+    ran = CliRunner().invoke(command, [str(recording.path), str(tmp_path), "--as", "png,csv", "--language", "de"])
+    assert ran.exit_code == 0, ran.output
+    folder = tmp_path / recording.name
+    manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+    assert manifest["language"] == "de"
+    assert manifest["cautions"][0].startswith("Kein zugelassenes Medizinprodukt.")
+    with (
+        Image.open(folder / "still-02-0007.9s.png") as german,
+        Image.open(_english_still(recording, tmp_path)) as english,
+    ):
+        assert german.text["Warning"].startswith("Relative Intensität, kein Vitalitätstest.")
+        pixels = [np.asarray(one)[:120] for one in (german, english)]
+        np.testing.assert_array_equal(*pixels)
+        assert not np.array_equal(np.asarray(german)[120:300], np.asarray(english)[120:300])
+    assert rows(folder / "figures.csv")[0]["region"] == "tip"
+
+
+def _english_still(recording: Recording, tmp_path: Path) -> Path:
+    (tmp_path / "english").mkdir()
+    return export(recording, tmp_path / "english", ["png"]).folder / "still-02-0007.9s.png"
 
 
 def test_progress_rises_to_one(recording: Recording, tmp_path: Path) -> None:

@@ -75,6 +75,16 @@ def test_a_job_ends_with_its_files(made: Made, tmp_path: Path) -> None:
     assert job.files == (f"{tmp_path}/stick/quay/a.csv", f"{tmp_path}/stick/quay/csv,mp4")
 
 
+def test_the_language_asked_for_is_that_of_the_export(made: Made, tmp_path: Path) -> None:
+    program = (
+        "import json, sys\n"
+        + "print(json.dumps({'folder': 'quay', 'files': [{'name': one} for one in sys.argv[-2:]]}))"
+    )
+    exports = made(program)
+    exports.start(["flap"], ["csv"], tmp_path / "stick", "es")
+    assert when(exports, lambda job: job.finished).files == ("quay/--language", "quay/es")
+
+
 def test_a_job_says_how_far_it_is_and_only_one_runs(made: Made, tmp_path: Path) -> None:
     exports = made(WAITING)
     exports.start(["flap"], ["csv"], tmp_path / "stick")

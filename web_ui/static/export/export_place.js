@@ -6,7 +6,7 @@ import { ask } from "../page/device_api.js";
 import { element, write } from "../page/element.js";
 import { made } from "../page/made.js";
 import { storageText } from "../page/number_text.js";
-import { words } from "../page/words.js";
+import { language, words } from "../page/words.js";
 import { ExportJobs } from "./export_jobs.js";
 import { driveName, fits, neededMb } from "./export_room.js";
 
@@ -174,7 +174,7 @@ export class ExportPlace {
     const [recording, ...after] = this.names.filter((name) => !missing.includes(name));
     if (recording === undefined) return;
     const target = this.target() === "folder" ? this.folder.value.trim() : this.target();
-    const asked = { recording, after_it: after, formats: this.formats(), target };
+    const asked = { recording, after_it: after, formats: this.formats(), target, language: language() };
     const { done, answer } = await this.page.acts.run("POST", "/exports", asked, element("export-start"));
     if (!done) return;
     this.running = !answer.finished;

@@ -4,7 +4,7 @@
 
 import { element } from "../page/element.js";
 import { durationText } from "../page/moment_text.js";
-import { put, words } from "../page/words.js";
+import { language, put, words } from "../page/words.js";
 
 /** @type {View[]} */
 const VIEWS = ["grey", "relative", "side by side"];
@@ -91,7 +91,7 @@ export class RunActions {
   }
 
   async still() {
-    const { done, answer } = await this.acts.run("POST", "/stills", {}, element("act-still"));
+    const { done, answer } = await this.acts.run("POST", "/stills", { language: language() }, element("act-still"));
     if (!done) return;
     this.acts.line.say(words("live-still-kept", { name: answer.name }), [{ word: words("live-show"), run: () => this.showStill(answer.name) }]);
   }

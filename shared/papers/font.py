@@ -1,0 +1,29 @@
+"""The letters of pictures that are kept: DejaVu Sans, which has those of every language spoken here; and lines that fit."""
+
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
+
+from PIL import ImageFont
+
+
+@cache
+def paper_font(size_px: int) -> ImageFont.FreeTypeFont:
+    """That size in pixels. Pillow's own has no umlauts and no accents; this one comes with matplotlib, which is not imported."""
+    found = find_spec("matplotlib")
+    if found is None or not found.submodule_search_locations:
+        raise ModuleNotFoundError("matplotlib, which brings the letters of legends, is not installed")
+    file = Path(found.submodule_search_locations[0], "mpl-data", "fonts", "ttf", "DejaVuSans.ttf")
+    return ImageFont.truetype(file, size_px)
+
+
+def wrapped(text: str, font: ImageFont.FreeTypeFont, width_px: float) -> list[str]:
+    """The text in lines no wider than that, as far as its words allow."""
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if font.getlength(longer) <= width_px or not lines[-1]:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
