@@ -79,7 +79,6 @@ said-recording-drive-full-pulled-out = der Datenträger ist voll oder wurde abge
 said-recording-no-such-export-format = dieses Exportformat gibt es nicht: { $format }; wählen Sie aus { $known }
 said-recording-no-export-format-given = kein Exportformat angegeben; wählen Sie aus { $known }
 said-recording-stack-files-drive-holds = der Stapel liegt in { $number } Dateien: Der Datenträger fasst keine Datei über 4 GiB
-said-recording-no-reference-grey-only = keine Referenz: nur grau
 said-recording-values = { $name }: { $said-why }
 said-recording-advice-only-label-vial = nur zur Information: über jede Dosis entscheiden die Fachinformation des vorliegenden Präparats, örtliche Vorschriften und approbierte Fachleute
 said-recording-label-total-dose-should = Fachinformation: die Gesamtdosis soll unter 2 mg/kg Körpergewicht bleiben

@@ -79,7 +79,6 @@ said-recording-drive-full-pulled-out = the drive is full, or was pulled out
 said-recording-no-such-export-format = no such export format: { $format }; choose from { $known }
 said-recording-no-export-format-given = no export format given; choose from { $known }
 said-recording-stack-files-drive-holds = the stack is in { NUMBER($number) } files: the drive holds no file over 4 GiB
-said-recording-no-reference-grey-only = no reference: grey only
 said-recording-values = { $name }: { $said-why }
 said-recording-advice-only-label-vial = advice only: the label of the vial in hand, local rules and licensed practice decide about every dose
 said-recording-label-total-dose-should = label: the total dose should stay below 2 mg/kg of body mass

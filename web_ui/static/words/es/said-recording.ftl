@@ -79,7 +79,6 @@ said-recording-drive-full-pulled-out = la unidad está llena o se desconectó
 said-recording-no-such-export-format = no existe ese formato de exportación: { $format }; elija entre { $known }
 said-recording-no-export-format-given = no se indicó formato de exportación; elija entre { $known }
 said-recording-stack-files-drive-holds = la pila está en { $number } archivos: la unidad no admite archivos de más de 4 GiB
-said-recording-no-reference-grey-only = sin referencia: solo gris
 said-recording-values = { $name }: { $said-why }
 said-recording-advice-only-label-vial = solo orientativo: sobre cada dosis deciden la ficha técnica del vial que se tiene en la mano, las normas locales y los profesionales habilitados
 said-recording-label-total-dose-should = ficha técnica: la dosis total debe quedar por debajo de 2 mg/kg de masa corporal
