@@ -11,7 +11,7 @@ function bench() {
   let tick = null;
   /** @type {unknown[]} */
   const failures = [];
-  let ended = 0;
+  let [ended, unanswered] = [0, 0];
   const hold = new LightHold({
     send: (act, press, aborted) =>
       new Promise((resolve, reject) => {
@@ -26,9 +26,10 @@ function bench() {
       };
     },
     failed: (error) => failures.push(error),
+    unanswered: () => (unanswered += 1),
     ended: () => (ended += 1),
   });
-  return { hold, sent, failures, ended: () => ended, acts: () => sent.map(({ act }) => act), tick: () => tick?.(), ticking: () => tick !== null };
+  return { hold, sent, failures, ended: () => ended, unanswered: () => unanswered, acts: () => sent.map(({ act }) => act), tick: () => tick?.(), ticking: () => tick !== null };
 }
 
 /** Lets promises that are settled run their followers. */
@@ -153,4 +154,31 @@ test("a finger that was not heard for longer than the device waits lights by its
   hold.release();
   hold.press();
   assert.ok(hold.held && ticking());
+});
+
+test("a word that is never answered counts as lost each time the next one is due", async () => {
+  const { hold, sent, acts, failures, tick, ticking, ended, unanswered } = bench();
+  hold.press();
+  for (let due = 0; due < 3; due += 1) tick();
+  assert.deepEqual([ticking(), unanswered()], [true, 0]);
+  tick();
+  assert.deepEqual([hold.held, ticking(), ended(), unanswered()], [false, false, 1, 1]);
+  assert.equal(sent[0]?.aborted?.aborted, true, "what hangs must not light later");
+  await settled();
+  assert.deepEqual(acts(), ["on", "off"]);
+  assert.deepEqual(failures, []);
+  hold.press();
+  assert.deepEqual(acts(), ["on", "off", "on"]);
+});
+
+test("a slow answer takes back what was counted while it was waited for", async () => {
+  const { hold, sent, tick, ticking } = bench();
+  hold.press();
+  for (let word = 0; word < 4; word += 1) {
+    for (let due = 0; due < 3; due += 1) tick();
+    sent.at(-1)?.answer();
+    await settled();
+    tick();
+  }
+  assert.ok(ticking());
 });

@@ -142,7 +142,9 @@ def test_sticks_come_fill_up_and_go_and_an_export_is_stopped(
     expect(page.locator("#export-drives")).to_contain_text("does not answer")
     expect(page.locator("#export-start")).to_be_enabled()
     check(page)
-    page.locator("#export-start").tap()
+    with page.expect_request("**/api/v1/exports") as asked:
+        page.locator("#export-start").tap()
+    assert asked.value.post_data_json["language"] == "en"
     job = page.locator(".export-job").first
     expect(job).to_contain_text(f"Writing {names[0]}")
     records.change_export(done=0.42)

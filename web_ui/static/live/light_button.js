@@ -3,6 +3,7 @@
 
 import { ask, Watching } from "../page/device_api.js";
 import { element } from "../page/element.js";
+import { words } from "../page/words.js";
 import { LightHold } from "./light_hold.js";
 
 /** The Light button: light while held (or switched by a touch where settings say so); leaves `tripped` by one press of its own. */
@@ -25,6 +26,7 @@ export class LightButton {
         return () => clearInterval(timer);
       },
       failed: (error) => this.failed(error),
+      unanswered: () => this.acts.line.say(words("page-no-answer")),
       ended: () => this.button.classList.remove("held"),
     });
     this.listen();

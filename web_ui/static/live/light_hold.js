@@ -20,6 +20,7 @@ const newNumber = () => 1 + Math.floor(Math.random() * (Number.MAX_SAFE_INTEGER 
  * @property {(act: "on" | "off", press: number, aborted: AbortSignal | null) => Promise<void>} send
  * @property {(run: () => void, ms: number) => () => void} repeat runs again and again until the returned function is called
  * @property {(error: unknown) => void} failed
+ * @property {() => void} unanswered words went out, and nothing came back: neither an answer nor an error
  * @property {() => void} ended it holds nothing any more, though nobody let go
  */
 
@@ -66,9 +67,22 @@ export class LightHold {
     this.ways.ended();
   }
 
+  /** One more word in a row that did not arrive. */
+  lose() {
+    this.lost += 1;
+    if (this.lost >= LOST_WORDS) this.giveUp();
+  }
+
   sayOn() {
     // one at a time: a slow network must not pile up words that arrive after the finger has left
-    if (!this.held || this.onTheWay !== null) return;
+    if (!this.held) return;
+    if (this.onTheWay !== null) {
+      this.lose();
+      if (this.held) return;
+      this.onTheWay.abort();
+      this.ways.unanswered();
+      return;
+    }
     const onTheWay = new AbortController();
     const number = this.number;
     this.onTheWay = onTheWay;
@@ -80,8 +94,7 @@ export class LightHold {
       .catch((error) => {
         if (onTheWay.signal.aborted) return;
         this.ways.failed(error);
-        this.lost += 1;
-        if (this.lost >= LOST_WORDS) this.giveUp();
+        this.lose();
       })
       .finally(() => {
         this.onTheWay = null;

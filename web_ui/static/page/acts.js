@@ -4,6 +4,9 @@
 import { ask, Refusal, Unpaired, Watching } from "./device_api.js";
 import { words } from "./words.js";
 
+/** A touch that was not answered for so long is said to be waited for (our choice, no source). */
+const LATE_MS = 3000;
+
 /** Asks the device, and says on the calm line what it refuses. */
 export class Acts {
   /**
@@ -28,14 +31,21 @@ export class Acts {
    */
   async run(method, path, body, pressed) {
     pressed?.setAttribute("aria-busy", "true");
+    let isLate = false;
+    const late = setTimeout(() => {
+      isLate = true;
+      this.line.say(words("page-no-answer-yet"));
+    }, LATE_MS);
     try {
       const answer = await ask(method, path, body);
+      if (isLate) this.line.makeRoom();
       if (answer?.camera && answer.light) this.heard(answer);
       return { done: true, answer };
     } catch (error) {
       this.failed(error);
       return { done: false, answer: null };
     } finally {
+      clearTimeout(late);
       pressed?.removeAttribute("aria-busy");
     }
   }

@@ -14,6 +14,9 @@ export class Refusal extends Error {
   }
 }
 
+/** The device itself gives up its own parts after 10 s (`web_ui/device_link.py`) and says so; one that says nothing for longer never will. */
+export const PATIENCE_MS = 20_000;
+
 /** The device did not answer at all. */
 export class Unreachable extends Refusal {}
 
@@ -58,22 +61,26 @@ async function jsonOf(answer) {
 }
 
 /**
- * @param {string} method
- * @param {string} path
- * @param {object | undefined} body
- * @param {{signal?: AbortSignal | null, keepalive?: boolean}} how
+ * The device's answer, whatever it is.
+ *
+ * @param {"GET" | "POST" | "PUT" | "DELETE"} method
+ * @param {string} path below `/api/v1`
+ * @param {object} [body]
+ * @param {{signal?: AbortSignal | null, keepalive?: boolean}} [how]
+ * @throws {Unreachable}
  */
-async function sent(method, path, body, { signal = null, keepalive = false }) {
+export async function sent(method, path, body, { signal = null, keepalive = false } = {}) {
+  const patience = AbortSignal.timeout(PATIENCE_MS);
   try {
     return await fetch(`/api/v1${path}`, {
       method,
       ...(body === undefined ? {} : { headers: { "content-type": "application/json" }, body: JSON.stringify(body) }),
-      signal,
+      signal: signal === null ? patience : AbortSignal.any([signal, patience]),
       keepalive,
       cache: "no-store",
     });
   } catch {
-    throw new Unreachable(words("page-unreachable"));
+    throw new Unreachable(words(patience.aborted ? "page-no-answer" : "page-unreachable"));
   }
 }
 

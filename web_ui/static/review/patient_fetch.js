@@ -1,6 +1,6 @@
 /** @import { Acts } from "../page/acts.js" */
 
-import { refusal } from "../page/device_api.js";
+import { refusal, sent } from "../page/device_api.js";
 
 const PAUSE_MS = 200;
 const TRIES = 25;
@@ -15,7 +15,7 @@ const TRIES = 25;
  */
 export async function fetchPatiently(path, mayWait = (tried) => tried < TRIES) {
   for (let tried = 1; ; tried += 1) {
-    const answer = await fetch(`/api/v1${path}`, { cache: "no-store" });
+    const answer = await sent("GET", path);
     if (answer.ok) return answer;
     if (answer.status !== 409 || !mayWait(tried)) throw await refusal(answer);
     await new Promise((resolve) => setTimeout(resolve, PAUSE_MS));
