@@ -14,10 +14,16 @@ from device.cli.share_done import ShareDone
 from device.drives import first_removable
 from device.export.delivery import ExportCancelled
 from device.export.job import FORMATS, Exported, export
+from device.export.settled import settle
 from shared.errors import Refused
 from shared.papers.words import LANGUAGES, Words, words_in
 from shared.protocol.languages import Language
 from shared.recording import Recording
+
+_SETTLED = (
+    "all of it has reached the drive: it can be pulled out (it is not unmounted: a computer may offer to check it)"
+)
+_UNSETTLED = "the drive does not say that all has reached it: switch the device off before you pull it out"
 
 
 @click.command("export")
@@ -48,7 +54,8 @@ def command(
     csv: curves, figures, frames and events. tiff: raw 16-bit counts. mp4: the picture as shown, with its legend. png: stills.
     maps: inflow maps as pictures with a legend, 32-bit TIFF and a summary.
     manifest.json lists every file with its SHA-256. All of a recording is written and checked, or nothing of it is left; one that
-    cannot be written holds up none after it. With --json, lines such as {"done": 0.42} on standard error tell how far it is.
+    cannot be written holds up none after it. Whether all has reached the drive, so that it can be pulled out, is said at the end.
+    With --json, lines such as {"done": 0.42} on standard error tell how far it is, and {"settled": true} that it has.
     """
     folder = target or first_removable()
     if folder is None:
@@ -56,12 +63,14 @@ def command(
     chosen = [one.strip() for one in formats.split(",") if one.strip()]
     words = words_in(language)
     if not others:
-        done = _written(recording, folder, chosen, words, ShareDone(as_json))
+        with _settling(folder, as_json):
+            done = _written(recording, folder, chosen, words, ShareDone(as_json))
         answer(_as_json(done), _readable(done), as_json)
         return
     batch = _Batch((recording, *others), folder, chosen, words, as_json)
     try:
-        batch.write()
+        with _settling(folder, as_json):
+            batch.write()
     finally:  # also where it was stopped: what is whole counts
         answer({"exports": batch.exports, "failed": batch.failed}, "\n".join(batch.lines), as_json)
     if batch.failed:
@@ -122,6 +131,19 @@ def _as_json(done: Exported) -> dict[str, Any]:
         "files": [{"name": file.name, "bytes": file.size_bytes, "sha256": file.sha256} for file in done.files],
         "notes": list(done.notes),
     }
+
+
+@contextmanager
+def _settling(folder: Path, as_json: bool) -> Iterator[None]:
+    """However it ends, what was written or removed reaches the drive, and it is said whether it did."""
+    try:
+        yield
+    finally:
+        settled = settle(folder)
+        if as_json:
+            click.echo(json.dumps({"settled": settled}), err=True)
+        else:
+            click.echo(_SETTLED if settled else _UNSETTLED, err=True)
 
 
 @contextmanager

@@ -68,7 +68,9 @@ def _moved(job: ExportJob, done: float) -> ExportJob:
 
 def _heard(job: ExportJob, told: Mapping[str, object]) -> ExportJob:
     recording = told.get("recording")
-    return replace(job, recording=recording) if isinstance(recording, str) else job
+    if isinstance(recording, str):
+        return replace(job, recording=recording)
+    return replace(job, settled=told["settled"] is True) if "settled" in told else job
 
 
 def _ended(job: ExportJob, end: Ended) -> ExportJob:

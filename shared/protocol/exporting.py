@@ -48,7 +48,8 @@ class ExportJob:
     """``done`` from 0 to 1. ``error`` is empty unless it failed; ``files`` names the first of ``file_count`` when it is over.
 
     ``recording`` is the one being written, or the last; ``recordings`` are all of this job, and ``folders`` those that are written
-    whole, read back from the drive and compared. ``failed`` has one line for each that could not be.
+    whole, read back from the drive and compared. ``failed`` has one line for each that could not be. ``settled`` says that the file
+    system holds nothing back any more: the drive can be pulled out.
     """
 
     number: int
@@ -66,6 +67,7 @@ class ExportJob:
     file_count: int = 0
     size_mb: float = 0.0
     stopped: bool = False
+    settled: bool = False
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,7 @@ class FakeRecords:
 
     def end_export(self, **fields: Any) -> None:
         """The newest job is over, as told."""
-        self.change_export(finished=True, done=1.0, **fields)
+        self.change_export(**{"finished": True, "done": 1.0, "settled": True, **fields})
 
     def change_export(self, **fields: Any) -> None:
         self.jobs = (*self.jobs[:-1], replace(self.jobs[-1], **fields))

@@ -31,6 +31,7 @@ def test_one_that_cannot_be_written_is_told_and_the_others_are_whole(tmp_path: P
     assert [one["recording"] for one in found["failed"]] == [names[1]]
     assert {path.name for path in stick.iterdir()} == {names[0], names[2]}
     shares = [json.loads(line) for line in ran.stderr.splitlines()]
+    assert shares[-1] == {"settled": True}
     assert [one["recording"] for one in shares if "recording" in one] == names
     done = [one["done"] for one in shares if "done" in one]
     assert done == sorted(done)

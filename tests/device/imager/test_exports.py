@@ -85,6 +85,13 @@ def test_the_language_asked_for_is_that_of_the_export(made: Made, tmp_path: Path
     assert when(exports, lambda job: job.finished).files == ("quay/--language", "quay/es")
 
 
+@pytest.mark.parametrize(("told", "settled"), [('{"settled": true}', True), ('{"settled": false}', False), ("", False)])
+def test_a_drive_is_settled_only_where_the_export_said_so(made: Made, tmp_path: Path, told: str, settled: bool) -> None:
+    exports = made(f"import sys\nprint({told!r}, file=sys.stderr)\n" + GOOD)
+    exports.start(["flap"], ["csv"], tmp_path / "stick")
+    assert when(exports, lambda job: job.finished).settled is settled
+
+
 def test_a_job_says_how_far_it_is_and_only_one_runs(made: Made, tmp_path: Path) -> None:
     exports = made(WAITING)
     exports.start(["flap"], ["csv"], tmp_path / "stick")

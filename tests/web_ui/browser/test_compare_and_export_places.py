@@ -161,7 +161,9 @@ def test_sticks_come_fill_up_and_go_and_an_export_is_stopped(
         failed=(f"{names[1]}: {SCRIPT}",),
         folders=(f"/media/stick/{names[0]}",),
         file_count=9,
+        settled=False,
     )
+    expect(job).to_contain_text("Switch the device off before you pull it out")
     expect(job).to_contain_text("Recordings that are whole stay there")
     expect(job).to_contain_text("<script>window.harm=1</script>")
     assert page.evaluate(ISOLATED) == [0, 0]

@@ -90,8 +90,13 @@ function isOnDrive(target) {
   return /^\/(media|run\/media|mnt)\//.test(target);
 }
 
-/** Every file was flushed and read back, and its folder flushed, before the job ended (`device/export/delivery.py`). @param {ExportJob} job */
-function pullWords({ error, stopped, folders = [] }) {
+/**
+ * Every file was read back (`device/export/delivery.py`), and the drive said that it holds nothing back (`settled.py`), or it did not.
+ *
+ * @param {ExportJob} job
+ */
+function pullWords({ error, stopped, settled, folders = [] }) {
+  if (settled !== true) return made("p", "export-trouble", words("export-pull-not-known"));
   const whole = error === "" && stopped !== true && folders.length > 0;
   return made("p", "export-pull", words(whole ? "export-pull-written" : "export-pull"));
 }

@@ -68,6 +68,7 @@
  * @property {number} [file_count]
  * @property {number} [size_mb]
  * @property {boolean} [stopped]
+ * @property {boolean} [settled] the drive holds nothing back any more
  *
  * @typedef {object} DeviceState
  * @property {CameraState} camera

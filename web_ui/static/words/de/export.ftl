@@ -48,6 +48,7 @@ export-checked = { $count ->
     [one] 1 Datei, { $size }, zurückgelesen und verglichen. manifest.json nennt sie mit ihrer Prüfsumme.
    *[other] { $count } Dateien, { $size }, zurückgelesen und verglichen. manifest.json nennt jede mit ihrer Prüfsumme.
  }
-export-pull-written = Alles liegt auf dem Stick, ist weggeschrieben und zurückgelesen, nichts wartet mehr: der Stick kann jetzt abgezogen werden.
-export-pull = Auf den Stick wird jetzt nichts geschrieben: er kann abgezogen werden.
+export-pull-written = Alles ist auf dem Stick, zurückgelesen, und nichts wartet mehr: Der Stick kann jetzt abgezogen werden. Ein Rechner bietet vielleicht an, ihn zu prüfen, denn das Gerät darf Sticks nicht abmelden.
+export-pull = Auf den Stick wird jetzt nichts geschrieben, und nichts wartet mehr: Er kann abgezogen werden.
+export-pull-not-known = Der Stick bestätigt nicht, dass alles angekommen ist. Schalten Sie das Gerät aus, bevor Sie ihn abziehen, und sehen Sie ihn dann an einem Rechner an.
 export-notes = Anmerkungen

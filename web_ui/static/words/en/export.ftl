@@ -48,6 +48,7 @@ export-checked = { $count ->
     [one] 1 file, { $size }, read back and compared. manifest.json lists it with its checksum.
    *[other] { $count } files, { $size }, read back and compared. manifest.json lists each with its checksum.
  }
-export-pull-written = All of it is on the stick, flushed and read back, and nothing waits to be written: the stick can be pulled out now.
-export-pull = Nothing is being written to the stick now: it can be pulled out.
+export-pull-written = All of it is on the stick, read back, and nothing waits to be written: the stick can be pulled out now. A computer may offer to check it, as the device has no right to sign sticks off.
+export-pull = Nothing is being written to the stick now, and nothing waits: it can be pulled out.
+export-pull-not-known = The stick does not say that all has reached it. Switch the device off before you pull it out, then look at the stick on a computer.
 export-notes = Notes

@@ -48,6 +48,7 @@ export-checked = { $count ->
     [one] 1 archivo, { $size }, releído y comparado. manifest.json lo recoge con su suma de comprobación.
    *[other] { $count } archivos, { $size }, releídos y comparados. manifest.json recoge cada uno con su suma de comprobación.
  }
-export-pull-written = Todo está en la memoria, escrito y releído, y no queda nada por escribir: ya se puede retirar la memoria.
-export-pull = Ahora no se escribe nada en la memoria: se puede retirar.
+export-pull-written = Todo está en la memoria USB, leído de nuevo, y nada queda por escribir: ya se puede sacar. Quizá un ordenador ofrezca comprobarla, pues el aparato no tiene permiso para expulsarla.
+export-pull = Ahora no se escribe nada en la memoria USB y nada queda pendiente: se puede sacar.
+export-pull-not-known = La memoria USB no confirma que todo haya llegado. Apague el aparato antes de sacarla y después revísela en un ordenador.
 export-notes = Notas
