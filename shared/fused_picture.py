@@ -40,6 +40,8 @@ TOP = 32767
 WORD = 257
 """Times a byte: the same byte twice in a 16-bit word."""
 
+_STRIP_ROWS = 64
+
 REMEMBERED_S = 0.7
 """Time constant of the slow mean that becomes the baseline: it reaches back about a second."""
 
@@ -105,9 +107,7 @@ class FusedPicture:
         """
         self._ambient_variance = variance_counts2
         self._ambient_counts = float(counts.mean(dtype=np.float64))
-        dark = (self._calibration.dark_counts + counts) * np.float32(self._per_count) - self._rounding
-        np.clip(dark, -TOP, TOP, out=dark)
-        self._dark[:] = np.rint(dark, out=dark)
+        self._prepare_dark(counts)
 
     def remembered(self) -> NDArray[np.float32] | None:
         """Mean signal of about the last second, (height, width), a copy; None before enough frames.
@@ -174,11 +174,9 @@ class FusedPicture:
         per_count = 2.0 ** (up - down)
         least_flat = float(calibration.flat[~calibration.defects].min())
         gain = np.rint(np.minimum(least_flat / calibration.flat.astype(np.float64), 1.0) * TOP)
-        rounding = np.rint(PART / 2 / gain)
-        dark = calibration.dark_counts * per_count - rounding
-        self._per_count, self._rounding = per_count, np.minimum(rounding, PART - 1).astype(np.uint16)
+        self._per_count = per_count
         self._gain[:] = gain
-        self._dark[:] = np.rint(np.clip(dark, -TOP, TOP))
+        self._prepare_dark(None)
         self._scale = per_count * least_flat * TOP / PART
         tone_shift, tone_limit, tone_share = _multiplier(WHITE / (self._scale * self._range_counts))
         tone_limit = min(tone_limit, WHITE * PART // tone_share >> tone_shift)
@@ -190,6 +188,16 @@ class FusedPicture:
             tone_shift=tone_shift, tone_limit=tone_limit, tone_share=tone_share,
             remember_phase=-1, remember_scale=0.0, remember_share=0.0,
         )  # fmt: skip
+
+    def _prepare_dark(self, ambient_counts: F32 | None) -> None:
+        """What is taken off a frame: dark and ambient counts, less what makes the product with the gain round to the nearest."""
+        for first in range(0, len(self._dark), _STRIP_ROWS):  # a strip at a time needs no plane beside the result
+            rows = slice(first, first + _STRIP_ROWS)
+            dark = self._calibration.dark_counts[rows] * np.float32(self._per_count)
+            if ambient_counts is not None:
+                dark += ambient_counts[rows] * np.float32(self._per_count)
+            dark -= np.rint(np.float32(PART / 2) / self._gain[rows])
+            self._dark[rows] = np.rint(np.clip(dark, -TOP, TOP, out=dark), out=dark)
 
     def _prepare_colours(self) -> None:
         settings = self._settings

@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable
 from contextlib import AsyncExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sdnotify
 from flask import Flask
@@ -26,12 +27,14 @@ from shared.errors import Refused
 from web_ui.access import Access
 from web_ui.app import close_app, create_app
 from web_ui.device_link import DeviceLink, StatePoll
-from web_ui.encryption import Encryption, is_loopback
 from web_ui.one_heap import share_one_heap
-from web_ui.own_names import OwnNames, own_names
+from web_ui.own_names import OwnNames, is_loopback, own_names
 from web_ui.page_server import PageServer
 from web_ui.pictures import PictureServer
 from web_ui.tls_front import TlsFront
+
+if TYPE_CHECKING:
+    from web_ui.encryption import Encryption
 
 _log = logging.getLogger("web_ui")
 
@@ -78,7 +81,7 @@ async def _serve(arguments: argparse.Namespace) -> int:
     device = DeviceLink(run_folder / "control.sock")
     access = Access.kept_in(run_folder, device, clock, arguments.pair_word)
     names = (*own_names(), *arguments.name)
-    tls = None if is_loopback(host) else Encryption(arguments.state_dir or arguments.data_dir / "page", names, host)
+    tls = None if is_loopback(host) else _encryption(arguments.state_dir or arguments.data_dir / "page", names, host)
     async with AsyncExitStack() as opened:
         pictures = PictureServer(run_folder / "frame_bus", access, port, clock, names=OwnNames(names))
         opened.push_async_callback(pictures.close)
@@ -106,7 +109,13 @@ async def _serve(arguments: argparse.Namespace) -> int:
         return await _watch(stop, page, poll, tls)
 
 
-def _say_ready(run_folder: Path, url: str, word: str, tls: Encryption | None) -> None:
+def _encryption(folder: Path, names: tuple[str, ...], host: str) -> "Encryption":
+    from web_ui.encryption import Encryption  # here: its library takes 6 MB, which a page on loopback does not need
+
+    return Encryption(folder, names, host)
+
+
+def _say_ready(run_folder: Path, url: str, word: str, tls: "Encryption | None") -> None:
     """One line for whoever started this, and the fingerprint where ``tapetum status`` looks for it."""
     line = {"url": url, "pair": word}
     kept = run_folder / "fingerprint"
@@ -125,7 +134,7 @@ def _stop_signal() -> asyncio.Event:
     return stop
 
 
-async def _pictures_listening(pictures: PictureServer, host: str, port: int, tls: Encryption | None) -> None:
+async def _pictures_listening(pictures: PictureServer, host: str, port: int, tls: "Encryption | None") -> None:
     try:
         await pictures.start(host, port, tls.context if tls else None)
     except OSError as error:
@@ -135,7 +144,7 @@ async def _pictures_listening(pictures: PictureServer, host: str, port: int, tls
 
 
 async def _page_listening(
-    app: Flask, host: str, port: int, tls: Encryption | None, opened: AsyncExitStack
+    app: Flask, host: str, port: int, tls: "Encryption | None", opened: AsyncExitStack
 ) -> PageServer:
     """The page's server; encrypted, it listens on loopback behind a front, which answers on ``host`` and ``port``."""
     if tls is None:
@@ -161,7 +170,7 @@ def _soon(loop: asyncio.AbstractEventLoop, act: Callable[..., object], *argument
         loop.call_soon_threadsafe(act, *arguments)
 
 
-async def _watch(stop: asyncio.Event, page: PageServer, poll: StatePoll, tls: Encryption | None) -> int:
+async def _watch(stop: asyncio.Event, page: PageServer, poll: StatePoll, tls: "Encryption | None") -> int:
     """Wait for the stop signal; feed systemd's watchdog while every thread lives, and end when one does not."""
     notifier = sdnotify.SystemdNotifier()
     look_again = time.monotonic() + _CERTIFICATE_S
@@ -182,7 +191,7 @@ async def _watch(stop: asyncio.Event, page: PageServer, poll: StatePoll, tls: En
     return 0
 
 
-def _url(host: str, port: int, tls: Encryption | None) -> str:
+def _url(host: str, port: int, tls: "Encryption | None") -> str:
     if host in ("0.0.0.0", "::"):  # noqa: S104 - compared, not bound
         host = _own_address()
     scheme = "http" if tls is None else "https"

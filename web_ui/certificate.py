@@ -20,6 +20,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from shared.errors import Refused
+from web_ui.fingerprint import fingerprint_of
 from web_ui.sessions import keep_secret
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
@@ -56,11 +57,6 @@ class Subject:
     def general_names(self) -> list[x509.GeneralName]:
         """As in a certificate."""
         return [*map(x509.DNSName, self.names), *map(x509.IPAddress, self.addresses)]
-
-
-def fingerprint_of(pem: bytes) -> str:
-    """SHA-256 of a certificate, as tablets show it."""
-    return x509.load_pem_x509_certificate(pem).fingerprint(hashes.SHA256()).hex(":").upper()
 
 
 class PageCertificate:

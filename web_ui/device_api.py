@@ -8,7 +8,7 @@ from apiflask import APIBlueprint
 from flask import request
 
 from shared.protocol.device_facts import DeviceFacts, GetDevice
-from web_ui.certificate import fingerprint_of
+from web_ui.fingerprint import fingerprint_of
 from web_ui.operation import ask, operation, parts
 from web_ui.own_names import own_addresses, own_names
 from web_ui.schemas import schema_of

@@ -1,12 +1,11 @@
 """TLS for the page and the pictures alike: certificate, context, and keeping both up to date."""
 
 import datetime
-import ipaddress
 from collections.abc import Sequence
 from pathlib import Path
 
 from web_ui.certificate import PageCertificate, Subject
-from web_ui.own_names import own_addresses
+from web_ui.own_names import is_address, own_addresses
 
 
 class Encryption:
@@ -28,20 +27,6 @@ class Encryption:
     def _subject(self) -> Subject:
         given = (self._host,) if is_address(self._host) else ()
         return Subject.of(self._names, [one for one in (*own_addresses(), *given) if one not in ("0.0.0.0", "::")])  # noqa: S104
-
-
-def is_address(host: str) -> bool:
-    """Whether it is an address and not a name."""
-    try:
-        ipaddress.ip_address(host)
-    except ValueError:
-        return False
-    return True
-
-
-def is_loopback(host: str) -> bool:
-    """Whether nobody but this machine itself can reach a server there."""
-    return host == "localhost" or (is_address(host) and ipaddress.ip_address(host).is_loopback)
 
 
 def _now() -> datetime.datetime:

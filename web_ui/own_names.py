@@ -43,12 +43,18 @@ class OwnNames:
         if found is None:
             return None
         host = found[1].casefold()
-        return host if host in self._names or _is_address(host) else None
+        return host if host in self._names or is_address(host.strip("[]")) else None
 
 
-def _is_address(host: str) -> bool:
+def is_address(host: str) -> bool:
+    """Whether it is an address and not a name."""
     try:
-        ipaddress.ip_address(host.strip("[]"))
+        ipaddress.ip_address(host)
     except ValueError:
         return False
     return True
+
+
+def is_loopback(host: str) -> bool:
+    """Whether nobody but this machine itself can reach a server there."""
+    return host == "localhost" or (is_address(host) and ipaddress.ip_address(host).is_loopback)

@@ -60,7 +60,7 @@ def open_source(options: argparse.Namespace, settings: Settings, clock: Clock) -
 
 def _simulated(options: argparse.Namespace, clock: Clock) -> Source:
     from device.camera.simulated import SimulatedCamera
-    from device.light.simulated import RING_NAME, SimulatedRingReader
+    from device.light.simulated_ring import RING_NAME, SimulatedRingReader
     from shared.scene.description import Scene, scene_path
 
     path = scene_path(options.scene)

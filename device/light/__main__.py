@@ -24,7 +24,8 @@ from device.light.sensed import limits
 from device.light.sensors.link import SensorLink
 from device.light.sensors.simulated import rehearsal_settings
 from device.light.service import LogLines, ServiceNotice, ask_for_priority
-from device.light.simulated import RING_NAME, SimulatedRing, simulated_factory
+from device.light.simulated_pins import simulated_factory
+from device.light.simulated_ring import RING_NAME, SimulatedRing
 from device.light.software_pwm import SoftwarePwm
 from shared.clock import SystemClock
 from shared.errors import Refused

@@ -5,6 +5,7 @@ from numcodecs import blosc
 from numpy.typing import NDArray
 
 from shared.frame import Counts
+from shared.fresh_pages import fresh_zeros
 from shared.recording.bit_planes import BLOCK_PIXELS, GROUP, PAD, SLACK, pack_planes, sort_planes
 from shared.recording.frame_codec import LEVEL
 
@@ -12,13 +13,14 @@ from shared.recording.frame_codec import LEVEL
 class FrameRoom:
     """Room for one frame of ``shape`` (height, width) while it waits to be packed, held as bit planes.
 
-    Where the pixels are not a multiple of 64 it holds the counts themselves.
+    Planes that no pixel needs take no memory: six of sixteen, for a camera of 10 bits. Where the pixels are not a multiple of 64
+    it holds the counts themselves.
     """
 
     def __init__(self, shape: tuple[int, int]) -> None:
         self.pixels = shape[0] * shape[1]
         block, blocks = min(BLOCK_PIXELS, self.pixels), -(-self.pixels // BLOCK_PIXELS)
-        self.planes = np.zeros((blocks, PAD + 2 * block + SLACK), np.uint8)
+        self.planes = fresh_zeros((blocks, PAD + 2 * block + SLACK), np.uint8)
         self.used = np.zeros(blocks, np.uint8)
         self.counts: Counts | None = np.empty(self.pixels, np.uint16) if self.pixels % GROUP else None
 
@@ -44,7 +46,7 @@ class FramePacker:
         pixels = shape[0] * shape[1]
         block, blocks = min(BLOCK_PIXELS, pixels), -(-pixels // BLOCK_PIXELS)
         self._same, self._starts = (np.zeros(2 * block // 64 + 2, np.uint64) for _ in range(2))
-        self._out = np.zeros(16 + blocks * (4 + 4 + 2 * block + block // 64 + 64) + SLACK, np.uint8)
+        self._out = fresh_zeros((16 + blocks * (4 + 4 + 2 * block + block // 64 + 64) + SLACK,), np.uint8)
 
     def pack(self, room: FrameRoom) -> NDArray[np.uint8]:
         """Compress the frame in ``room``; the bytes, (n,) uint8, are lent until the next call."""

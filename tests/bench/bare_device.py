@@ -5,7 +5,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-from device.light.simulated import RING_NAME, SimulatedRingReader
+from device.light.simulated_ring import RING_NAME, SimulatedRingReader
 from shared.protocol.control import GetState, State
 from shared.protocol.control_client import ControlClient
 

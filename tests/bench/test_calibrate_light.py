@@ -9,7 +9,7 @@ from statistics import median
 
 import pytest
 
-from device.light.simulated import RING_NAME, SimulatedRingReader
+from device.light.simulated_ring import RING_NAME, SimulatedRingReader
 from tests.bench.running_demo import Demo, running_demo, wait_for
 
 SCENE = """

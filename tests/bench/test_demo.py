@@ -24,7 +24,7 @@ import zarr
 import zarr.core.sync
 from PIL import Image
 
-from device.light.simulated import RING_NAME, RingRecord, SimulatedRingReader
+from device.light.simulated_ring import RING_NAME, RingRecord, SimulatedRingReader
 from shared.protocol import control as c
 from shared.protocol.control_client import ControlClient
 from shared.recording import Recording

@@ -10,7 +10,8 @@ from pathlib import Path
 from gpiozero.pins import Factory
 
 import device.light.__main__ as guard
-from device.light.simulated import RING_NAME, RingPin, SimulatedRing, simulated_factory
+from device.light.simulated_pins import RingPin, simulated_factory
+from device.light.simulated_ring import RING_NAME, SimulatedRing
 from shared.clock import SystemClock
 from tests.faults import wall_clock
 from tests.faults.orders import Orders

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from device.light.simulated import DROP_OUT_NS, RING_NAME, RingRecord, SimulatedRingReader
+from device.light.simulated_ring import DROP_OUT_NS, RING_NAME, RingRecord, SimulatedRingReader
 
 MS = 1_000_000
 

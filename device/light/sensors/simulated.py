@@ -13,7 +13,7 @@ from pathlib import Path
 from device.light.sensors import SensorName
 from device.light.sensors.fitted import Sensor
 from device.light.sensors.kernel_file import number_in
-from device.light.simulated import RING_NAME, SimulatedRingReader
+from device.light.simulated_ring import RING_NAME, SimulatedRingReader
 from shared.clock import Clock
 from shared.settings import LightSettings
 

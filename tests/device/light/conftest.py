@@ -15,7 +15,7 @@ from device.light.guard import Guard
 from device.light.lamp import Lamp
 from device.light.link import LightLink
 from device.light.pwm import Pulses, PwmFailed
-from device.light.simulated import RingRecord, SimulatedRingReader
+from device.light.simulated_ring import RingRecord, SimulatedRingReader
 from shared.clock import SystemClock
 from shared.sensor_settings import SupplySettings, TemperatureSettings
 from shared.settings import LightSettings

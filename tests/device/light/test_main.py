@@ -8,7 +8,7 @@ from gpiozero.pins.mock import MockFactory
 
 from device.light import __main__ as program
 from device.light.loop import GuardLoop
-from device.light.simulated import SimulatedRingReader
+from device.light.simulated_ring import SimulatedRingReader
 from shared.settings import LightSettings
 
 PINS = (LightSettings().enable_pin, LightSettings().heartbeat_pin)

@@ -11,7 +11,7 @@ from device.light import __main__ as program
 from device.light.conditions import SAME_EXPOSURES
 from device.light.lamp import Lamp
 from device.light.pwm import PwmFailed
-from device.light.simulated import SimulatedRingReader
+from device.light.simulated_ring import SimulatedRingReader
 from device.light.software_pwm import SoftwarePwm
 from shared.clock import SystemClock
 from shared.errors import Refused

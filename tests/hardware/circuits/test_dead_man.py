@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from device.light.guard import BEAT_NS
-from device.light.simulated import DROP_OUT_NS
+from device.light.simulated_ring import DROP_OUT_NS
 from tests.hardware.circuits import bench
 from tests.hardware.circuits.bench import driven, edges, even, run, supply
 

@@ -9,14 +9,8 @@ from hypothesis import strategies as st
 
 from device.camera.source import LightSeen
 from device.light.pins import output_pin
-from device.light.simulated import (
-    DROP_OUT_NS,
-    Change,
-    RingRecord,
-    SimulatedRing,
-    SimulatedRingReader,
-    simulated_factory,
-)
+from device.light.simulated_pins import simulated_factory
+from device.light.simulated_ring import DROP_OUT_NS, Change, RingRecord, SimulatedRing, SimulatedRingReader
 from tests.conftest import ManualClock
 
 MS = 1_000_000
@@ -159,7 +153,7 @@ def test_the_history_is_bounded(ring, seen, manual_clock):
 WRITER = """
 import sys
 from pathlib import Path
-from device.light.simulated import SimulatedRing
+from device.light.simulated_ring import SimulatedRing
 from tests.conftest import ManualClock
 clock = ManualClock(1_000_000_000)
 ring = SimulatedRing(Path(sys.argv[1]), clock)
