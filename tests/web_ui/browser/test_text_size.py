@@ -6,10 +6,11 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, expect_live, leave, new_tablet
+from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, leave, new_tablet
 
 pytestmark = pytest.mark.browser
 
+PHONE = (390, 844)
 USUAL_PX = 16
 """Size of text that browsers start from."""
 
@@ -38,15 +39,28 @@ def enlarged(chrome: Browser, how: str, size: tuple[int, int]) -> Iterator[Page]
 
 
 @pytest.mark.usefixtures("device")
-@pytest.mark.parametrize(("how", "size"), [("zoom", LANDSCAPE), ("zoom", PORTRAIT), ("size of text", LANDSCAPE)])
-def test_nothing_is_lost_at_twice_the_text(web: WebProcess, chrome: Browser, how: str, size: tuple[int, int]) -> None:
+@pytest.mark.parametrize(
+    ("how", "size", "language"),
+    [
+        ("zoom", LANDSCAPE, "es"),
+        ("zoom", PORTRAIT, "en"),
+        ("size of text", LANDSCAPE, "en"),
+        ("size of text", PHONE, "de"),
+    ],
+)
+def test_nothing_is_lost_at_twice_the_text(
+    web: WebProcess, chrome: Browser, how: str, size: tuple[int, int], language: str
+) -> None:
     with enlarged(chrome, how, size) as page:
+        page.add_init_script(f"localStorage.setItem('language', '{language}')")
         page.goto(web.url)
-        expect(page.get_by_label("Word shown by the device")).to_be_visible()
+        expect(page.locator("#pairing")).to_be_visible()
         found = {"pairing": page.evaluate(LOST)}
         page.goto("about:blank")
         page.goto(f"{web.url}/#pair={web.pair}")
-        expect_live(page)
+        page.wait_for_function(
+            "() => !document.getElementById('live').hidden && document.querySelector('.not-live') === null"
+        )
         for place in page.evaluate(REGISTERED):
             page.locator("[data-sheet=sheet-places]:visible").tap()
             found[f"the Places sheet before {place}"] = page.evaluate(LOST)
