@@ -170,9 +170,8 @@ class AmbientPlane(RunningRate):
         exposure_us, gain = self._taken_with
         scale = exposure_us * gain / 1000.0
         raw = self.rate.reshape(-1)[region.indices] * np.float32(scale)
-        squares = region.inverse_flat * region.inverse_flat
         number = len(raw)
-        shot = self._calibration.counts_per_electron * gain * max(float(np.dot(raw, squares)), 0.0)
-        constant = float(counts_variance(0.0, gain, self._calibration)) * float(squares.sum())
+        shot = self._calibration.counts_per_electron * gain * max(float(np.dot(raw, region.squares)), 0.0)
+        constant = float(counts_variance(0.0, gain, self._calibration)) * region.sum_of_squares
         variance = (shot + constant) / number**2 * self.noise_share
         return Measured(float(np.dot(raw, region.inverse_flat)) / number / scale, math.sqrt(variance) / scale)

@@ -3,7 +3,9 @@
 Draws what ``live_picture.PlainPicture`` draws, within two grey levels except where rounding moves a value over a threshold.
 """
 
+import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -127,23 +129,21 @@ class FusedPicture:
         state = self._state
         if frame.lit:
             factor = self._calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
-            numbers = self._frame_numbers(factor)
-            self._take_noise(frame.gain, factor, numbers)
+            known = self._frame_numbers(factor)
+            self._take_noise(frame.gain, factor, known)
         else:
-            factor, state = 1.0, self._unlit_state
-            numbers = self._base._replace(fresh=1)
+            factor, state, known = 1.0, self._unlit_state, {"fresh": 1}
             look = replace(look, reference=None)
-        with_percent = look.reference is not None and look.view != "grey"
-        if with_percent:
+        if look.reference is not None and look.view != "grey":
             self._prepare_baseline(factor, look)
-            numbers = self._doubt_numbers(self._percent_numbers(numbers, factor, look), factor, look)
-        planes = self._drawn(frame, look, numbers, state, with_percent)
+            known |= self._percent_numbers(factor, look) | self._doubt_numbers(factor, look)
+        planes = self._drawn(frame, look, self._base._replace(**known), state)
         if frame.lit:
             self._factor, self._fresh = factor, False
             self._remembered_frames += 1
         return planes
 
-    def _drawn(self, frame: Frame, look: Look, numbers: Numbers, state: Lane, with_percent: bool) -> Planes:
+    def _drawn(self, frame: Frame, look: Look, numbers: Numbers, state: Lane) -> Planes:
         pixels = np.ascontiguousarray(frame.pixels)
         pixels.flags.writeable = False
         sources = (self._sources.pixels, self._sources.starts, self._sources.sources)
@@ -214,54 +214,54 @@ class FusedPicture:
             clear=clear, ramp=ramp, cover_slope=int(settings.overlay_opacity * TOP / ramp), **coefficients
         )
 
-    def _frame_numbers(self, factor: float) -> Numbers:
+    def _frame_numbers(self, factor: float) -> dict[str, Any]:
         """How this frame enters the steadied plane and the slow mean."""
         fresh = self._fresh or self._settings.steadying == 0
         rescale = PART if fresh else round(PART * self._factor / factor)
         seconds = self._calibration.camera.frame_interval_us * 1e-6 * REMEMBERED_EVERY
         visits = self._remembered_frames // REMEMBERED_EVERY + 1
-        return self._base._replace(
-            fresh=int(fresh),
-            rescale=rescale,
-            remember_phase=self._remembered_frames % REMEMBERED_EVERY,
-            remember_scale=factor / self._scale,
-            remember_share=max(1.0 / visits, 1.0 - float(np.exp(-seconds / REMEMBERED_S))),
-        )
+        return {
+            "fresh": int(fresh),
+            "rescale": rescale,
+            "remember_phase": self._remembered_frames % REMEMBERED_EVERY,
+            "remember_scale": factor / self._scale,
+            "remember_share": max(1.0 / visits, 1.0 - math.exp(-seconds / REMEMBERED_S)),
+        }
 
-    def _take_noise(self, gain: float, factor: float, numbers: Numbers) -> None:
+    def _take_noise(self, gain: float, factor: float, known: dict[str, Any]) -> None:
         """Noise of the steadied plane and of the slow mean after this frame."""
         steadied = self._steadied_noise.take(frame_noise(self._calibration, gain, factor, self._ambient_counts))
-        if numbers.remember_phase == 0:
-            self._slow_noise.take(steadied, numbers.remember_share)
+        if known["remember_phase"] == 0:
+            self._slow_noise.take(steadied, known["remember_share"])
 
-    def _percent_numbers(self, numbers: Numbers, factor: float, look: Look) -> Numbers:
+    def _percent_numbers(self, factor: float, look: Look) -> dict[str, Any]:
         assert look.reference is not None
         per_value = 100.0 * self._percent_unit * factor / (self._scale * look.reference)
         shift, limit, share = _multiplier(per_value)
         levels = [round(level * self._percent_unit) for level in look.contours_percent]
         a, b, c, d = (*levels, *[TOP] * (4 - len(levels)))
-        return numbers._replace(
-            relative=1, percent_shift=shift, percent_limit=limit, percent_share=share,
-            with_baseline=int(look.baseline is not None), level_0=a, level_1=b, level_2=c, level_3=d,
-        )  # fmt: skip
+        return {
+            "relative": 1, "percent_shift": shift, "percent_limit": limit, "percent_share": share,
+            "with_baseline": int(look.baseline is not None), "level_0": a, "level_1": b, "level_2": c, "level_3": d,
+        }  # fmt: skip
 
-    def _doubt_numbers(self, numbers: Numbers, factor: float, look: Look) -> Numbers:
+    def _doubt_numbers(self, factor: float, look: Look) -> dict[str, Any]:
         """What ``PercentNoise`` says, in the kernel's unit of percent."""
         assert look.reference is not None
         assert self._steadied_noise.noise is not None
         known = self._steadied_noise.noise + Noise(still=self._ambient_variance * factor**2)
         noise = look.percent_noise(known, self._settings.smoothing)
         per_signal = 100.0 * self._percent_unit / look.reference
-        return numbers._replace(
-            by_percent=noise.pixel.shot * per_signal,
-            by_still=(noise.pixel.still + noise.baseline.still) * per_signal**2,
-            by_baseline=(noise.pixel.shot + noise.baseline.shot) * per_signal**2,
-            by_reference=noise.relative_u**2,
-            least_squared=self._settings.least_signal_to_noise**2,
-            widest_squared=(self._settings.widest_u_percent * self._percent_unit) ** 2,
-            most_inverse_flat=self._most_inverse_flat,
-            most_baseline=self._most_below if look.baseline is not None else 0.0,
-        )
+        return {
+            "by_percent": noise.pixel.shot * per_signal,
+            "by_still": (noise.pixel.still + noise.baseline.still) * per_signal**2,
+            "by_baseline": (noise.pixel.shot + noise.baseline.shot) * per_signal**2,
+            "by_reference": noise.relative_u**2,
+            "least_squared": self._settings.least_signal_to_noise**2,
+            "widest_squared": (self._settings.widest_u_percent * self._percent_unit) ** 2,
+            "most_inverse_flat": self._most_inverse_flat,
+            "most_baseline": self._most_below if look.baseline is not None else 0.0,
+        }
 
     def _prepare_baseline(self, factor: float, look: Look) -> None:
         """Baseline in the units of the steadied plane, and of its blocks in signal units, made anew only when something changed."""

@@ -22,6 +22,9 @@ def variance_counts2(
     ``counts_per_electron`` is K times the analogue gain, ``read_noise_e`` in electrons. Means below dark count as dark. The
     photon transfer relation of EMVA 1288 (release 4.0 Linear, section 2): K^2 sigma_d^2 + K (mu - mu_dark) + 1/12.
     """
+    still = (counts_per_electron * read_noise_e) ** 2 + QUANTISATION_COUNTS2
+    if isinstance(mean_counts_above_dark, float):
+        return counts_per_electron * max(mean_counts_above_dark, 0.0) + still
     shot = counts_per_electron * np.maximum(mean_counts_above_dark, 0.0)
-    total = shot + (counts_per_electron * read_noise_e) ** 2 + QUANTISATION_COUNTS2
+    total = shot + still
     return float(total) if np.ndim(total) == 0 else total

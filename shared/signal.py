@@ -103,12 +103,14 @@ def counts_variance(counts: NDArray[np.floating] | float, gain: float, calibrati
 class RegionPixels:
     """The good pixels of a region with their calibration, gathered once so that a frame costs little.
 
-    ``indices`` (n,) flat indices; ``dark_counts`` and ``inverse_flat`` (n,) float32.
+    ``indices`` (n,) flat indices; ``dark_counts``, ``inverse_flat`` and its ``squares`` (n,) float32; ``sum_of_squares``.
     """
 
     indices: NDArray[np.intp]
     dark_counts: NDArray[np.float32]
     inverse_flat: NDArray[np.float32]
+    squares: NDArray[np.float32]
+    sum_of_squares: float
 
     @classmethod
     def gathered(cls, indices: NDArray[np.intp], calibration: Calibration) -> Self:
@@ -117,7 +119,9 @@ class RegionPixels:
         if not len(good):
             raise Refused("every pixel of the region is a defect", len(indices), "choose a larger region")
         dark = calibration.dark_counts.reshape(-1)[good]
-        return cls(good, dark, 1.0 / calibration.flat.reshape(-1)[good])
+        inverse = 1.0 / calibration.flat.reshape(-1)[good]
+        squares = inverse * inverse
+        return cls(good, dark, inverse, squares, float(squares.sum()))
 
 
 @dataclass(frozen=True)
@@ -140,9 +144,8 @@ def region_signal(frame: Frame, region: RegionPixels, calibration: Calibration) 
     number = len(raw)
     counts = raw - region.dark_counts
     mean = float(np.dot(counts, region.inverse_flat)) / number
-    squares = region.inverse_flat * region.inverse_flat
     k = calibration.counts_per_electron * frame.gain
-    constant = float(counts_variance(0.0, frame.gain, calibration))
-    variance = (k * max(float(np.dot(counts, squares)), 0.0) + constant * float(squares.sum())) / number**2
+    constant = variance_counts2(0.0, k, calibration.read_noise_electrons)
+    variance = (k * max(float(np.dot(counts, region.squares)), 0.0) + constant * region.sum_of_squares) / number**2
     share = np.count_nonzero(raw >= calibration.saturation_counts) / number
     return RegionSignal(Measured(mean * factor, math.sqrt(variance) * factor), share)
