@@ -14,6 +14,8 @@ import numpy as np
 from playwright.sync_api import Page, sync_playwright
 
 from device.simulate import simulate
+from shared.protocol.review import ReviewRegion
+from shared.recording.afterwards import Marks, write_marks
 from shared.scene.description import Scene
 from tests import chromium
 from tests.perf.page_drawn import fake_device
@@ -22,6 +24,7 @@ from tests.perf.picture_server import WORD, free_port_pair, running
 SECONDS = 30.0
 TOUCHES, DRAG_S = 40, 6.0
 NAME = "flap"
+MARKS = Marks(ReviewRegion("base:180,500,60,60", 0.0), (ReviewRegion("tip:1000,500,60,60", 0.0),))
 FLAP = Path(__file__).parents[2] / "shared/scene/ready/flap.toml"
 
 TOUCHED = """async (at) => {
@@ -68,8 +71,10 @@ def measured(page: Page, seed: int) -> tuple[list[float], list[float]]:
 def rows() -> list[dict[str, object]]:
     """Medians of three runs in one browser."""
     with tempfile.TemporaryDirectory() as folder:
-        (Path(folder) / "recordings").mkdir()
-        simulate(Scene.load(FLAP), Path(folder) / "recordings" / f"{NAME}.zarr", SECONDS, seed=1)
+        recorded = Path(folder) / "recordings" / f"{NAME}.zarr"
+        recorded.parent.mkdir()
+        simulate(Scene.load(FLAP), recorded, SECONDS, seed=1)
+        write_marks(recorded, MARKS)
         with fake_device(folder):
             server = (
                 "web_ui",
