@@ -1,10 +1,10 @@
 #!/bin/sh
 # What the tests need of Debian besides Python: brings it where it may, says what to install where it may not.
-# chromium, and libatomic1 for what drives it: the page's tests. ngspice: the circuits' tests. openscad, xvfb: the printed parts, and
-# their pictures.
+# chromium without a window, and libatomic1 for what drives it: the page's tests. ngspice: the circuits' tests. openscad, xvfb: the
+# printed parts, and their pictures.
 set -eu
 missing=
-for pair in chromium:chromium ngspice:ngspice openscad:openscad Xvfb:xvfb xauth:xauth; do
+for pair in chromium-headless-shell:chromium-headless-shell ngspice:ngspice openscad:openscad Xvfb:xvfb xauth:xauth; do
     command -v "${pair%%:*}" >/dev/null || missing="$missing ${pair##*:}"
 done
 ls /lib/*/libatomic.so.1 /usr/lib/*/libatomic.so.1 >/dev/null 2>&1 || missing="$missing libatomic1"

@@ -1,6 +1,7 @@
 """Debian's browser, as every test of the page starts it: without its own traffic."""
 
-PATH = "/usr/bin/chromium"
+PATH = "/usr/bin/chromium-headless-shell"
+"""The same browser, of the same package source, without its own window: a new tablet costs a processor half as much."""
 FLAGS = [
     "--headless",
     "--no-sandbox",

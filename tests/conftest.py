@@ -42,7 +42,7 @@ def manual_clock() -> ManualClock:
 def chrome() -> Iterator[Browser]:
     """Debian's chromium. One for all: a process can hold only one of these drivers."""
     if not Path(chromium.PATH).exists():
-        pytest.fail("chromium is not installed; run: apt-get install chromium (make packages does it)")
+        pytest.fail("chromium is not installed; run: apt-get install chromium-headless-shell (make packages does it)")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium.PATH, args=chromium.FLAGS)
         yield browser

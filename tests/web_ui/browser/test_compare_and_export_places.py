@@ -27,6 +27,8 @@ SIZES = [LANDSCAPE, PORTRAIT, PHONE]
 COMPARE = """async ([reference, region]) => fetch("/api/v1/comparisons", {
   method: "POST", headers: {"content-type": "application/json"},
   body: JSON.stringify({first: "before", second: "after5", reference, regions: [region]})})"""
+LOOK_AGAIN = "() => dispatchEvent(new Event('hashchange'))"
+"""As who opens the place anew; by itself it looks every four seconds."""
 LOADED = (
     "() => [...document.querySelectorAll('#compare-stage img')].every((one) => one.complete && one.naturalWidth > 0)"
 )
@@ -108,6 +110,9 @@ def test_two_runs_are_compared_looked_at_and_saved(page: Page) -> None:
         page.locator("#compare-save-table").tap()
     assert saved.value.suggested_filename == "before_and_after5.csv"
     with page.expect_download() as saved:
+        page.locator("#compare-save-points").tap()
+    assert saved.value.suggested_filename.endswith(".csv")
+    with page.expect_download() as saved:
         page.locator("#compare-save-picture").tap()
     assert saved.value.suggested_filename == "before_and_after5.png"
 
@@ -133,12 +138,13 @@ def test_sticks_come_fill_up_and_go_and_an_export_is_stopped(
     page.evaluate("(names) => { location.hash = `#export/${names.join('/')}`; }", names[:2])
     expect(page.locator("#export-no-drive")).to_contain_text("it appears here by itself")
     expect(page.locator("#export-start")).to_be_disabled()
-    records.drives = [replace(STICK, free_bytes=9_000_000)]
+    records.drives = [replace(STICK, free_bytes=9_000_000)]  # it appears by itself; what follows is looked at sooner
     expect(page.locator("#export-room")).to_contain_text("9 MB free")
     page.get_by_label("Maps of the inflow").check()
     expect(page.locator("#export-room")).to_contain_text("does not fit")
     expect(page.locator("#export-start")).to_be_disabled()
     records.drives = [replace(STICK, path=Path("/media/pulled"), free_bytes=None), STICK]
+    page.evaluate(LOOK_AGAIN)
     expect(page.locator("#export-drives")).to_contain_text("does not answer")
     expect(page.locator("#export-start")).to_be_enabled()
     check(page)

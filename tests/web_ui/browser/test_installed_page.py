@@ -155,7 +155,12 @@ def test_the_screen_stays_on_while_the_live_picture_is_shown(
       const counted = async (kind) => { const lock = await request(kind); window.locks += 1; return lock; };
       if (request) navigator.wakeLock.request = counted;
     """
-    page = opened(f"{web.url}/#pair={web.pair}", watch=lambda page: page.add_init_script(ask))
+
+    def watch(page: Page) -> None:
+        page.context.grant_permissions(["screen-wake-lock"])  # a browser with a window grants it to a page in sight
+        page.add_init_script(ask)
+
+    page = opened(f"{web.url}/#pair={web.pair}", watch=watch)
     expect_live(page)
     page.wait_for_function("() => window.locks === 1")
 

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -261,10 +262,23 @@ def test_curves_grow_and_a_tablet_that_comes_late_sees_them_whole(
     assert answer["injections_ms"]
     assert answer["times_ms"][-1] - answer["times_ms"][0] > 2000
     late.close()
+    kept_as_table_and_picture(marked)
     marked.locator("#curves-fold").click()
     expect(marked.locator("#curves")).to_be_hidden()
     marked.locator("#curves-fold").click()
     expect(marked.locator("#curves")).to_be_visible()
+
+
+def kept_as_table_and_picture(page: Page) -> None:
+    """The growing curves as CSV with their uncertainties, and as PNG."""
+    for word, kind in (("Save table", "csv"), ("Save picture", "png")):
+        open_sheet(page, "More")
+        page.locator("#curves-save").click()
+        with page.expect_download() as saving:
+            page.locator("#line").get_by_role("button", name=word).click()
+        assert saving.value.suggested_filename.endswith(kind)
+        content = Path(saving.value.path()).read_bytes()
+        assert content.startswith(b"\x89PNG") if kind == "png" else content.count(b"\n") > 5
 
 
 def test_axe_finds_nothing_while_drawing_frozen_closer_or_in_a_sheet(marked: Page) -> None:
