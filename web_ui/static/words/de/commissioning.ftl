@@ -30,7 +30,7 @@ commissioning-sharpness-about = Wie viel Kontrast feine Einzelheiten behalten.
 commissioning-leakage-about = Wie viel vom eigenen Licht des Rings durch das Filter kommt.
 commissioning-sensitivity-about = Der wenigste Farbstoff, der noch zu sehen ist, und bis wohin das Signal ihm proportional ist.
 commissioning-history-about = Jede Kalibrierung bleibt erhalten. Wer eine ältere wieder aufnimmt, behält sie noch einmal unter neuem Datum; nichts geht verloren.
-commissioning-papers-about = Unterlagen zum Ansehen, Speichern oder Drucken.
+commissioning-papers-about = Papiere zum Ansehen, Speichern oder Drucken. Sie sind englisch.
 
 commissioning-check-guide =
     Stellen Sie das Handgerät in seine dunkle Kiste auf die Karte ohne Farbstoff, das Fenster sauber, wie bei der Kalibrierung.

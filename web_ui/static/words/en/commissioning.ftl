@@ -30,7 +30,7 @@ commissioning-sharpness-about = How much contrast fine detail keeps.
 commissioning-leakage-about = How much of the ring's own light comes through the filter.
 commissioning-sensitivity-about = The least dye that is seen, and how far the signal is proportional to it.
 commissioning-history-about = Every calibration is kept. Taking an older one up again keeps it once more, newly dated; nothing is lost.
-commissioning-papers-about = Papers to look at, save or print.
+commissioning-papers-about = Papers to look at, save or print. They are in English.
 
 commissioning-check-guide =
     Stand the handheld in its dark box on the plain card, the window clean, as at commissioning.

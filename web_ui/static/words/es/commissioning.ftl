@@ -30,7 +30,7 @@ commissioning-sharpness-about = Cuánto contraste conservan los detalles finos.
 commissioning-leakage-about = Cuánta luz del propio anillo atraviesa el filtro.
 commissioning-sensitivity-about = La menor cantidad de colorante que se ve, y hasta dónde la señal le es proporcional.
 commissioning-history-about = Cada calibración se conserva. Al retomar una anterior se guarda otra vez con fecha nueva; no se pierde nada.
-commissioning-papers-about = Documentos para ver, guardar o imprimir.
+commissioning-papers-about = Papeles para ver, guardar o imprimir. Están en inglés.
 
 commissioning-check-guide =
     Coloque el aparato de mano en su caja oscura sobre la tarjeta lisa, con la ventana limpia, como al calibrar.
