@@ -236,6 +236,11 @@ def expect_live(page: Page) -> None:
     page.wait_for_function("() => document.getElementById('live-word').textContent === 'LIVE'", timeout=PATIENCE_MS)
 
 
+def awake(page: Page) -> None:
+    """Connect at once, as when a tablet's network comes back; left alone a page waits up to four seconds between its tries."""
+    page.evaluate("() => dispatchEvent(new Event('online'))")
+
+
 ROLE = "() => document.getElementById('role').dataset.words.replace('pairing-you-', '')"
 ROLE_KNOWN = f"() => ['control', 'watch'].includes(({ROLE})())"
 ASKS_UNTIL_IT_CONTROLS = f"""async () => {{

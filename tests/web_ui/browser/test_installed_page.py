@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from shared.protocol import control as c
 from tests import chromium
-from tests.web_ui.browser.conftest import WebProcess, expect_live, free_port_pair, new_tablet, web_process
+from tests.web_ui.browser.conftest import WebProcess, awake, expect_live, free_port_pair, new_tablet, web_process
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -103,6 +103,7 @@ def test_a_newer_page_of_the_device_is_offered_and_taken(
     expect(places).to_have_text("Places")
     words.write_text(words.read_text().replace("page-places = Places", "page-places = Rooms"))
     with web_process(handheld, handheld, port, source=source):
+        awake(page)
         expect_live(page)
         expect(page.locator("#line-text")).to_have_text("The device has a newer page than this one.")
         expect(places).to_have_text("Places")

@@ -12,6 +12,7 @@ from shared.region import Region
 from tests.web_ui.browser.conftest import (
     AGED,
     WebProcess,
+    awake,
     drag_on_picture,
     expect_live,
     free_port_pair,
@@ -164,6 +165,7 @@ def _restarts(folders: tuple[Path, Path], port: int, opened: Callable[..., Page]
         expect_live(page)
     (folders[0] / "sessions.json").unlink()
     with web_process(*folders, port):
+        awake(page)
         expect(page.get_by_label("Word shown by the device")).to_be_visible()
 
 

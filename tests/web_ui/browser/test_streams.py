@@ -1,4 +1,4 @@
-"""How pictures come: by stream, one by one where no stream can be had, and again after every kind of loss."""
+"""How pictures come: by stream, one by one where no stream can be had, and again after sleep; a lost network: test_clock_jumps."""
 
 import http.client
 import os
@@ -6,13 +6,12 @@ import signal
 import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 import psutil
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.web_ui.browser.conftest import AGED, WebProcess, expect_live, free_port_pair, web_process
+from tests.web_ui.browser.conftest import AGED, WebProcess, expect_live
 from tests.web_ui.browser.page_device import PageDevice
 
 pytestmark = pytest.mark.browser
@@ -56,18 +55,6 @@ def test_without_a_stream_pictures_come_one_by_one_and_the_page_says_so(
     page.evaluate("() => { window.WebSocket = window.streams; }")
     expect(page.locator("#frame-rate")).to_have_text("30.0 per s")
     expect_live(page)
-
-
-def test_a_network_lost_without_a_word_is_not_live_at_once_and_comes_back(
-    tmp_path: Path, opened: Callable[..., Page]
-) -> None:
-    with PageDevice(tmp_path, tmp_path), web_process(tmp_path, tmp_path, free_port_pair()) as web:
-        page = opened(f"{web.url}/#pair={web.pair}")
-        expect_live(page)
-        with stopped(child_on(web.port)):
-            expect(page.locator("#live-word")).to_have_text("NOT LIVE")
-            expect(page.locator("#light-word")).to_have_text("Light not known")
-        expect_live(page)
 
 
 def test_a_page_that_slept_shows_nothing_old_and_wakes_by_itself(live: Page) -> None:
