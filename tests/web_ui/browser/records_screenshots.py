@@ -1,4 +1,4 @@
-"""Pictures of recordings, compare and export, into tests/screenshots/, at three sizes and once under a lamp.
+"""Pictures of recordings, compare and export, into tests/screenshots/, at three sizes, once under a lamp, and in other languages.
 
 ``python -m tests.web_ui.browser.records_screenshots``. Two runs are simulated and compared by the device's own code; the imager
 beside the page is the fake one, with ten thousand recordings in its list.
@@ -60,6 +60,7 @@ def _export(page: Page, address: str, names: list[str], device: PageDevice) -> N
     _keep(page, "export-ready")
     device.records.export_ends_at_once = False
     page.locator("#export-start").tap()
+    page.locator("#export-jobs .runs").wait_for()
     device.records.change_export(done=0.42)
     page.locator("#export-jobs .job-bar").wait_for()
     page.locator("#export-jobs").scroll_into_view_if_needed()
@@ -81,6 +82,20 @@ def _compare(page: Page, address: str) -> None:
     _keep(page, "compare-bright")
 
 
+def _other_languages(page: Page, address: str, names: list[str]) -> None:
+    """Compare's figures and export, where words are longer."""
+    for language in ("de", "es"):
+        page.evaluate("(language) => localStorage.setItem('language', language)", language)
+        page.goto("about:blank")
+        page.goto(f"{address}#compare/before/after5")
+        page.locator(".region-card").wait_for()
+        page.locator("#compare-figures").scroll_into_view_if_needed()
+        _keep(page, f"compare-figures-{language}")
+        page.goto(f"{address}#export/{names[0]}/{names[1]}")
+        page.locator("#export-drives label").wait_for()
+        _keep(page, f"export-{language}")
+
+
 def main() -> None:
     """Take all of them."""
     FOLDER.mkdir(exist_ok=True)
@@ -97,6 +112,7 @@ def main() -> None:
             _recordings(page, f"{web.url}/")
             _export(page, f"{web.url}/", names, device)
             _compare(page, f"{web.url}/")
+            _other_languages(page, f"{web.url}/", names)
         browser.close()
     print(f"pictures are in {FOLDER}")
 
