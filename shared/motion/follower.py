@@ -3,7 +3,8 @@
 A frame is looked for in one view that is still alike. Dye makes another picture of the tissue, and what is left of the old one is
 then found, but pulled by the new one (measured: by up to a pixel once likeness has fallen to a fifth). So a new view is taken where
 the present one fades, each knowing its own place in the reference view: few steps, each made while both pictures are still alike,
-so that errors hardly add up. Any view that is alike again is used again, the reference first.
+so that errors hardly add up. A step is the mean of a dozen frames in which both views were found: one frame is off by a tenth of a
+pixel, and every later one would be. Any view that is alike again is used again, the reference first.
 """
 
 from collections.abc import Sequence
@@ -11,7 +12,7 @@ from dataclasses import dataclass, field
 
 from shared.calibration import Calibration
 from shared.frame import Counts
-from shared.motion.pose import Motion
+from shared.motion.pose import Motion, mean_motion
 from shared.motion.reduced import LEAST_SIDE, Reducer, Texture
 from shared.motion.registration import CONFIDENCE_LIMIT, SEARCHED_DEG, Registration, Sighting
 
@@ -21,10 +22,16 @@ MOST_VIEWS = 12
 """Views kept, the reference among them; the oldest of the others makes room."""
 _SURE = 0.6
 """A view that is as sure as this needs no other one; as sure must the first two pictures be of each other."""
-_FADED = 0.75
+_FADED = 0.85
 """Share of a view's own best confidence or likeness below which it has faded; noise keeps both low without making it fade."""
 _FAR = 0.35
 """Share of the picture's side beyond which a shift asks for another view: at half, right and left can no longer be told apart."""
+_LINKS = 12
+"""Frames that tell a new view's place."""
+_LINKED = 0.9
+"""The view before it serves for that while its likeness keeps this share of what it fades at."""
+_LINKED_FAR = 0.42
+"""And while the shift is below this share of the picture's side."""
 _SMALL_TURN_DEG = 0.4
 """Rotations smaller than this need no turning back before they are looked for."""
 
@@ -55,9 +62,17 @@ class _View:
 
     def has_faded(self, found: Motion, shape: tuple[int, int]) -> bool:
         """Whether another view would do better than this one ``found`` so in pictures of ``shape`` (height, width)."""
-        far = abs(found.dx_px) > _FAR * shape[1] or abs(found.dy_px) > _FAR * shape[0]
         unsure = found.confidence < min(_SURE, _FADED * self.confidence)
-        return not found.locked or far or unsure or found.likeness < _FADED * self.likeness
+        return not found.locked or _is_far(found, shape, _FAR) or unsure or found.likeness < _FADED * self.likeness
+
+
+@dataclass(frozen=True, eq=False)
+class _Link:
+    """A view that begins where ``former`` has faded; its ``places`` in the reference view, a frame each."""
+
+    former: _View
+    newer: _View
+    places: list[Motion]
 
 
 @dataclass(eq=False)
@@ -71,8 +86,10 @@ class Follower:
     reducers: Sequence[Reducer] = ()
     _views: list[_View] = field(init=False, default_factory=list)
     _candidates: list[Registration] = field(init=False, default_factory=list)
+    _turn: int = field(init=False, default=0)
     _rotation_deg: float = field(init=False, default=0.0)
     _current: _View | None = field(init=False, default=None)
+    _link: _Link | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.reducers = self.reducers or reducers_of(self.calibration)
@@ -87,12 +104,15 @@ class Follower:
         if not self._views:
             return self._begun(pixels)
         texture = self._views[0].registration.reducer.texture(pixels)
-        sighting = Sighting.of(texture)
-        motion, faded = self._found(sighting)
+        self._turn += 1
+        sighting = Sighting.of(texture, self._turn)
+        motion, faded = self._linked(sighting), None
+        if motion is None:
+            motion, faded = self._found(sighting)
         if motion.locked:
             self._rotation_deg = motion.rotation_deg
-            if faded:
-                self._add_view(texture, motion)
+            if faded is not None:
+                self._add_view(texture, motion, faded)
         return motion
 
     def _begun(self, pixels: Counts) -> Motion:
@@ -110,20 +130,36 @@ class Follower:
             self._candidates.append(Registration.seen(reducer, texture))
         return Motion(confidence=min(motion.confidence, CONFIDENCE_LIMIT), locked=False)
 
-    def _found(self, sighting: Sighting) -> tuple[Motion, bool]:
-        """Motion by the first view that has not faded, else by the most alike; and whether that has faded."""
+    def _linked(self, sighting: Sighting) -> Motion | None:
+        """Motion by the view that has faded, as long as it helps to place the one that follows it; None where it does not."""
+        if (link := self._link) is None:
+            return None
+        seen, fresh = (view.find(sighting, self._near_deg(view)) for view in (link.former, link.newer))
+        far = _is_far(seen, self.calibration.camera.shape, _LINKED_FAR)
+        if not (seen.locked and fresh.locked) or far or seen.likeness < _LINKED * _FADED * link.former.likeness:
+            self._link = None
+            return None
+        motion = link.former.place.then(seen)
+        link.places.append(motion.then(fresh.back()))
+        link.newer.place = mean_motion(link.places)
+        if len(link.places) == _LINKS:
+            self._link = None
+        return motion
+
+    def _found(self, sighting: Sighting) -> tuple[Motion, _View | None]:
+        """Motion by the first view that has not faded, else by the most alike, and that view where it has faded."""
         faded: list[tuple[Motion, _View]] = []
         for view in sorted(self._views, key=lambda view: view is not self._current):
             motion = view.find(sighting, self._near_deg(view))
             if not view.has_faded(motion, self.calibration.camera.shape):
                 self._current = view
-                return view.place.then(motion), False
+                return view.place.then(motion), None
             if motion.locked:
                 faded.append((motion, view))
         if faded:
             motion, view = max(faded, key=lambda one: one[0].likeness)
-            return view.place.then(motion), True
-        return self._searched(sighting), False
+            return view.place.then(motion), view
+        return self._searched(sighting), None
 
     def _searched(self, sighting: Sighting) -> Motion:
         """The reference and the newest view at other rotations."""
@@ -138,8 +174,14 @@ class Follower:
         turn = self._rotation_deg - view.place.rotation_deg
         return 0.0 if abs(turn) < _SMALL_TURN_DEG else round(turn / 0.5) * 0.5
 
-    def _add_view(self, texture: Texture, place: Motion) -> None:
+    def _add_view(self, texture: Texture, place: Motion, former: _View) -> None:
         if len(self._views) == MOST_VIEWS:
             del self._views[1]
         self._current = _View(Registration.seen(self._views[0].registration.reducer, texture), place)
         self._views.append(self._current)
+        self._link = _Link(former, self._current, [place])
+
+
+def _is_far(found: Motion, shape: tuple[int, int], share: float) -> bool:
+    """Whether the picture has moved by more than this ``share`` of one of its sides, ``shape`` (height, width)."""
+    return abs(found.dx_px) > share * shape[1] or abs(found.dy_px) > share * shape[0]

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
@@ -80,6 +80,13 @@ class Motion:
                 [sine, cosine, self.dy_px + y0 - sine * x0 - cosine * y0],
             ]
         )
+
+
+def mean_motion(motions: Sequence[Motion]) -> Motion:
+    """Of several that are nearly the same, as sure as the first of them."""
+    numbers = np.array([(motion.dx_px, motion.dy_px, motion.rotation_deg) for motion in motions])
+    dx_px, dy_px, rotation_deg = (float(each) for each in numbers.mean(axis=0))
+    return replace(motions[0], dx_px=dx_px, dy_px=dy_px, rotation_deg=rotation_deg)
 
 
 def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: float) -> Motion:

@@ -24,7 +24,7 @@ _STEPS = 5
 _SETTLED_TEXELS = 0.1
 """A step shorter than this is the last: the next one would be some hundredths of it."""
 _ENOUGH_TEXELS = 20_000
-"""Rows are left out down to about this many texels: what is left then is bias, not noise."""
+"""Rows are left out down to about this many texels. Which ones goes by turns, for what pulls at some of them is fixed."""
 _LONGEST_STEP_TEXELS = 4.0
 _BIAS_TEXELS = 0.02
 """Measured on scenes and real pictures: 0.01 to 0.04."""
@@ -32,12 +32,15 @@ _STEP_SHARE = 0.65
 """Part of each step that is taken: differences make gradients of so fine a texture too small, steps too long (measured: 1.6)."""
 
 
-def refined(reference: F32, texture: F32, start: tuple[float, float, float]) -> tuple[float, float, float, float]:
+def refined(
+    reference: F32, texture: F32, start: tuple[float, float, float], turn: int = 0
+) -> tuple[float, float, float, float]:
     """Better (dx, dy, radians) than ``start``, in texels from the centre, and how alike the pictures then are (-1 to 1).
 
-    Likeness 0 says that there was nothing to refine with.
+    Likeness 0 says that there was nothing to refine with. Another ``turn`` looks at other rows of large pictures.
     """
-    dx, dy, radians, likeness = _refined(reference, texture, *start, _row_step(reference))
+    step = _row_step(reference)
+    dx, dy, radians, likeness = _refined(reference, texture, *start, 1 + turn % step, step)
     return (dx, dy, radians, likeness) if likeness != 0.0 else (*start, 0.0)
 
 
@@ -63,12 +66,12 @@ def _row_step(reference: F32) -> int:
 
 @compiled
 def _refined(
-    reference: F32, texture: F32, dx: float, dy: float, radians: float, row_step: int
+    reference: F32, texture: F32, dx: float, dy: float, radians: float, first_row: int, row_step: int
 ) -> tuple[float, float, float, float]:
     sums, normal, likeness = np.empty(15), np.empty((4, 5)), 0.0
     radius = max(reference.shape[0], reference.shape[1]) / 2
     for _ in range(_STEPS):
-        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), row_step, sums)
+        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), (first_row, row_step), sums)
         likeness = sums[10] / math.sqrt(sums[0] * sums[14]) if sums[0] > 0 and sums[14] > 0 else 0.0
         k = 0
         for i in range(4):
@@ -109,17 +112,25 @@ def _solve(normal: F64) -> bool:
 
 @compiled
 def _accumulate(
-    reference: F32, texture: F32, dx: float, dy: float, cosine: float, sine: float, row_step: int, sums: F64
+    reference: F32,
+    texture: F32,
+    dx: float,
+    dy: float,
+    cosine: float,
+    sine: float,
+    looked_at: tuple[int, int],
+    sums: F64,
 ) -> None:
     """Normal equations of (reference, its x, y and turning derivatives) against the texture where the motion puts each texel.
 
-    ``sums``: the upper triangle row by row (10), the right-hand side (4), and the texture's own square.
+    ``looked_at``: the first row, and how many on is the next. ``sums``: the upper triangle row by row (10), the right-hand side
+    (4), and the texture's own square.
     """
     rows, columns = reference.shape
     middle_x, middle_y = 0.5 * (columns - 1), 0.5 * (rows - 1)
     seen = np.empty(columns, np.float32)
     sums[:] = 0.0
-    for row in range(1, rows - 1, row_step):
+    for row in range(looked_at[0], rows - 1, looked_at[1]):
         y = row - middle_y
         x0 = dx + middle_x - sine * y - cosine * middle_x
         y0 = dy + middle_y + cosine * y - sine * middle_x

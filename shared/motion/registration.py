@@ -34,15 +34,18 @@ _LEAST_LIKENESS = 10.0
 
 @dataclass(frozen=True, eq=False)
 class Sighting:
-    """A picture on its way through registration: its texture, and the spectra of it at the rotations looked at so far."""
+    """A picture on its way through registration: its texture, the spectra of it at the rotations looked at so far, and whose
+    ``turn`` it is: which rows are looked at goes by that.
+    """
 
     texture: Texture
     spectra: dict[float, C64]
+    turn: int = 0
 
     @classmethod
-    def of(cls, texture: Texture) -> Self:
+    def of(cls, texture: Texture, turn: int = 0) -> Self:
         """Wrap a texture."""
-        return cls(texture, {})
+        return cls(texture, {}, turn)
 
     def spectrum(self, correlator: Correlator, rotation_deg: float) -> C64:
         """Spectrum of the texture turned back by ``rotation_deg``."""
@@ -117,7 +120,7 @@ class Registration:
             return start
         block = self.texture.block_px
         texels = (start.dx_px / block, start.dy_px / block, math.radians(near_deg))
-        dx, dy, radians, likeness = refined(self.texture.fine, sighting.texture.fine, texels)
+        dx, dy, radians, likeness = refined(self.texture.fine, sighting.texture.fine, texels, sighting.turn)
         away = math.hypot(dx - texels[0], dy - texels[1])
         if likeness < _LEAST_LIKENESS / math.sqrt(compared_texels(self.texture.fine)) or away > _FARTHEST_TEXELS:
             return Motion(confidence=0.0, locked=False)
