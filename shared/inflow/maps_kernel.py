@@ -72,8 +72,10 @@ def mark_clipped(clipped, least, ever):
 
 
 @compiled
-def store_slot(signal, seen, slot, blocks, side):
-    """Means as int16 into ``slot`` and means of ``side`` x ``side`` blocks into ``blocks``; clears the sums. Returns the step."""
+def store_slot(signal, seen, least, slot, blocks, known, side):
+    """Means of bins that at least ``least`` frames showed, as int16 into ``slot``; their sums over ``side`` x ``side`` blocks into
+    ``blocks``, of so many bins as ``known`` says; clears the sums. Returns the step.
+    """
     height, width = signal.shape
     largest, one, half = np.float32(1e-30), np.float32(1.0), np.float32(0.5)
     for y in range(height):
@@ -83,33 +85,34 @@ def store_slot(signal, seen, slot, blocks, side):
             largest = max(largest, abs(signal[y, x]))
     per_unit, nothing = np.float32(LARGEST) / largest, np.int16(NO_DATA)
     blocks[:] = 0.0
+    known[:] = 0
     for y in range(height):
         for first in range(0, width, side):
-            total = np.float32(0.0)
+            total, number = np.float32(0.0), 0
             for x in range(first, min(first + side, width)):
-                total += signal[y, x]
+                if seen[y, x] >= least:
+                    total += signal[y, x]
+                    number += 1
             blocks[y // side, first // side] += total
+            known[y // side, first // side] += number
         for x in range(width):
             value = np.int16(np.floor(signal[y, x] * per_unit + half))
-            slot[y, x] = value if seen[y, x] > 0 else nothing
+            slot[y, x] = value if seen[y, x] >= least else nothing
             signal[y, x] = np.float32(0.0)
             seen[y, x] = np.uint16(0)
-    blocks /= np.float32(side * side)
     return largest / np.float32(LARGEST)
 
 
 @compiled
 def merge_slots(into, other, weight, step_into, step_other):
-    """Mean of two slots into the first, which counts ``weight`` (0 to 1); steps are in units of the mean's step, at most 1."""
-    one_step, other_step = np.float32(step_into), np.float32(step_other)
-    a, b = np.float32(weight) * one_step, np.float32(1.0 - weight) * other_step
+    """Mean of two slots into the first, which counts ``weight`` (0 to 1); steps are in units of the mean's step, at most 1.
+
+    A bin that one of them did not see is unseen in both: what is left would be of another moment than the slot's.
+    """
+    a, b = np.float32(weight) * np.float32(step_into), np.float32(1.0 - weight) * np.float32(step_other)
     nothing, half = np.int16(NO_DATA), np.float32(0.5)
     for y in range(into.shape[0]):
         for x in range(into.shape[1]):
             one, two = np.float32(into[y, x]), np.float32(other[y, x])
-            value = one * a + two * b
-            if into[y, x] == nothing:
-                value = two if other[y, x] == nothing else two * other_step
-            elif other[y, x] == nothing:
-                value = one * one_step
-            into[y, x] = np.int16(np.floor(value + half))
+            if into[y, x] != nothing:
+                into[y, x] = np.int16(np.floor(one * a + two * b + half)) if other[y, x] != nothing else nothing

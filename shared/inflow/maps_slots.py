@@ -5,6 +5,7 @@ against shot noise, so that the slots stay short where signal rises and grow lon
 says why.
 """
 
+import math
 from dataclasses import InitVar, dataclass, field
 
 import numpy as np
@@ -27,6 +28,9 @@ LONGEST = 2.7
 """No merged slot is longer than this many times the mean one, so that the washout keeps its points."""
 CLIPPED_SHARE = 0.1
 """A bin is saturated when more of its readings within one slot are; below, clipping moves a mean by under 0.05 of its noise."""
+SEEN_SHARE = 0.75
+"""A bin that fewer of a slot's frames showed counts as unseen: what they say would be of another moment than the slot's, and
+noisier than it says."""
 BLOCK = 16
 
 
@@ -142,8 +146,9 @@ class MapGatherer:
         self.saturated = np.zeros(shape, np.uint8)
         self._sums, self._clipped = np.zeros(shape, np.uint32), np.zeros(shape, np.uint16)
         self._signal, self._seen = np.zeros(shape, np.float32), np.zeros(shape, np.uint16)
-        blocks = tuple(-(-side // BLOCK) for side in shape)
-        self._blocks = np.zeros((self.number + 1, *blocks), np.float32)
+        rows, columns = (np.diff([*range(0, side, BLOCK), side]) for side in shape)
+        self._inside, self._known = np.outer(rows, columns), np.zeros((rows.size, columns.size), np.int64)
+        self._blocks = np.zeros((self.number + 1, rows.size, columns.size), np.float32)
         self._free = list(range(self.number + 1))
         self._defects = defects_of(self.calibration)
         self._filling: _Filling | None = None
@@ -271,8 +276,12 @@ class MapGatherer:
             kernel.mark_clipped(self._clipped, least, self.saturated)
             self._any_clipped = False
         place = self._free.pop()
-        step = kernel.store_slot(self._signal, self._seen, self.planes[place], self._blocks[place], BLOCK)
-        n = filling.frames
+        n, blocks = filling.frames, self._blocks[place]
+        least = np.uint16(max(math.ceil(SEEN_SHARE * n), 1))
+        step = kernel.store_slot(self._signal, self._seen, least, self.planes[place], blocks, self._known, BLOCK)
+        # what a moved frame does not show is no dark tissue; nan where nothing was seen
+        with np.errstate(invalid="ignore", divide="ignore"):
+            blocks *= self._inside / self._known / BLOCK**2
         shot = self.calibration.counts_per_electron * filling.gain_factor / n**2
         rest = filling.constant / n**2 + filling.common / n
         off_px = filling.right_px / n, filling.down_px / n
@@ -315,12 +324,8 @@ class MapGatherer:
         one, other = self.slots[at], self.slots[at + 1]
         longest_s = LONGEST / self.number * (self.slots[-1].end_s - self.slots[0].start_s)
         a, b = self._blocks[one.place], self._blocks[other.place]
-        loss = (
-            one.frames
-            * other.frames
-            / (one.frames + other.frames)
-            * float(((a - b) ** 2 / (np.maximum(a + b, 0.0) + 1.0)).sum())
-        )
+        apart = float(np.nansum((a - b) ** 2 / (np.maximum(a + b, 0.0) + 1.0)))
+        loss = one.frames * other.frames / (one.frames + other.frames) * apart
         too_long = other.end_s - one.start_s > max(longest_s, 2.5 * SHORTEST_S)
         return loss + (1e30 if too_long else 0.0)
 

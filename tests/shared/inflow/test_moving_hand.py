@@ -1,0 +1,64 @@
+"""A trembling, drifting hand costs the maps little: a small scene of motion_accuracy.py, which counts it at full size."""
+
+import numpy as np
+
+from shared.inflow.maps_kernel import NO_DATA
+from shared.inflow.maps_slots import MapGatherer
+from shared.motion.pose import Motion
+from shared.region import Region
+from shared.scene.description import Scene
+from tests.shared.inflow.motion_accuracy import FIGURES, GOAL, STILL, TREMOR, Bench, Errors, Room
+from tests.shared.inflow.simulated_frames import Patch, calibration, frames
+
+SCENE = Scene.from_values(
+    {
+        "camera": {"width": 320, "height": 240, "fps": 8.0, "exposure_us": 15_000},
+        "optics": {"mm_per_px": 0.5, "leakage": 0.06, "ambient": 0.0, "scatter_mm": 4.0},
+        "surface": {"texture": 0.1, "mottle": 0.03},
+        "dye": {"injected_at_s": 2.0, "half_life_s": 120.0, "reference": "base"},
+        "tissue": [
+            {
+                "name": name,
+                "polygon_mm": [[left, -60], [left + 100, -60], [left + 100, 180], [left, 180]],
+                "arrival_s": arrival_s,
+                "alpha": 3.0,
+                "beta": 3.0,
+                "level": level,
+            }
+            for name, left, arrival_s, level in (("base", -20, 6.0, 1.0), ("tip", 80, 9.0, 0.4))
+        ],
+    },
+    "small",
+)
+BENCH = Bench(SCENE, 45.0, Region("base", "rectangle", (60, 80, 60, 80)))
+DARK = Room("a dark room", 0.0)
+
+
+def test_tremor_and_drift_keep_the_errors_within_half_as_much_again() -> None:
+    """2 mm of tremor and 5 mm/s of drift, up and down: each figure's rms error beside that of the still hand."""
+    truth, still = BENCH.truth(DARK), BENCH.maps(DARK, STILL, seed=1)
+    moved = BENCH.maps(DARK, TREMOR, 5.0, 1)
+    for figure in FIGURES:
+        found = Errors.of(figure, truth, still, moved)
+        assert found.moved.size > 8_000, figure
+        assert found.ratio <= GOAL, (figure, found.ratio)
+        assert found.covered.mean() >= 0.9, (figure, found.covered.mean())
+
+
+def test_what_leaves_the_picture_is_no_change_of_the_tissue() -> None:
+    """Slots stay short in the rise as under a still hand, and a bin that was out of sight for one slot has no value at all."""
+    known, tissue = calibration(64, 96), (Patch(12.0, 4.0, rise_s=5.0, left_over=6.0),)
+    gatherers = [MapGatherer(known, 16) for _ in range(2)]
+    for number, frame in enumerate(frames(known, tissue, 30.0, 8.0)):
+        away = Motion(0.0, 40.0) if number // 4 % 3 == 0 else Motion()
+        for gatherer, motion in zip(gatherers, (None, away), strict=True):
+            gatherer.add(frame, motion)
+    for gatherer in gatherers:
+        gatherer.finish()
+    rise = [[(slot.start_s, slot.frames) for slot in each.slots if 5.0 < slot.start_s < 7.5] for each in gatherers]
+    assert [frames_ for _, frames_ in rise[0]] == [4] * 5
+    assert rise[0] == rise[1]
+    planes = np.stack([gatherers[1].planes[slot.place] for slot in gatherers[1].slots])
+    unseen = (planes == NO_DATA).any(axis=0)
+    assert unseen[-20:].all()
+    assert not unseen[:-20].any()
