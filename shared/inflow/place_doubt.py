@@ -2,7 +2,8 @@
 
 Registration errs alike in many frames, and alike in region and reference, so it is no noise that a fit would average out. The
 curves are read with the whole run off by one standard uncertainty of the place, to the right and then down, and what a figure
-changes by is counted (JCGM 100:2008, GUM, 5.1.3, note 2).
+changes by is counted (JCGM 100:2008, GUM, 5.1.3, note 2). And the error changes as dye changes the picture, which moves the peak of
+a region on an edge, so they are read once more with a place that goes from one uncertainty off to the other side.
 """
 
 import math
@@ -10,14 +11,21 @@ from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
+import numpy as np
+
 from shared.inflow.curves import RegionCurve
 from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
 from shared.inflow.reading import Reading, read_curve
 
 
 def curves_beside(curve: RegionCurve) -> tuple[RegionCurve, ...]:
-    """The curve as it would be off to the right, down, and nearer; none where its place is as sure as that of a standing one."""
-    return () if curve.by_place is None else tuple(replace(curve, signal=curve.signal + off) for off in curve.by_place)
+    """The curve as it would be off to the right, down, and nearer, and going from one side to the other; none where its place is as
+    sure as that of a standing one.
+    """
+    if curve.by_place is None:
+        return ()
+    across = np.hypot(*curve.by_place[:2]) * np.linspace(-1.0, 1.0, curve.times_s.size)
+    return tuple(replace(curve, signal=curve.signal + off) for off in (*curve.by_place, across))
 
 
 def readings_beside(curve: RegionCurve, injected_at_s: float | None) -> tuple[Reading, ...]:
