@@ -1,6 +1,9 @@
 """What is known of one camera and ring, so that counts can become a signal."""
 
+import math
+from bisect import bisect_left
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Literal, Self
 
 import numpy as np
@@ -10,6 +13,8 @@ from shared.errors import Refused
 from shared.frame import CameraDescription
 
 Origin = Literal["commissioned", "scene truth", "assumed"]
+
+_LEVEL = itemgetter(0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +72,12 @@ class Calibration:
 
     def output_at(self, level: float) -> float:
         """Light output at ``level``, relative to full level (piecewise linear through ``light_output``)."""
-        levels, outputs = zip(*self.light_output, strict=True)
-        return float(np.interp(level, levels, outputs))
+        points = self.light_output  # a handful, asked for several times a frame: numpy would take longer to be called
+        above = bisect_left(points, level, key=_LEVEL)
+        if math.isnan(level) or above in (0, len(points)):
+            return level if math.isnan(level) else points[min(above, len(points) - 1)][1]
+        (here, low), (there, high) = points[above - 1 : above + 1]
+        return low + (high - low) * (level - here) / (there - here)
 
     def counts_to_signal(self, exposure_us: float, gain: float, light_level: float) -> float:
         """Factor from corrected counts to signal: counts a millisecond at unit gain and full light. Raises Refused when unlit."""

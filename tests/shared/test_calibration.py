@@ -61,6 +61,21 @@ def test_light_output_is_linear_between_its_points(assumed: Calibration) -> None
     assert [bent.output_at(level) for level in (0.0, 0.25, 0.5, 0.75, 1.0)] == pytest.approx([0, 0.2, 0.4, 0.7, 1.0])
 
 
+@unhurried
+@given(
+    points=st.lists(
+        st.tuples(st.floats(0, 1), st.floats(0, 2)), min_size=2, max_size=8, unique_by=lambda each: each[0]
+    ),
+    level=st.one_of(st.floats(-0.5, 1.5), st.just(float("nan"))),
+)
+def test_light_output_is_what_numpy_interpolates(points: list[tuple[float, float]], level: float) -> None:
+    calibration = replace(Calibration.assumed(CAMERA), light_output=tuple(sorted(points)))
+    levels, outputs = zip(*sorted(points), strict=True)
+    assert calibration.output_at(level) == pytest.approx(
+        np.interp(level, levels, outputs), rel=1e-9, abs=1e-9, nan_ok=True
+    )
+
+
 def test_a_count_at_a_millisecond_unit_gain_and_full_light_is_one(assumed: Calibration) -> None:
     assert assumed.counts_to_signal(1000.0, 1.0, 1.0) == 1.0
     assert assumed.counts_to_signal(8000.0, 2.0, 0.5) == pytest.approx(1 / 8)
