@@ -1,5 +1,6 @@
 """The letters of pictures that are kept: DejaVu Sans, which has those of every language spoken here; and lines that fit."""
 
+from collections.abc import Sequence
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -19,11 +20,16 @@ def paper_font(size_px: int) -> ImageFont.FreeTypeFont:
 
 def wrapped(text: str, font: ImageFont.FreeTypeFont, width_px: float) -> list[str]:
     """The text in lines no wider than that, as far as its words allow."""
+    return packed(text.split(), " ", font, width_px)
+
+
+def packed(parts: Sequence[str], gap: str, font: ImageFont.FreeTypeFont, width_px: float) -> list[str]:
+    """Parts in lines no wider than that, as far as each allows, with ``gap`` between two of a line."""
     lines = [""]
-    for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
+    for part in parts:
+        longer = f"{lines[-1]}{gap}{part}" if lines[-1] else part
         if font.getlength(longer) <= width_px or not lines[-1]:
             lines[-1] = longer
         else:
-            lines.append(word)
+            lines.append(part)
     return lines

@@ -81,6 +81,30 @@ def test_a_light_that_was_off_for_long_is_seen_to_be_off(tmp_path: Path) -> None
     assert lines[30] == "pier   1,0 s"
 
 
+def test_values_of_many_regions_are_all_in_the_caption(tmp_path: Path) -> None:
+    """Names as long as they may be, in the language with the longest words: no picture of the video is taller, none cut off."""
+    camera = CameraDescription("harbour", 64, 48, frame_interval_us=33_333.0)
+    path, pixels = tmp_path / "pier.zarr", np.full((48, 64), 60, np.uint16)
+    with RecordingWriter(path, camera, Calibration.assumed(camera), started_at="") as writer:
+        writer.event("reference", 0, region=f"{'Referenz am Stiel' * 2}:2,2,10,10")
+        for number in range(8):
+            writer.event(
+                "region",
+                0,
+                region=f"Rand am Lappenende oben Stelle {number}:{4 * number},20,6,10",
+            )
+        for number in range(6):
+            writer.append(Frame(pixels, number, round(number / 30 * 1e9), 15_000.0, 1.0, 1.0, True))
+    with Recording.open(path) as opened:
+        caption = Captioner(opened, PictureSettings(), words_in("es"))
+        pictures = [caption.under(one).copy() for one in Overlay(opened, PictureSettings()).play()]
+    assert len({picture.shape for picture in pictures}) == 1
+    lines = pictures[-1][48 : 48 + 9 * 18]
+    written = np.ptp(lines.astype(int), axis=(1, 2)) > 60
+    assert written[18:].reshape(-1, 18).any(axis=1).sum() >= 4
+    assert np.ptp(lines[:, -9:].astype(int)) < 10
+
+
 def test_what_is_played_again_shows_lit_frames_only_and_the_scene_s_values(recording: Path) -> None:
     with Recording.open(recording) as opened:
         overlay = Overlay(opened, PictureSettings())
