@@ -29,4 +29,5 @@ def figure_words(figure: Estimate) -> str:
     if figure.value is None or figure.u is None:
         return "-"
     decimals = 2 if figure.u <= 0 else min(max(1 - math.floor(math.log10(figure.u)), 0), 3)
-    return f"{figure.value:.{decimals}f} ± {figure.u:.{decimals}f}"
+    u = "<0.001" if 0 < figure.u < 0.0005 else f"{figure.u:.{decimals}f}"
+    return f"{figure.value:.{decimals}f} ± {u}"

@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.dye_record import HALF_LIVES_MIN
 from shared.inflow.curves import RegionCurve
 from shared.inflow.reading import Reading
 from shared.signal import Measured
@@ -74,6 +75,8 @@ class Remainder:
     high: float | None = None
     observed: Measured | None = None
     contradicts: bool = False
+    unseen_fall: "Remainder | None" = None
+    """What may be left where the washout was not seen: a doubt, never taken out."""
 
     def at(self, times_s: F64) -> F64:
         """What is left at ``times_s`` after the second recording's first frame; zeros where only the baseline is taken off."""
@@ -84,7 +87,7 @@ class Remainder:
     def variations(self) -> tuple["Remainder", ...]:
         """The same with one input moved by its standard uncertainty, once each: what left is, and how fast it falls."""
         if self.left is None or self.half_life_s is None:
-            return ()
+            return () if self.unseen_fall is None else (self.unseen_fall,)
         left, half_life = self.left, self.half_life_s
         # the fall, not the half-life, is moved, so that a half-life of little certainty stays above zero
         slower = half_life.value / max(1.0 - half_life.u / half_life.value, 0.05)
@@ -111,11 +114,10 @@ def remainder_of(washout: Washout, second: RegionCurve, until_s: float, offset_s
 
     ``offset_s`` is from the first recording's first frame to the second's; None where nobody knows.
     """
-    half_life = washout.half_life_s
+    half_life, early = washout.half_life_s, second.times_s < until_s
     if half_life is None or washout.before is None:
-        return Remainder("baseline alone")
+        return Remainder("baseline alone", unseen_fall=_unseen_fall(washout.before, second, early))
     predicted, low, high = _predicted(washout, offset_s)
-    early = second.times_s < until_s
     observed = None
     if early.sum() >= _LEAST_FRAMES:
         seen = _level_at(second, early, washout.before, 0.0, half_life.value)
@@ -138,6 +140,14 @@ def remainder_of(washout: Washout, second: RegionCurve, until_s: float, offset_s
 def without(curve: RegionCurve, remainder: Remainder) -> RegionCurve:
     """The second recording's curve without what was left of the first dye."""
     return replace(curve, signal=curve.signal - remainder.at(curve.times_s))
+
+
+def _unseen_fall(before: Measured | None, second: RegionCurve, early: NDArray[np.bool_]) -> Remainder | None:
+    """What stands above ``before`` as the second recording begins, falling as in most healthy adults (shared.dye_record)."""
+    if before is None or early.sum() < _LEAST_FRAMES:
+        return None
+    half_life = Measured(60.0 * HALF_LIVES_MIN[1], 0.0)
+    return Remainder("baseline alone", _level_at(second, early, before, 0.0, half_life.value), half_life)
 
 
 def _level_at(
