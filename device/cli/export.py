@@ -63,6 +63,7 @@ def command(
     chosen = [one.strip() for one in formats.split(",") if one.strip()]
     words = words_in(language)
     if not others:
+        Recording.open(recording).close()  # refused before anything is said of the drive
         with _settling(folder, as_json):
             done = _written(recording, folder, chosen, words, ShareDone(as_json))
         answer(_as_json(done), _readable(done), as_json)
