@@ -75,12 +75,15 @@ MOVED = {
 class Hand:
     """A scene's hand that begins where a still one rests; with ``to_and_fro_mm_s`` it drifts up and down, and turns at 22 mm."""
 
-    def __init__(self, scene: Scene, motion: MotionScene, to_and_fro_mm_s: float, seed: int, margin_px: int) -> None:
+    def __init__(
+        self, scene: Scene, motion: MotionScene, to_and_fro_mm_s: float, seed: int, margin_px: int, first: int = 0
+    ) -> None:
+        """``first`` is the number of the frame that begins it: the first one with light."""
         self.margin_px = margin_px
         self._own = HandMotion(replace(scene, motion=motion), seed)
         self._per_s = to_and_fro_mm_s / scene.optics.mm_per_px
         self._turn = min(22.0 / scene.optics.mm_per_px, 0.6 * margin_px)
-        self._first = self._anywhere(-scene.camera.set_exposure_us / 2e6)
+        self._first = self._anywhere(first / scene.camera.fps - scene.camera.set_exposure_us / 2e6)
 
     def _anywhere(self, time_s: float) -> F64:
         there = np.array(self._own.displacement_px(time_s))
@@ -114,7 +117,8 @@ class Bench:
         scene = self._in(room)
         renderer = SceneRenderer(scene, 4)
         renderer.seed = 1000 + seed
-        hand: Any = Hand(scene, motion, to_and_fro_mm_s, seed, renderer._motion.margin_px)
+        first = int(room.unlit_every > 0)
+        hand: Any = Hand(scene, motion, to_and_fro_mm_s, seed, renderer._motion.margin_px, first)
         renderer._motion = hand
         calibration = renderer.calibration()
         gatherer, track = MapGatherer(calibration, ambient_off=room.unlit_every > 0), Track(calibration)
@@ -122,7 +126,7 @@ class Bench:
             found = track.take(frame)
             if found is not None or not frame.lit:
                 gatherer.add(frame, found)
-        assert track.found_at == (0 if room.unlit_every == 0 else 1), track.found_at
+        assert track.found_at == first, track.found_at
         return inflow_maps(
             gatherer, self.reference, scene.dye.injected_at_s, followed=Followed(track.place_u_px, track.warnings())
         )
