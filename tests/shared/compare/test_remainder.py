@@ -84,7 +84,8 @@ def test_what_is_known_decides_how() -> None:
     unseen = remainder_of(Washout(Measured(LEAK, 0.1), None, 0.0, None), second, 10.0, 500.0)
     assert unseen.method == "baseline alone"
     assert (unseen.at(second.times_s) == 0).all()
-    (doubt,) = unseen.variations()  # what stands above the first baseline, falling by the record's 3 minutes: here the truth
+    # what stands above the first baseline, falling by the record's 3 minutes: here the truth
+    (doubt,) = unseen.variations()
     assert doubt.at(np.array([0.0, 180.0])) == pytest.approx([left, left / 2], rel=0.02)
     assert remainder_of(Washout(None, None, 0.0, Measured(180.0, 1.0)), second, 10.0, 500.0).method == "baseline alone"
     both = remainder_of(washout(), second, 10.0, 500.0)
