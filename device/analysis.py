@@ -24,6 +24,9 @@ from shared.region import Region
 Progress = Callable[[float], None]
 """Called with the share done, 0 to 1; raising from it stops the work."""
 
+_SURELY_CUT_OFF = 0.05
+"""Share of a region beyond the picture's edge that is worth a word."""
+
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
@@ -108,7 +111,11 @@ def analyse(
     }
     if hand is not None:
         parameters = {name: hand.judged(figures, name, chosen.name) for name, figures in parameters.items()}
-    warnings = (*_motion_warnings(hand, measured), *recording_warnings(recording, injected_at_s))
+    warnings = (
+        *_motion_warnings(hand, measured),
+        *_cut_off_warnings(measured, recording.camera.shape),
+        *recording_warnings(recording, injected_at_s),
+    )
     motion = None if hand is None else hand.summary()
     return Analysis(recording, chosen, curves, readings, parameters, injected_at_s, warnings, motion, hand)
 
@@ -146,6 +153,14 @@ def _motion_warnings(hand: FollowedHand | None, regions: Sequence[Region]) -> tu
     if hand is None:
         return ("the hand's motion was not followed: regions stay where they were marked",)
     return (*hand.warnings(), *hand.smear_warnings(regions))
+
+
+def _cut_off_warnings(regions: Sequence[Region], shape: tuple[int, int]) -> Iterator[str]:
+    """Regions that reach over the picture's edge: only what is seen of them is measured."""
+    for region in regions:
+        unseen = 1.0 - region.share_inside(shape)
+        if unseen >= _SURELY_CUT_OFF:
+            yield f"{region.name} reaches over the picture's edge: {100.0 * unseen:.0f} % of it is not seen and not measured"
 
 
 def injection_s(recording: Recording) -> float | None:

@@ -87,6 +87,13 @@ class Region:
         xs, ys = points[0::2], points[1::2]
         return min(xs) - reach, min(ys) - reach, max(xs) + 1 + reach, max(ys) + 1 + reach
 
+    def share_inside(self, picture_shape: tuple[int, int]) -> float:
+        """Share of its bounding box that lies inside a (height, width) picture, 0 to 1."""
+        left, top, right, bottom = self.bounds
+        height, width = picture_shape
+        inside = max(min(right, width) - max(left, 0), 0) * max(min(bottom, height) - max(top, 0), 0)
+        return inside / ((right - left) * (bottom - top))
+
     def indices(self, picture_shape: tuple[int, int]) -> NDArray[np.intp]:
         """Flat indices (row-major) of the region's pixels in a (height, width) picture; raises Refused when none lie inside."""
         height, width = picture_shape

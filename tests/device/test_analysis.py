@@ -162,6 +162,18 @@ def test_a_cut_off_recording_is_analysed_with_a_warning(tmp_path: Path) -> None:
         assert any("nothing is known of this camera" in line for line in result.warnings)
 
 
+def test_a_region_over_the_edge_is_measured_where_it_is_seen_and_that_is_said(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.zarr", lambda n: (bolus(n, 400.0), bolus(n, 200.0)), 120)
+    with Recording.open(path) as recording:
+        result = analyse(recording, "base:-4,20,20,60", ["tip:140,20,40,60", "near:141,20,20,60"], follow_motion=False)
+    said = [line for line in result.warnings if "edge" in line]
+    assert said == [
+        "base reaches over the picture's edge: 20 % of it is not seen and not measured",
+        "tip reaches over the picture's edge: 50 % of it is not seen and not measured",
+        "near reaches over the picture's edge: 5 % of it is not seen and not measured",
+    ]
+
+
 def written(path: Path, means: Callable[[int], tuple[float, float]], frames: int) -> Path:
     """A recording whose left and right halves have the given mean counts above dark in each frame."""
     camera = CameraDescription("test", 160, 120, black_level=20.0)

@@ -86,6 +86,20 @@ def test_a_rectangle_holds_exactly_its_pixels() -> None:
     assert sorted(found) == list(np.flatnonzero(picture))
 
 
+@pytest.mark.parametrize(
+    ("text", "share"),
+    [
+        ("a:0,0,80,60", 1.0),
+        ("a:-5,0,10,10", 0.5),
+        ("a:75,55,10,10", 0.25),
+        ("a:polygon:70,0,89,0,89,9", 0.5),
+        ("a:90,0,5,5", 0.0),
+    ],
+)
+def test_how_much_of_a_region_lies_in_the_picture(text: str, share: float) -> None:
+    assert Region.parse(text).share_inside((60, 80)) == pytest.approx(share)
+
+
 def test_a_region_is_clipped_to_the_picture_and_refused_outside() -> None:
     assert len(Region.parse("tip:-5,-5,10,10").indices((60, 80))) == 25
     assert len(Region.parse("tip:70,50,1000,1000").indices((60, 80))) == 100

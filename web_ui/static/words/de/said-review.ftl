@@ -29,6 +29,7 @@ said-review-reference-saturated-levels-slopes = Referenz übersteuert: Höhen un
 said-review-reference-has-no-peak = die Referenz hat keinen Gipfel: Höhen und Steigungen haben keine Prozentwerte
 said-review-hands-motion-not-followed = der Handbewegung wurde nicht gefolgt: Bereiche bleiben, wo sie markiert wurden
 said-review-recording-cut-off-ends = die Aufnahme wurde abgebrochen: Sie endet, wo das Schreiben aufhörte
+said-review-reaches-over-pictures-edge = { $name } reicht über den Bildrand: { $share } % davon sind nicht zu sehen und nicht gemessen
 said-review-frames-missing-from-recording = in der Aufnahme fehlen { $number } Bilder
 said-review-nothing-known-cameras-dark = von Dunkelwert, Ausleuchtung und Rauschen dieser Kamera ist nichts bekannt: Prozentwerte und Unsicherheiten sind grob
 said-review-no-injection-marked-times = keine Injektion ist markiert: Zeiten zählen ab dem ersten Bild

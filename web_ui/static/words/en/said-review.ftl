@@ -29,6 +29,7 @@ said-review-reference-saturated-levels-slopes = reference saturated: levels and 
 said-review-reference-has-no-peak = the reference has no peak: levels and slopes have no percent
 said-review-hands-motion-not-followed = the hand's motion was not followed: regions stay where they were marked
 said-review-recording-cut-off-ends = the recording was cut off: it ends where writing stopped
+said-review-reaches-over-pictures-edge = { $name } reaches over the picture's edge: { NUMBER($share) } % of it is not seen and not measured
 said-review-frames-missing-from-recording = { NUMBER($number) } frames are missing from the recording
 said-review-nothing-known-cameras-dark = nothing is known of this camera's dark, flat and noise: percentages and uncertainties are rough
 said-review-no-injection-marked-times = no injection is marked: times count from the first frame

@@ -29,6 +29,7 @@ said-review-reference-saturated-levels-slopes = referencia saturada: los niveles
 said-review-reference-has-no-peak = la referencia no tiene máximo: los niveles y las pendientes no tienen porcentaje
 said-review-hands-motion-not-followed = no se siguió el movimiento de la mano: las regiones se quedan donde se marcaron
 said-review-recording-cut-off-ends = la grabación se cortó: acaba donde se dejó de escribir
+said-review-reaches-over-pictures-edge = { $name } sobrepasa el borde de la imagen: el { $share } % no se ve ni se mide
 said-review-frames-missing-from-recording = faltan { $number } imágenes en la grabación
 said-review-nothing-known-cameras-dark = no se sabe nada de la oscuridad, el campo plano y el ruido de esta cámara: los porcentajes y las incertidumbres son aproximados
 said-review-no-injection-marked-times = no hay ninguna inyección marcada: los tiempos cuentan desde la primera imagen
