@@ -14,6 +14,7 @@ from shared.calibration import Calibration
 from shared.frame import Counts
 from shared.motion.pose import Motion, mean_motion
 from shared.motion.reduced import LEAST_SIDE, Reducer, Texture
+from shared.motion.refinement import compared_texels, likeness_u
 from shared.motion.registration import CONFIDENCE_LIMIT, SEARCHED_DEG, Registration, Sighting
 
 _COARSER = (2, 4)
@@ -24,6 +25,9 @@ _SURE = 0.6
 """A view that is as sure as this needs no other one; as sure must the first two pictures be of each other."""
 _FADED = 0.85
 """Share of a view's own best confidence or likeness below which it has faded; noise keeps both low without making it fade."""
+_BY_CHANCE = 7.0
+"""Nor is it faded while its likeness is below its best by less than this many standard errors: the best and the worst of some
+thousand frames lie that far apart by noise alone."""
 _FAR = 0.35
 """Share of the picture's side beyond which a shift asks for another view: at half, right and left can no longer be told apart."""
 _LINKS = 12
@@ -63,7 +67,9 @@ class _View:
     def has_faded(self, found: Motion, shape: tuple[int, int]) -> bool:
         """Whether another view would do better than this one ``found`` so in pictures of ``shape`` (height, width)."""
         unsure = found.confidence < min(_SURE, _FADED * self.confidence)
-        return not found.locked or _is_far(found, shape, _FAR) or unsure or found.likeness < _FADED * self.likeness
+        noise = _BY_CHANCE * likeness_u(self.likeness, compared_texels(self.registration.texture.fine))
+        unlike = found.likeness < min(_FADED * self.likeness, self.likeness - noise)
+        return not found.locked or _is_far(found, shape, _FAR) or unsure or unlike
 
 
 @dataclass(frozen=True, eq=False)

@@ -60,6 +60,13 @@ def place_u_texels(likeness: float, texels: int) -> float:
     return math.hypot(_BIAS_TEXELS, 2.0 * math.sqrt(4.0 * unlike / texels))
 
 
+def likeness_u(likeness: float, texels: int) -> float:
+    """What noise does to a likeness: the standard error of a correlation, (1 - L^2) / sqrt(n) (Pearson 1898, from memory), of
+    texels that go about in fours.
+    """
+    return 2.0 * (1.0 - likeness * likeness) / math.sqrt(texels)
+
+
 def _row_step(reference: F32) -> int:
     return max(reference.size // _ENOUGH_TEXELS, 1)
 

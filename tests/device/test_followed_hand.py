@@ -258,5 +258,4 @@ def test_real_footage_of_a_still_camera_gets_no_worse(tmp_path: Path) -> None:
     for name, curve in standing.curves.items():
         assert np.std(followed.curves[name].signal) < 1.1 * np.std(curve.signal)
         off = np.abs(followed.curves[name].signal / curve.signal - 1.0)
-        assert np.percentile(off, 95) < 0.05  # what flows through the picture pulls at single frames
-        assert off.max() < 0.08
+        assert off.max() < 0.05
