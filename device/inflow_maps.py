@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from queue import SimpleQueue
 
 import numpy as np
 
@@ -21,8 +22,10 @@ from shared.inflow.maps_motion import MovedBins
 from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import SHORTEST_S, Bins, MapGatherer, defects_of
 from shared.motion.follower import reducers_of
+from shared.motion.pose import Motion
 from shared.motion.reduced import LEAST_SIDE
 from shared.motion.track import Track
+from shared.nearing import EVERY_S, Look, Nearing
 from shared.region import Region
 
 _log = logging.getLogger(__name__)
@@ -38,13 +41,16 @@ class Marks:
 
 @dataclass(eq=False)
 class _Run:
-    """A recording that is followed. ``ended`` is set when the last frame was taken, ``marks`` before."""
+    """A recording that is followed. ``looks`` go from the loop to the run's own thread, None after the last; ``marks`` are set
+    before that.
+    """
 
     path: Path
     gatherer: MapGatherer | None
     before: threading.Thread | None
     track: Track
-    ended: threading.Event = field(default_factory=threading.Event)
+    nearing: Nearing
+    looks: SimpleQueue[Look | None] = field(default_factory=SimpleQueue)
     marks: Marks = Marks(None, None)
 
 
@@ -119,7 +125,9 @@ class LiveMaps:
         gatherer = MapGatherer(
             self._calibration, known_bins=self._bins, known_moved=self._moved, ambient_off=self._ambient_off
         )
-        self._run = _Run(path, gatherer, self._reading, Track(self._calibration, self._reducers))
+        track = Track(self._calibration, self._reducers)
+        nearing = Nearing(self._calibration, self._reducers[0] if self._reducers else None)
+        self._run = _Run(path, gatherer, self._reading, track, nearing)
         self._reading = threading.Thread(target=self._follow, args=(self._run,), name="maps of the run", daemon=True)
         self._reading.start()
 
@@ -132,20 +140,24 @@ class LiveMaps:
         motion = track.take(frame)
         if motion is not None or not frame.lit:
             gatherer.add(frame, motion)
+        since_s = track.times_s[-1]
+        if motion is not None and track.found_at is not None and run.nearing.is_due(since_s):
+            run.looks.put(run.nearing.look(frame.pixels, motion, since_s))
 
     def _end(self) -> None:
         run, self._run, self._path = self._run, None, None
         if run is not None:
             run.marks = self._marks()
-            run.ended.set()
+            run.looks.put(None)
 
     # ---- the run's own thread -----------------------------------------------------------------------------------------
 
     def _follow(self, run: _Run) -> None:
-        """Wait for the end of the recording, hand over what was gathered, and wait for the maps."""
+        """See how near the hand is until the recording ends, hand over what was gathered, and wait for the maps."""
         folder = self._folder / run.path.stem
         self._reader.load()
-        run.ended.wait()
+        for look in iter(run.looks.get, None):
+            run.nearing.join(look)
         if run.before is not None:
             run.before.join()
         try:
@@ -171,7 +183,8 @@ class LiveMaps:
         if marks.injected_at_ns is not None and gatherer.first_ns is not None:
             since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
         run.gatherer = None
-        followed = Followed(run.track.place_u_px, (*run.track.warnings(), *gatherer.notes))
+        notes = (*run.track.warnings(), *run.nearing.warnings(), *gatherer.notes)
+        followed = Followed(run.track.place_u_px, notes)
         return Order(str(run.path.absolute()), reference, since_s, followed)
 
 
@@ -186,3 +199,6 @@ def warm_up() -> None:
         frame = Frame(np.roll(tissue, number, axis=1), number, round(number * SHORTEST_S * 1e9), 10_000.0)
         gatherer.add(frame, track.take(frame) if number > 4 else None)
     gatherer.finish()
+    nearing = Nearing(calibration)
+    for time_s in (0.0, EVERY_S):
+        nearing.take(tissue, Motion(), time_s)

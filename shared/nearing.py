@@ -39,48 +39,71 @@ _DOUBT = 0.5
 """Share of a correction that is its standard uncertainty: see shared.compare.remainder.brighter."""
 
 
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What a link keeps of a picture: its texture, whose texels are ``texel_px`` pixels wide, the motion from the reference view to
+    it, and when it was taken.
+    """
+
+    texture: F32
+    texel_px: float
+    place: Motion
+    time_s: float
+
+
 @dataclass(eq=False)
 class Nearing:
     """Takes pictures of a recording with their places, in order, and keeps how large each showed the tissue."""
 
     calibration: Calibration
+    reducer: Reducer | None = None
+    """Of the calibration, lent so that making one takes no time; made here where it is not, none for small pictures."""
     times_s: list[float] = field(default_factory=list)
     sizes: list[float] = field(default_factory=list)
     untold_s: float = 0.0
     """For how long pictures were too little alike to tell."""
-    _reducer: Reducer | None = field(init=False)
-    _last: tuple[F32, Motion, float] | None = field(init=False, default=None)
+    _last: Look | None = field(init=False, default=None)
     _looked_s: float = field(init=False, default=-math.inf)
 
     def __post_init__(self) -> None:
-        self._reducer = Reducer(self.calibration) if min(self.calibration.camera.shape) >= LEAST_SIDE else None
+        if self.reducer is None and min(self.calibration.camera.shape) >= LEAST_SIDE:
+            self.reducer = Reducer(self.calibration)
 
     def is_due(self, time_s: float) -> bool:
         """Whether a picture at ``time_s`` would be a new link."""
-        return self._reducer is not None and time_s - self._looked_s >= EVERY_S
+        return self.reducer is not None and time_s - self._looked_s >= EVERY_S
 
     def take(self, pixels: Counts, place: Motion, time_s: float) -> None:
         """A raw (height, width) uint16 picture with light, and the motion from the reference view to it."""
-        assert self._reducer is not None
+        self.join(self.look(pixels, place, time_s))
+
+    def look(self, pixels: Counts, place: Motion, time_s: float) -> Look:
+        """The first half of ``take``, a small part of its time; the rest may be another thread's."""
+        assert self.reducer is not None
         self._looked_s = time_s
-        made = self._reducer.texture(pixels)
-        texel_px = made.block_px * made.coarse_step
-        size = 1.0
-        if self._last is not None:
-            earlier, from_place, since_s = self._last
-            motion = from_place.back().then(place)
-            grown = _size(earlier, made.coarse, motion, texel_px), _size(made.coarse, earlier, motion.back(), texel_px)
+        made = self.reducer.texture(pixels)
+        return Look(made.coarse, made.block_px * made.coarse_step, place, time_s)
+
+    def join(self, look: Look) -> None:
+        """The second half: make it the chain's next link."""
+        size, last = 1.0, self._last
+        if last is not None:
+            motion = last.place.back().then(look.place)
+            grown = (
+                _size(last.texture, look.texture, motion, look.texel_px),
+                _size(look.texture, last.texture, motion.back(), look.texel_px),
+            )
             if grown[0] is not None and grown[1] is not None:
                 # what errs alike both ways, interpolation and uneven noise, would grow from link to link
                 size = self.sizes[-1] * math.sqrt(grown[0] / grown[1])
-            elif time_s - since_s < _PATIENCE_S:
+            elif look.time_s - last.time_s < _PATIENCE_S:
                 return
             else:
                 size = self.sizes[-1]
-                self.untold_s += time_s - since_s
-        self.times_s.append(time_s)
+                self.untold_s += look.time_s - last.time_s
+        self.times_s.append(look.time_s)
         self.sizes.append(size)
-        self._last = made.coarse, place, time_s
+        self._last = look
 
     @property
     def largest(self) -> tuple[float, float]:

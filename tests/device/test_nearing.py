@@ -1,4 +1,4 @@
-"""A hand that comes nearer during a recording: found by size, taken out of curves; percent against the reference stay right."""
+"""A hand that comes nearer during a recording: found by size, taken out of curves, said with maps; percent stay right."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -9,6 +9,7 @@ import pytest
 from scipy.ndimage import affine_transform
 
 from device.analysis import Analysis, analyse
+from device.inflow_maps import LiveMaps, Marks
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
 from shared.motion.pose import Motion
@@ -18,6 +19,7 @@ from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 from tests.device.test_comparison import BASE, TIP, scene
+from tests.device.test_maps_follow import Reading
 
 FPS, SECONDS = 2.0, 80.0
 
@@ -39,24 +41,36 @@ def frames(seen: Scene, grown: float) -> Iterator[Frame]:
         yield Frame(shown, index, round(time_s * 1e9), seen.camera.set_exposure_us)
 
 
-def analysed(folder: Path, grown: float) -> Analysis:
+def analysed(folder: Path, grown: float) -> tuple[Analysis, tuple[str, ...]]:
+    """The recording looked at afterwards, and the notes of the maps that were gathered while it was made."""
     known = scene(motion={"drift_mm_s": 0.02})
     camera = replace(known.camera, noise=replace(known.camera.noise, hot_pixels=0))
     seen = replace(known, camera=camera, light=replace(known.light, electrons_per_s=known.electrons_per_s / 1.3))
     path = folder / f"grown{grown}.zarr"
     calibration = SceneRenderer(seen, 4).calibration()
+    reader = Reading()
+    maps = LiveMaps(calibration, lambda: path, lambda: Marks(None, None), reader, folder / "given")
     with RecordingWriter(path, seen.description, calibration, started_at="") as writer:
         writer.event("injection", round(10e9))
         for frame in frames(seen, grown):
             writer.append(frame)
+            maps.take(frame)
+    maps.close()
+    assert reader.order is not None
+    assert reader.order.followed is not None
     with Recording.open(path) as recording:
-        return analyse(recording, BASE, [TIP])
+        return analyse(recording, BASE, [TIP]), reader.order.followed.notes
 
 
 @pytest.fixture(scope="module")
-def runs(tmp_path_factory: pytest.TempPathFactory) -> dict[float, Analysis]:
+def both(tmp_path_factory: pytest.TempPathFactory) -> dict[float, tuple[Analysis, tuple[str, ...]]]:
     folder = tmp_path_factory.mktemp("nearing")
     return {grown: analysed(folder, grown) for grown in (0.0, 0.1, -0.08)}
+
+
+@pytest.fixture(scope="module")
+def runs(both: dict[float, tuple[Analysis, tuple[str, ...]]]) -> dict[float, Analysis]:
+    return {grown: found for grown, (found, _) in both.items()}
 
 
 @pytest.mark.parametrize("grown", [0.1, -0.08])
@@ -91,6 +105,14 @@ def test_a_hand_that_keeps_its_distance_hears_nothing_of_it(runs: dict[float, An
     assert not still.hand.nearing.is_sure
     assert not any("times as large" in line for line in still.warnings)
     assert still.curves["tip"].by_place.shape[0] == 2  # type: ignore[union-attr]
+
+
+def test_maps_of_a_run_say_what_its_analysis_does(both: dict[float, tuple[Analysis, tuple[str, ...]]]) -> None:
+    """The same frames one by one, in two threads."""
+    for grown, (found, notes) in both.items():
+        assert found.hand is not None
+        assert notes == found.hand.followed().notes
+        assert any("times as large" in line for line in notes) == (grown != 0.0)
 
 
 def test_pictures_too_little_alike_are_said() -> None:
