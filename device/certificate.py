@@ -129,10 +129,12 @@ def _row(figure: "Figure", row: Verdict, y: float) -> None:
 def curves(subject: Subject) -> "Figure":
     """What the figures were read from."""
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=_A4_INCH, layout="constrained")
+    figure = Figure(figsize=_A4_INCH, layout=ConstrainedLayoutEngine(rect=(0.05, 0.03, 0.9, 0.9)))
     axes = figure.subplots(4, 2)
     figures, planes = subject.kept.figures, subject.kept.planes
+    figure.text(0.07, 0.955, f"sensor {figures.sensor}, calibration made {figures.made_at}", fontsize=9)
     plots.dark(axes[0, 0], planes.get("dark_counts"))
     plots.flat(axes[0, 1], planes.get("flat"))
     curve = subject.evidence("gain", "photon_transfer.csv")

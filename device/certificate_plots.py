@@ -41,7 +41,7 @@ def flat(axes: "Axes", plane: NDArray[Any] | None) -> None:
         return
     step = max(1, max(plane.shape) // 400)
     shown = axes.imshow(np.asarray(plane)[::step, ::step], cmap="cividis", aspect="equal", vmin=0)
-    axes.figure.colorbar(shown, ax=axes, shrink=0.8)
+    axes.figure.colorbar(shown, ax=axes, shrink=0.8).ax.tick_params(labelsize=7)
     axes.set_xticks([])
     axes.set_yticks([])
     axes.set_title("Flat field, 1 where brightest", loc="left", fontsize=9)
@@ -55,7 +55,7 @@ def photon_transfer(axes: "Axes", rows: Rows, gain: Gain | None) -> None:
     signal, variance = _above_dark(rows)
     k, end = gain.counts_per_electron, FIT_TO_SHARE * gain.full_well_electrons * gain.counts_per_electron
     axes.plot(signal, variance, "o", color=_BLUE, markersize=4, label="measured")
-    axes.plot([0, end], [0, k * end], color=_ORANGE, label=f"K = {k:.4g} counts/e, to 70 % of saturation")
+    axes.plot([0, end], [0, k * end], color=_ORANGE, label=f"K = {k:.4g} counts/e,\nto 70 % of saturation")
     axes.legend(fontsize=7, frameon=False, loc="upper left")
     _dress(axes, "Photon transfer (EMVA 1288)", "counts above dark", "variance, counts²")
 

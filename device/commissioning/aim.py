@@ -22,6 +22,20 @@ def aimed_exposure_us(bench: Bench, path: Path, share: float, gain: float = 1.0)
 
     ``path`` is the recording that runs. Raises Refused where even the longest or the shortest exposure is far off.
     """
+    return _aimed(bench, path, share, gain)[0]
+
+
+def saturating_exposure_us(bench: Bench, path: Path, share: float) -> float:
+    """Exposure at which the brightest place would just saturate, reckoned from what it reaches where ``share`` was aimed at.
+
+    Raises Refused as aiming does.
+    """
+    exposure_us, reached = _aimed(bench, path, share, gain=1.0)
+    return exposure_us / reached
+
+
+def _aimed(bench: Bench, path: Path, share: float, gain: float) -> tuple[float, float]:
+    """Exposure, and the share of the range that was reached with it."""
     exposure_us = bench.state.camera.exposure_us
     for _ in range(TRIES):
         exposure_us = bench.expose(exposure_us, gain)
@@ -30,7 +44,7 @@ def aimed_exposure_us(bench: Bench, path: Path, share: float, gain: float = 1.0)
         bench.dark()
         if reached is not None and (abs(reached / share - 1) < CLOSE or exposure_us >= 0.999 * longest_us > 0):
             if reached > 0.4 * share:
-                return exposure_us
+                return exposure_us, reached
             raise Refused(
                 "the target is too dark",
                 f"{reached:.0%} of the converter's range at the longest exposure",

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from device.commissioning.aim import aimed_exposure_us
+from device.commissioning.aim import saturating_exposure_us
 from device.commissioning.bench import Bench
 from device.commissioning.cases import case_of
 from device.commissioning.flat_step import AIM, EVEN_TARGET, need
@@ -23,9 +23,9 @@ from shared.errors import Refused
 from shared.protocol.control import Target
 from shared.recording import Recording
 
-EXPOSURES = 12
-LEAST_SHARE, GREATEST_SHARE = 0.06, 1.25
-"""Of the exposure at which the brightest part saturates."""
+SHARES = (0.06, 0.18, 0.3, 0.42, 0.54, 0.65, 0.8, 0.9, 0.94, 0.98, 1.02, 1.15)
+"""Of the exposure at which the brightest part saturates: even where K is fitted, close where saturation sets in, which is the
+exposure of greatest variance among these, so that full well is known no better than they are apart."""
 POINT_FRAMES = 4
 HALF_FRAMES = 16
 SETTLING = 6
@@ -47,11 +47,11 @@ class GainStep:
         levels = bench.state.light_levels
         with bench.recording(case_of(self.name)) as (name,):
             bench.at_level(levels[-1], levels)
-            saturating_us = aimed_exposure_us(bench, recordings / f"{name}.zarr", AIM) / AIM
+            saturating_us = saturating_exposure_us(bench, recordings / f"{name}.zarr", AIM)
             longest_us = 1e6 / max(bench.state.camera.rate_hz, 0.5) * 0.98
             self._expose(bench, 0.5 * saturating_us, HALF_FRAMES)
-            for share in np.linspace(LEAST_SHARE, GREATEST_SHARE, EXPOSURES):
-                exposure_us = float(share) * saturating_us
+            for share in SHARES:
+                exposure_us = share * saturating_us
                 if exposure_us <= longest_us:
                     self._expose(bench, exposure_us, POINT_FRAMES)
         return name

@@ -50,10 +50,14 @@ def line(x: F64, y: F64, u: F64 | None = None) -> Line:
 
 
 def through_origin(x: F64, y: F64) -> Measured:
-    """Slope of y = slope x by unweighted least squares, its uncertainty from the residuals; raises Refused below two points."""
-    if len(x) < 2 or float((x * x).sum()) == 0.0:
-        raise Refused("too few points for a slope", len(x), "at least two are needed")
-    square = float((x * x).sum())
+    """Slope of y = slope x by unweighted least squares; raises Refused below two points that are not nought.
+
+    Its uncertainty comes from the residuals, which are taken to grow as x does, as the variance of a variance does (GUM,
+    JCGM 100:2008, 5.1.2, with u(y) = c x): were they all alike, brighter points would count for surer than they are.
+    """
+    if np.count_nonzero(x) < 2:
+        raise Refused("too few points for a slope", int(np.count_nonzero(x)), "at least two are needed")
+    square, fourth = float((x**2).sum()), float((x**4).sum())
     slope = float((x * y).sum()) / square
-    residual = float(((y - slope * x) ** 2).sum()) / (len(x) - 1)
-    return Measured(slope, math.sqrt(residual / square))
+    share2 = float(((y - slope * x) ** 2).sum()) / (square - fourth / square)
+    return Measured(slope, math.sqrt(share2 * fourth) / square)

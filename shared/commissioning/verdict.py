@@ -72,7 +72,8 @@ def _gain(one: Any, _: float) -> Iterator[Verdict]:
 def _scale(one: Any, _: float) -> Iterator[Verdict]:
     words = f"{_pm(one.mm_per_px, one.mm_per_px_u, 'mm/px')} at {one.distance_mm:g} mm"
     yield Verdict("scale", "in the middle", words, "", None)
-    yield _at_most("scale", "distortion", abs(one.distortion_percent), one.distortion_percent_u, 5.0, "%")
+    distortion = _pm(one.distortion_percent, one.distortion_percent_u, "%")  # its sign tells barrel from pincushion
+    yield Verdict("scale", "distortion", distortion, "± 5", abs(one.distortion_percent) <= 5.0)
     yield _at_most("scale", "residual", one.residual_px, 0.0, 0.3, "px")
 
 

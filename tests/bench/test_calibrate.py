@@ -89,7 +89,7 @@ def test_a_step_is_refused_while_one_it_leans_on_is_missing(device: BareDevice) 
 
 
 def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) -> None:
-    before = device.state()
+    before = wait_for(lambda: (it := device.state()).camera.sequence >= 0 and it, "the first frame")
     found = answered(device, "calibrate", "all", "--yes", "--concentrations", ",".join(map(str, DILUTIONS)))
     scene = Scene.load(folder / "scene.toml")
     truth = SceneRenderer(scene, 0).calibration()
@@ -107,6 +107,8 @@ def test_every_step_finds_what_the_scene_says(device: BareDevice, folder: Path) 
     assert gain["read_noise_electrons"] == pytest.approx(3.0, rel=0.05)
     assert gain["prnu_percent"] == pytest.approx(0.6, rel=0.05)
     assert (gain["saturates_at_counts"], gain["reached_saturation"]) == (1023, True)
+    clipping = (1023 - truth.dark_counts.mean()) / 0.2
+    assert 0.92 * clipping < gain["full_well_electrons"] < clipping, "where the variance is greatest (EMVA 1288)"
 
     assert found["scale"]["mm_per_px"] == pytest.approx(0.4, rel=5e-4)
     assert found["scale"]["distortion_percent"] == pytest.approx(-3, abs=0.1)

@@ -62,7 +62,9 @@ def test_every_figure_is_there_with_its_limit_and_the_cautions(tmp_path):
     assert "60.0130 ± 0.0021 counts" in said, "value to the place of two digits of its uncertainty"
     assert "0.10040 ± 0.00030 counts/e" in said
     assert all(step in said for step in FOUND)
+    assert tuple(said[said.index("distortion") + 1 :][:2]) == ("-2.000 ± 0.020 %", "± 5"), "barrel is not pincushion"
     assert "\n".join(CAUTIONS) in said
+    assert MADE_AT in " ".join(words(curves)), "a page by itself says whose it is"
     assert said.count("pass") == sum(one.passed is True for one in verdicts(subject(tmp_path).kept.figures, 1023))
     drawn = [axes for axes in curves.axes if axes.get_title(loc="left")]
     assert len(drawn) == 8
