@@ -33,13 +33,13 @@ def command(yes: bool, run_dir: Path, as_json: bool) -> None:
 
     if as_json and not yes:
         raise Refused("nobody can be asked with --json", remedy="put the handheld in its box, and add --yes")
-    if not yes:
-        click.echo(GUIDE)
-        click.confirm("Is everything in place?", abort=True)
-    stop_tidily()
-    started_s, made_at = time.monotonic(), datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     items: list[CheckItem] = []
     with connected(run_dir, timeout_s=_PATIENCE_S) as client:
+        stop_tidily()
+        if not yes:
+            click.echo(GUIDE)
+            click.confirm("Is everything in place?", abort=True)
+        started_s, made_at = time.monotonic(), datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         for item in CaseCheck(Bench(client, saying(as_json), time.sleep)).items():
             items.append(item)
             if as_json:

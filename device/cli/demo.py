@@ -78,7 +78,10 @@ def command(
         click.echo(f"{source}\n\n    open   {url}/#pair={word}\n    or     {url}   and type   {word}\n")
         if (fingerprint := page_fingerprint(run_folder)) is not None:
             click.echo(f"tablets trust {url}/api/v1/certificate.pem with the fingerprint\n    {fingerprint}\n")
-        click.echo(f"recordings go to {place.data_folder}; Ctrl-C ends it\n\n{_CAUTIONS}")
+        click.echo(
+            f"recordings go to {place.data_folder}; Ctrl-C ends it\n"
+            f"other commands find it by --run-dir {run_folder}, for example tapetum check\n\n{_CAUTIONS}"
+        )
 
     def note(line: str) -> None:
         click.echo(f"tapetum: {line}", err=True)

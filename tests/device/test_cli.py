@@ -107,7 +107,7 @@ def test_what_is_wrong_is_one_line_with_the_value(
     assert ".;" not in found
 
 
-@pytest.mark.parametrize("words", [("status",), ("light", "on"), ("record", "start")])
+@pytest.mark.parametrize("words", [("status",), ("light", "on"), ("record", "start"), ("check",)])
 def test_without_a_device_there_is_one_line(
     words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
