@@ -10,8 +10,10 @@ from shared.ambient import AmbientTrack, as_rate
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Frame
+from shared.motion.moving_region import MovingRegion, RegionSampler
+from shared.motion.pose import Motion
 from shared.region import Region
-from shared.signal import RegionPixels, region_signal
+from shared.signal import RegionSignal
 
 F64 = NDArray[np.float64]
 
@@ -64,24 +66,22 @@ class RegionCurve:
 
 @dataclass(eq=False)
 class CurveGatherer:
-    """Takes frames one by one and keeps five numbers a region for each.
+    """Takes frames one by one and keeps five numbers for each of the regions, which stand still.
 
     Where unlit frames come often enough between lit ones, they tell the ambient light, and it is taken off.
     """
 
     calibration: Calibration
     regions: Sequence[Region]
-    _pixels: Mapping[str, RegionPixels] = field(init=False)
+    _standing: Mapping[str, MovingRegion] = field(init=False)
     _rows: dict[str, list[tuple[float, float, float, bool, float]]] = field(init=False)
     _ambient: AmbientTrack = field(init=False)
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
-        shape = self.calibration.camera.shape
+        sampler = RegionSampler.of(self.calibration)
         self._ambient = AmbientTrack(self.calibration.camera)
-        self._pixels = {
-            region.name: RegionPixels.gathered(region.indices(shape), self.calibration) for region in self.regions
-        }
+        self._standing = {region.name: MovingRegion.of(region, sampler) for region in self.regions}
         self._rows = {region.name: [] for region in self.regions}
 
     def add(self, frame: Frame) -> None:
@@ -92,12 +92,12 @@ class CurveGatherer:
         time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
         self._ambient.see(time_s, frame.light_level if lit else 0.0)
         output = self.calibration.output_at(frame.light_level)
-        for name, pixels in self._pixels.items():
+        for name, region in self._standing.items():
+            found = _seen(region, frame if lit else as_rate(frame))
             if lit:
-                found = region_signal(frame, pixels, self.calibration)
                 self._rows[name].append((time_s, found.signal.value, found.signal.u, found.is_saturated, output))
             else:
-                self._ambient.measured(name, time_s, region_signal(as_rate(frame), pixels, self.calibration).signal)
+                self._ambient.measured(name, time_s, found.signal)
 
     @property
     def takes_ambient_off(self) -> bool:
@@ -112,3 +112,9 @@ class CurveGatherer:
             rows = self._ambient.taken_off(region.name, rows)
             made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0)
         return made
+
+
+def _seen(region: MovingRegion, frame: Frame) -> RegionSignal:
+    found = region.signal(frame, Motion()).signal
+    assert found is not None, "a region holds a good pixel of the picture it stands in"
+    return found
