@@ -7,19 +7,24 @@ for the first three. Pictures follow one another like a chain, so that the dye h
 
 import math
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+import shared.motion.resample
 from shared.calibration import Calibration
 from shared.frame import Counts
 from shared.inflow.curves import RegionCurve
+from shared.lanes import compiler
 from shared.motion.pose import Motion
 from shared.motion.reduced import LEAST_SIDE, Reducer
-from shared.motion.resample import into_reference
+from shared.motion.resample import sample_row, seen_columns
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+
+compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__))
 
 SURE = 0.02
 """A change of size below this share is taken for none: signal changes by twice as much."""
@@ -158,29 +163,44 @@ class Nearing:
 
 def _size(earlier: F32, later: F32, motion: Motion, texel_px: float) -> float | None:
     """How many times as large ``later`` shows what ``earlier`` does; None where the two are not alike."""
-    rows, columns = earlier.shape
-    y, x = np.mgrid[:rows, :columns].astype(np.float32)
-    x -= np.float32((columns - 1) / 2)
-    y -= np.float32((rows - 1) / 2)
-    down, right = np.gradient(earlier)
-    parts = np.stack([earlier, right, down, x * down - y * right, x * right + y * down])
     here = Motion(motion.dx_px / texel_px, motion.dy_px / texel_px, motion.rotation_deg)
-    seen, likeness = np.empty_like(earlier), 0.0
+    likeness, sums = 0.0, np.empty((6, 6))
     for _ in range(_STEPS):
-        into_reference(later, here, seen)
-        inside = np.isfinite(seen)
-        inside[[0, -1]] = inside[:, [0, -1]] = False
-        design, wanted = parts[:, inside].astype(np.float64), seen[inside].astype(np.float64)
-        if wanted.size < LEAST_SIDE**2:
+        if _add_up(earlier, later, here.to_frame(earlier.shape), sums) < LEAST_SIDE**2:
             return None
-        # einsum: a library for linear algebra would start threads for so little
-        normal, towards = np.einsum("ik,jk->ij", design, design), np.einsum("ik,k->i", design, wanted)
-        a, dx, dy, turn, growth = np.linalg.lstsq(normal, towards, rcond=None)[0]
+        a, dx, dy, turn, growth = np.linalg.lstsq(sums[:5, :5], sums[:5, 5], rcond=None)[0]
         if not a > 0:
             return None
-        likeness = float(towards[0] / math.sqrt(normal[0, 0] * np.square(wanted).sum()))
+        likeness = float(sums[0, 5] / math.sqrt(sums[0, 0] * sums[5, 5]))
         share = -_STEP_SHARE / a
         step = Motion(share * dx, share * dy, math.degrees(share * turn), magnification=1.0 + share * growth)
         here = step.then(here)
     size = here.magnification
     return size if likeness >= _LEAST_LIKENESS and abs(size - 1.0) <= _LARGEST_STEP else None
+
+
+@compiled
+def _add_up(earlier: F32, later: F32, to_later: F64, sums: F64) -> int:
+    """Products, (6, 6), of what strength, a shift to the right and down, a turn and growth change in ``earlier`` with each other
+    and with what ``later`` shows where ``to_later`` puts each texel; returns how many texels both show.
+    """
+    rows, columns = earlier.shape
+    seen, parts, texels = np.empty(columns, np.float32), np.empty(6), 0
+    across, down = to_later[0, 0], to_later[1, 0]
+    sums[:] = 0.0
+    for row in range(1, rows - 1):
+        x0, y0 = to_later[0, 1] * row + to_later[0, 2], to_later[1, 1] * row + to_later[1, 2]
+        begin, end = seen_columns(x0, y0, across, down, rows, columns, 1, columns - 1)
+        sample_row(later, x0, y0, across, down, begin, end, seen)
+        y = row - 0.5 * (rows - 1)
+        for column in range(begin, end):
+            x = column - 0.5 * (columns - 1)
+            by_x = 0.5 * (earlier[row, column + 1] - earlier[row, column - 1])
+            by_y = 0.5 * (earlier[row + 1, column] - earlier[row - 1, column])
+            parts[0], parts[1], parts[2], parts[5] = earlier[row, column], by_x, by_y, seen[column]
+            parts[3], parts[4] = x * by_y - y * by_x, x * by_x + y * by_y
+            for i in range(6):
+                for j in range(6):
+                    sums[i, j] += parts[i] * parts[j]
+        texels += end - begin
+    return texels
