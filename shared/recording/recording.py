@@ -17,6 +17,7 @@ from shared.recording.planes import read_document, read_planes
 from shared.recording.shard import SHARD_FRAMES, ShardReader
 from shared.recording.table import FrameTable, read_table
 
+_UNKNOWN_EXPOSURE_US = 1000.0
 _OPEN_SHARDS = 4
 _SUSPECT_SHARDS = 3
 """What a cut of power may have left half written: the last second, so two shards at 120 frames a second, and one to spare."""
@@ -136,15 +137,16 @@ class Recording:
     def frame(self, number: int) -> Frame:
         """Frame ``number``, counted from 0 in the order stored; raises like ``pixels``.
 
-        Where nobody knows exposure, gain or light (NaN in the table), the frame interval, 1 and 1 stand in for every frame alike,
-        and so cancel in whatever is relative.
+        Where nobody knows exposure, gain or light (NaN in the table), 1 ms, 1 and 1 stand in for every frame alike, and so cancel
+        in whatever is relative. The exposure is short so that the frame's middle is its own time: as long as the frame interval,
+        it would put everything half an interval too early.
         """
         table = self.frame_table
         return Frame(
             pixels=self.pixels(number),
             sequence=int(table.sequence[number]),
             sensor_time_ns=int(table.sensor_time_ns[number]),
-            exposure_us=_known(table.exposure_us[number], self.camera.frame_interval_us),
+            exposure_us=_known(table.exposure_us[number], _UNKNOWN_EXPOSURE_US),
             gain=_known(table.gain[number], 1.0),
             light_level=_known(table.light_level[number], 1.0),
             lit=bool(table.lit[number]),

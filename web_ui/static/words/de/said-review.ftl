@@ -44,6 +44,7 @@ said-review-hand-distance-untold = { $untold } s lang ist nicht zu erkennen, ob 
 said-review-hand-moved-fast = das Handgerät bewegte sich schnell: { $region } ist in { $percent } % der Bilder um mehr als ein Zehntel der Breite verwischt, und Licht daneben zählt mit; ein größerer Bereich oder eine kürzere Belichtung hilft
 said-review-gamma-unknown-percent-may = Gamma unbekannt: Prozentwerte können gestaucht sein, niedrige am meisten; beim Import lässt es sich angeben
 said-review-exposure-gain-light-level = Belichtung, Verstärkung und Lichtstufe unbekannt: Ihre Änderung ist von einer Änderung des Farbstoffs nicht zu unterscheiden
+said-review-exposure-moments = Belichtung unbekannt: Zeitpunkte können um ein halbes Bildintervall verschoben sein, alle gleich
 said-review-compressed-picture-faint-fast = komprimiertes Bild: Schwache und schnelle Änderungen können verloren sein
 said-review-black-level = Schwarzwert
 said-review-light-level = Lichtstufe

@@ -44,6 +44,7 @@ said-review-hand-distance-untold = for { NUMBER($untold) } s it cannot be told w
 said-review-hand-moved-fast = the hand moved fast: { $region } is smeared by more than a tenth of its width in { NUMBER($percent) } % of the frames, and light beside it is counted as its own; a larger region or a shorter exposure helps
 said-review-gamma-unknown-percent-may = gamma unknown: percent may be compressed, low values most; --linear or --gamma at import states it
 said-review-exposure-gain-light-level = exposure, gain and light level unknown: a change of them cannot be told from a change of dye
+said-review-exposure-moments = exposure unknown: moments may be off by half a frame interval, all of them alike
 said-review-compressed-picture-faint-fast = compressed picture: faint and fast changes may be lost
 said-review-black-level = black level
 said-review-light-level = light level

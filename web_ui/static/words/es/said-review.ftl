@@ -44,6 +44,7 @@ said-review-hand-distance-untold = durante { $untold } s no se puede saber si el
 said-review-hand-moved-fast = el equipo se movió deprisa: { $region } aparece movida en más de una décima de su anchura en el { $percent } % de las imágenes, y se cuenta como suya la luz de al lado; ayuda una región mayor o una exposición más corta
 said-review-gamma-unknown-percent-may = gamma desconocida: los porcentajes pueden estar comprimidos, los bajos más que nadie; se puede indicar al importar
 said-review-exposure-gain-light-level = exposición, ganancia y nivel de luz desconocidos: un cambio en ellos no se distingue de un cambio de colorante
+said-review-exposure-moments = exposición desconocida: los momentos pueden estar desplazados medio intervalo entre imágenes, todos por igual
 said-review-compressed-picture-faint-fast = imagen comprimida: los cambios débiles y rápidos pueden haberse perdido
 said-review-black-level = nivel de negro
 said-review-light-level = nivel de luz
