@@ -6,14 +6,15 @@ contact is closed at that very moment, so a loop that was late does not light a 
 """
 
 import threading
-from typing import Any, Protocol
-
-from gpiozero import Button
+from typing import TYPE_CHECKING, Any, Protocol
 
 from device.gestures import Gesture, GestureReader
 from shared.clock import Clock
 from shared.errors import Refused
 from shared.settings import ButtonSettings
+
+if TYPE_CHECKING:
+    from gpiozero import Button
 
 STUCK_AFTER_S = 300.0
 """A perfusion run is held for one to three minutes (common practice, no source); beyond five the button is reported."""
@@ -45,11 +46,13 @@ class Actions(Protocol):
         """Dye went in at ``pressed_ns``, the first edge of the gesture."""
 
 
-def open_button(settings: ButtonSettings, pin_factory: Any = None) -> Button:
+def open_button(settings: ButtonSettings, pin_factory: Any = None) -> "Button":
     """Button between ``settings.pin`` and ground; raises Refused when the pin cannot be had.
 
     gpiozero's own debouncing stays off, since it would swallow the first edge of a release. ``pin_factory`` None: the board's.
     """
+    from gpiozero import Button  # where there is no button its 5 MB are not taken
+
     try:
         return Button(settings.pin, pull_up=True, bounce_time=None, pin_factory=pin_factory)
     except Exception as error:
@@ -63,7 +66,7 @@ class Controls:
     """Owns the button from here on; ``close`` ends the light and frees the pin."""
 
     def __init__(
-        self, button: Button, actions: Actions, settings: ButtonSettings, *, hold_to_light: bool, clock: Clock
+        self, button: "Button", actions: Actions, settings: ButtonSettings, *, hold_to_light: bool, clock: Clock
     ) -> None:
         self._button = button
         self._actions = actions

@@ -34,7 +34,6 @@ from device.imager.walks import Walks
 from device.inflow_maps import LiveMaps
 from device.light.lease import LeaseTerms
 from device.light.link import LightLink
-from device.light.pins import board_factory
 from device.live import LivePath, warm_up
 from device.maps_reader import MapsReader
 from device.recorder import Recorder
@@ -141,6 +140,8 @@ def _wired(
     opened.callback(requests.close)
     settings = parts.settings
     if parts.source.kind == "picamera":
+        from device.light.pins import board_factory  # which reads pins: 5 MB that a simulated camera does without
+
         loop.controls = Controls(
             open_button(settings.button, board_factory()),
             requests,
