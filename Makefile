@@ -53,8 +53,8 @@ demo: $(READY) $(LIBRARIES)
 test: $(TOOLS) packages $(LIBRARIES) web_ui/node_modules/.ready
 	$(BIN)/python -m device.kernels
 	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
-	$(BIN)/pytest -n 2 tests/web_ui/browser --ignore=tests/web_ui/browser/test_whole_job.py --junit-xml=build/tests/second.xml
-	$(BIN)/pytest tests/bench tests/faults tests/web_ui/browser/test_whole_job.py --junit-xml=build/tests/third.xml
+	$(BIN)/pytest -n 2 tests/web_ui/browser --ignore-glob='*/test_whole_job*.py' --junit-xml=build/tests/second.xml
+	$(BIN)/pytest tests/bench tests/faults tests/web_ui/browser/test_whole_job*.py --junit-xml=build/tests/third.xml
 	$(BIN)/python -m tests.hardware.hazards_ran build/tests/first.xml build/tests/second.xml build/tests/third.xml
 
 check: lint types contracts javascript
