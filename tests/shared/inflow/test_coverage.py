@@ -6,7 +6,7 @@ import pytest
 from tests.shared.inflow.accuracy import bounds, can_be_chance, goal_of
 from tests.shared.inflow.simulated import QUICK, SKIN, SLOW, Run, agreements
 
-REPEATS = 120
+REPEATS = 105
 FROM_ARRIVAL = ("arrival_s", "half_rise_s", "time_to_peak_s")
 
 

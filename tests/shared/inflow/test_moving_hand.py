@@ -7,7 +7,7 @@ from shared.inflow.maps_slots import MapGatherer
 from shared.motion.pose import Motion
 from shared.region import Region
 from shared.scene.description import Scene
-from tests.shared.inflow.motion_accuracy import FIGURES, GOAL, STILL, TREMOR, Bench, Errors, Room
+from tests.shared.inflow.motion_accuracy import FIGURES, GOAL, STILL, TREMOR, Bench, Errors, Room, together
 from tests.shared.inflow.simulated_frames import Patch, calibration, frames
 
 SCENE = Scene.from_values(
@@ -32,17 +32,22 @@ SCENE = Scene.from_values(
 )
 BENCH = Bench(SCENE, 45.0, Region("base", "rectangle", (60, 80, 60, 80)))
 DARK = Room("a dark room", 0.0)
+HANDS = (1, 2, 3)
 
 
 def test_tremor_and_drift_keep_the_errors_within_half_as_much_again() -> None:
-    """2 mm of tremor and 5 mm/s of drift, up and down: each figure's rms error beside that of the still hand."""
+    """2 mm of tremor and 5 mm/s of drift, up and down: each figure's rms error beside that of the still hand.
+
+    Bins of one run share what its hand did while the dye rose (the share that one run covers goes from 91 to 98 %, lowest for the
+    steepest rise beside the border of the two tissues), so that hands are counted together: at least 93 % of the 95 % intervals.
+    """
     truth, still = BENCH.truth(DARK), BENCH.maps(DARK, STILL, seed=1)
-    moved = BENCH.maps(DARK, TREMOR, 5.0, 1)
+    hands = [BENCH.maps(DARK, TREMOR, 5.0, seed) for seed in HANDS]
     for figure in FIGURES:
-        found = Errors.of(figure, truth, still, moved)
-        assert found.moved.size > 8_000, figure
+        found = together([Errors.of(figure, truth, still, moved) for moved in hands])
+        assert found.moved.size > 8_000 * len(hands), figure
         assert found.ratio <= GOAL, (figure, found.ratio)
-        assert found.covered.mean() >= 0.9, (figure, found.covered.mean())
+        assert found.covered.mean() >= 0.93, (figure, found.covered.mean())
 
 
 def test_what_leaves_the_picture_is_no_change_of_the_tissue() -> None:
