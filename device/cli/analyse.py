@@ -13,6 +13,7 @@ from device.analysis import Analysis, analyse, require_usable_reference
 from device.cli import answer, json_option
 from device.cli.asked_regions import asked_regions, region_options
 from device.cli.figure_words import COLUMN, FIGURES, TITLE, figure_words
+from device.cli.number import Number
 from device.cli.share_done import ShareDone
 from device.followed_hand import HandMotion
 from device.frames_ahead import nothing_beside
@@ -34,7 +35,7 @@ _REGIONS_ABREAST = 4
     "--seen-at",
     "seen_at_s",
     metavar="SECONDS",
-    type=click.FloatRange(min=0),
+    type=Number(min=0),
     default=0.0,
     help="When the picture showed the tissue where R has it, after the first frame. Default: at the beginning.",
 )

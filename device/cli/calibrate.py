@@ -1,5 +1,6 @@
 """``tapetum calibrate``: commissioning, step by step, on a running device."""
 
+import math
 import os
 import time
 from collections.abc import Callable
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from device.cli import answer, json_option
+from device.cli.number import Number
 from device.cli.progress import saying
 from device.cli.running import asked, connected, run_dir_option, stop_tidily
 from shared.bounded import plain
@@ -69,13 +71,13 @@ def command() -> None:
 
 _distance_option = click.option(
     "--distance-mm",
-    type=click.FloatRange(30, 2000),
+    type=Number(30, 2000),
     default=250.0,
     show_default=True,
     help="From the lens to the sheet.",
 )
 _pitch_option = click.option(
-    "--pitch-mm", type=click.FloatRange(1, 100), default=10.0, show_default=True, help="From dot to dot, as measured."
+    "--pitch-mm", type=Number(1, 100), default=10.0, show_default=True, help="From dot to dot, as measured."
 )
 _concentrations_option = click.option(
     "--concentrations", help="Of the eight wells, with commas between; one of them 0. Needed for sensitivity."
@@ -167,9 +169,12 @@ def everything(
 
 def _numbers(text: str | None) -> tuple[float, ...]:
     try:
-        return tuple(float(one) for one in text.split(",")) if text else ()
+        numbers = tuple(float(one) for one in text.split(",")) if text else ()
     except ValueError:
-        raise Refused("concentrations are numbers with commas between", text, "for example 0,0.1,0.2,0.5") from None
+        numbers = (math.nan,)
+    if not all(math.isfinite(one) for one in numbers):
+        raise Refused("concentrations are numbers with commas between", text, "for example 0,0.1,0.2,0.5")
+    return numbers
 
 
 def _take_steps(names: tuple[StepName, ...], told: _Asked) -> None:

@@ -9,6 +9,7 @@ import click
 from device.cli import answer, json_option
 from device.cli.asked_regions import asked_regions, region_options
 from device.cli.figure_words import COLUMN, FIGURES, TITLE, figure_words
+from device.cli.number import Number
 from device.cli.share_done import ShareDone
 from device.comparison import Comparison, compare
 from device.comparison_files import write_comparison
@@ -24,7 +25,7 @@ from shared.recording import Recording
 @click.option(
     "--minutes-between",
     metavar="MIN",
-    type=click.FloatRange(0, 100_000),
+    type=Number(0, 100_000),
     help="From injection to injection. Default: what the recordings know.",
 )
 @click.option(

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from device.cli import json_option
+from device.cli.number import Number
 from device.cli.running import page_fingerprint
 from device.demo import Place, children, default_data_folder, free_port, new_run_folder, remove_run_folder, run_device
 
@@ -22,7 +23,7 @@ rules. On a real handheld: do not stare into the ring, and give goggles to patie
     type=click.Path(path_type=Path, exists=False),
     help="Replay a recording, clip, stack or picture folder instead.",
 )
-@click.option("--fps", type=click.FloatRange(0.1, 1000), help="Frames a second of a clip that does not say.")
+@click.option("--fps", type=Number(0.1, 1000), help="Frames a second of a clip that does not say.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to serve on; 0.0.0.0 lets tablets in.")
 @click.option(
     "--port",
@@ -38,7 +39,7 @@ rules. On a real handheld: do not stare into the ring, and give goggles to patie
     type=click.Path(path_type=Path),
     help="Folder of recordings and stills.  [default: ~/.local/share/tapetum]",
 )
-@click.option("--seconds", type=click.FloatRange(0.1), help="Stop after so long.")
+@click.option("--seconds", type=Number(0.1), help="Stop after so long.")
 @click.option(
     "--seed", default=0, show_default=True, type=click.IntRange(0, 2**31 - 1), help="Seed of the simulated noise."
 )

@@ -13,7 +13,7 @@ from device.cli import answer, json_option
 from device.cli.share_done import ShareDone
 from device.drives import first_removable
 from device.export.delivery import ExportCancelled
-from device.export.job import FORMATS, Exported, export
+from device.export.job import FORMATS, Exported, checked_formats, export
 from device.export.settled import settle
 from shared.errors import Refused
 from shared.papers.words import LANGUAGES, Words, words_in
@@ -60,7 +60,7 @@ def command(
     folder = target or first_removable()
     if folder is None:
         raise Refused("no removable drive is mounted", remedy="plug one in, or name a folder")
-    chosen = [one.strip() for one in formats.split(",") if one.strip()]
+    chosen = checked_formats([one.strip() for one in formats.split(",") if one.strip()])
     words = words_in(language)
     if not others:
         Recording.open(recording).close()  # refused before anything is said of the drive

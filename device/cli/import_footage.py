@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from device.cli import answer, json_option
+from device.cli.number import Number
 from device.cli.percent_done import PercentDone
 from device.footage_import import Stated, import_footage
 
@@ -14,18 +15,14 @@ from device.footage_import import Stated, import_footage
 @click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="REC", help="Recording to write; must not exist."
 )
-@click.option(
-    "--fps", type=click.FloatRange(0.1, 1000), help="Frames a second, where the file does not say it or errs."
-)
-@click.option(
-    "--black-level", type=click.FloatRange(0, 65535), help="Count of a pixel that sees nothing. Else estimated."
-)
+@click.option("--fps", type=Number(0.1, 1000), help="Frames a second, where the file does not say it or errs.")
+@click.option("--black-level", type=Number(0, 65535), help="Count of a pixel that sees nothing. Else estimated.")
 @click.option(
     "--bit-depth", type=click.IntRange(8, 16), help="Bits of the camera's counts. Else as many as are needed."
 )
 @click.option("--linear", is_flag=True, help="Counts are proportional to light.")
-@click.option("--gamma", type=click.FloatRange(0.2, 5), metavar="G", help="Counts go with light to 1/G; undone here.")
-@click.option("--injected-at", type=float, metavar="S", help="When the dye went in, seconds after the first frame.")
+@click.option("--gamma", type=Number(0.2, 5), metavar="G", help="Counts go with light to 1/G; undone here.")
+@click.option("--injected-at", type=Number(), metavar="S", help="When the dye went in, seconds after the first frame.")
 @json_option
 def command(
     clip: Path,

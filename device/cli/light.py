@@ -7,6 +7,7 @@ from typing import Literal, cast
 import click
 
 from device.cli import answer, json_option
+from device.cli.number import Number
 from device.cli.running import asked, condition_lines, connected, pulses_words, run_dir_option
 from shared.bounded import plain
 from shared.errors import Refused
@@ -17,9 +18,7 @@ _REPEAT_S = 0.3
 
 @click.command()
 @click.argument("act", type=click.Choice(["on", "off", "brighter", "dimmer", "rearm"]))
-@click.option(
-    "--seconds", type=click.FloatRange(0.1, 600), help="How long to hold the light on.  [default: until Ctrl-C]"
-)
+@click.option("--seconds", type=Number(0.1, 600), help="How long to hold the light on.  [default: until Ctrl-C]")
 @run_dir_option
 @json_option
 def command(act: str, seconds: float | None, run_dir: Path, as_json: bool) -> None:

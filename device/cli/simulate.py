@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from device.cli import answer, json_option
+from device.cli.number import Number
 from device.cli.percent_done import PercentDone
 from device.simulate import DEFAULT_INJECTION_S, simulate
 from shared.scene.description import Scene, ready_scenes, scene_path
@@ -15,18 +16,14 @@ from shared.scene.description import Scene, ready_scenes, scene_path
 @click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="REC", help="Recording to write; must not exist."
 )
-@click.option(
-    "--seconds", default=60.0, show_default=True, type=click.FloatRange(0.03, 7200), help="Length of the recording."
-)
+@click.option("--seconds", default=60.0, show_default=True, type=Number(0.03, 7200), help="Length of the recording.")
 @click.option("--seed", default=0, show_default=True, type=click.IntRange(0, 2**31 - 1), help="Same seed, same frames.")
-@click.option(
-    "--from-s", default=0.0, show_default=True, type=click.FloatRange(0, 36_000), help="Scene time of the first frame."
-)
+@click.option("--from-s", default=0.0, show_default=True, type=Number(0, 36_000), help="Scene time of the first frame.")
 @click.option(
     "--dye-in-s",
     "injections_s",
     multiple=True,
-    type=click.FloatRange(0, 36_000),
+    type=Number(0, 36_000),
     help="Scene time of a further injection; may be repeated.",
 )
 @json_option

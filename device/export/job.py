@@ -57,7 +57,7 @@ def export(
     ``on_progress`` gets the share done, 0 to 1; raising from it (delivery.ExportCancelled) stops and removes everything. Raises
     Refused for an unknown format, an empty recording, or a target without room.
     """
-    chosen = _checked_formats(formats)
+    chosen = checked_formats(formats)
     if not recording.frames:
         raise Refused("the recording holds no frames", recording.name, "choose another recording")
     name = checked_name(recording.name)
@@ -155,7 +155,8 @@ class _Work:
         return names
 
 
-def _checked_formats(formats: Sequence[str]) -> list[ExportFormat]:
+def checked_formats(formats: Sequence[str]) -> list[ExportFormat]:
+    """Each once, in the order given; raises Refused for one that does not exist, or none at all."""
     for one in formats:
         if one not in FORMATS:
             raise Refused("no such export format", one, f"choose from {', '.join(FORMATS)}")

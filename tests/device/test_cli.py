@@ -46,6 +46,7 @@ def test_every_file_is_a_command_and_is_listed() -> None:
         "share_done",
         "asked_regions",
         "figure_words",
+        "number",
     }
     assert files == {_MODULES.get(name, name.replace("-", "_")) for name in COMMANDS}
 
@@ -97,6 +98,11 @@ def test_what_drives_the_ring_cautions(
         (("analyse", "/nowhere/flap.zarr"), "no such recording: /nowhere/flap.zarr"),
         (("export", "/nowhere/flap.zarr", "/tmp"), "no such recording: /nowhere/flap.zarr"),
         (("recordings", "/nowhere"), "no such folder of recordings: /nowhere"),
+        (("simulate", "--scene", "flap", "--out", "a.zarr", "--seconds", "nan"), "nan is not an ordinary number"),
+        (("import", "clip.tif", "--out", "a.zarr", "--gamma", "nan"), "nan is not an ordinary number"),
+        (("demo", "--seconds", "inf"), "inf is not an ordinary number"),
+        (("calibrate", "sensitivity", "--yes", "--concentrations", "0,nan"), "numbers with commas between: 0,nan; for"),
+        (("export", "/nowhere/flap.zarr", "/tmp", "--as", "gif"), "no such export format: gif; choose from csv"),
     ],
 )
 def test_what_is_wrong_is_one_line_with_the_value(
