@@ -69,9 +69,11 @@ def test_scale(distance_mm: float, expected: float) -> None:
 
 
 def test_what_the_camera_sees() -> None:
-    """204.28 x 152.65 mm at 250 mm with 1456 x 1088 pixels of 3.45 um behind 6 mm; F/2: sharp from 238.831 to 262.265 mm."""
+    """1456 x 1088 pixels of 3.45 um behind 6 mm, at three distances; F/2, at 250 mm: sharp from 238.831 to 262.265 mm."""
+    for distance_mm, extent_mm in ((200, (162.42, 121.37)), (250, (204.28, 152.65)), (300, (246.14, 183.93))):
+        seen = view(dataclasses.replace(BARE, target=dataclasses.replace(BARE.target, distance_mm=distance_mm)))
+        assert (seen.width_mm, seen.height_mm) == pytest.approx(extent_mm, abs=0.01)
     seen = view(BARE)
-    assert (seen.width_mm, seen.height_mm) == pytest.approx((204.28, 152.65), abs=0.01)
     assert (seen.nearest_mm, seen.farthest_mm) == pytest.approx((238.831, 262.265), abs=2e-3)
 
 
