@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -24,6 +24,10 @@ from shared.protocol.control_client import ControlClient
 
 if TYPE_CHECKING:
     from device.commissioning.run import Done
+    from device.commissioning.step import Step
+
+Part = StepName | Literal["light"]
+"""Of a commissioning: what the ring gives is kept apart from what the camera is."""
 
 _PATIENCE_S = 30.0
 """A simulated camera draws a new target in seconds."""
@@ -99,7 +103,7 @@ class _Asked:
     propose: bool = False
 
 
-def _plain_step(name: StepName, help_line: str) -> None:
+def _plain_step(name: Part, help_line: str) -> None:
     @command.command(name, help=help_line)
     @_propose_option
     @_yes_option
@@ -113,6 +117,7 @@ _plain_step("dark", "Mean dark plane, noise, DSNU and dark current; lens capped.
 _plain_step("defects", "Pixels to be replaced by their neighbours; even target.")
 _plain_step("flat", "Flat field of lens, ring and pixels; even target.")
 _plain_step("gain", "Counts an electron, read noise, full well, linearity (EMVA 1288); even target.")
+_plain_step("light", "Output of each level of the ring, on an even target, so that dimming changes no result.")
 _plain_step("sharpness", "Contrast of fine detail (slanted edge, ISO 12233); printed sheet.")
 _plain_step("leakage", "The ring's own light that passes the filter, over the picture; plain card.")
 
@@ -142,7 +147,7 @@ def sensitivity(concentrations: str | None, unit: str, propose: bool, yes: bool,
     _take_steps(("sensitivity",), asked_for)
 
 
-_ALL: tuple[StepName, ...] = ("dark", "defects", "flat", "gain", "scale", "sharpness", "leakage")
+_ALL: tuple[Part, ...] = ("dark", "defects", "flat", "gain", "scale", "sharpness", "leakage")
 
 
 @command.command("all")
@@ -162,9 +167,10 @@ def everything(
     run_dir: Path,
     as_json: bool,
 ) -> None:
-    """All steps but light, one after the other (sensitivity only with --concentrations); ends at the first that fails."""
+    """All steps, light last (sensitivity only with --concentrations); ends at the first that fails."""
     asked_for = _Asked(yes, run_dir, as_json, distance_mm, pitch_mm, _numbers(concentrations), unit)
-    _take_steps((*_ALL, "sensitivity") if concentrations else _ALL, asked_for)
+    row: tuple[Part, ...] = ("sensitivity",) if concentrations else ()
+    _take_steps((*_ALL, *row, "light"), asked_for)
 
 
 def _numbers(text: str | None) -> tuple[float, ...]:
@@ -177,30 +183,64 @@ def _numbers(text: str | None) -> tuple[float, ...]:
     return numbers
 
 
-def _take_steps(names: tuple[StepName, ...], told: _Asked) -> None:
-    from device.commissioning.bench import Bench
-    from device.commissioning.run import take
+def _take_steps(names: tuple[Part, ...], told: _Asked) -> None:
     from device.commissioning.steps import step
 
     if told.as_json and not told.yes:
         raise Refused("nobody can be asked with --json", remedy="put the target in place, and add --yes")
     say = saying(told.as_json)
-    walked: Callable[[], object] = (lambda: os.nice(_NICENESS)) if told.propose else (lambda: None)
-    steps = [step(name, told.distance_mm, told.pitch_mm, told.concentrations, told.unit) for name in names]
+    more = told.distance_mm, told.pitch_mm, told.concentrations, told.unit
+    # made before the first is taken, so that what was told wrongly is refused now
+    steps = [(name, None if name == "light" else step(name, *more)) for name in names]
     found: dict[str, Any] = {}
     stop_tidily()
     with connected(told.run_dir, timeout_s=_PATIENCE_S) as client:
-        for number, one in enumerate(steps, start=1):
-            say(f"step {number} of {len(steps)}: {one.name}")
-            if not told.yes:
-                click.echo(one.guide)
-                click.confirm("Is everything in place?", abort=True)
-            done = take(one, Bench(client, say, time.sleep), _now, told.propose, walked)
-            figures = plain(done.kept.figures.of(one.name))
-            found[one.name] = {"calibration": str(done.path), "recording": done.recording, **figures}
-            say(_readable(done))
+        for number, (name, one) in enumerate(steps, start=1):
+            say(f"step {number} of {len(steps)}: {name}")
+            found[name] = _light_taken(client, told) if one is None else _taken(client, one, told)
     result = found[names[0]] if len(names) == 1 else found
     answer(result, _PROPOSED if told.propose else _KEPT, told.as_json)
+
+
+def _taken(client: ControlClient, step: "Step", told: _Asked) -> dict[str, Any]:
+    from device.commissioning.bench import Bench
+    from device.commissioning.run import take
+
+    say = saying(told.as_json)
+    _ask_whether_in_place(step.guide, told)
+    walked: Callable[[], object] = (lambda: os.nice(_NICENESS)) if told.propose else (lambda: None)
+    done = take(step, Bench(client, say, time.sleep), _now, told.propose, walked)
+    say(_readable(done))
+    return {"calibration": str(done.path), "recording": done.recording, **plain(done.kept.figures.of(step.name))}
+
+
+def _light_taken(client: ControlClient, told: _Asked) -> dict[str, Any]:
+    from device.commissioning.light_output import measured
+    from device.commissioning.light_steps import LightSteps
+    from shared.commissioning.proposal import tray
+    from shared.optics.light_output import FOLDER, keep
+    from shared.recording import Recording
+
+    say, state = saying(told.as_json), asked(client, GetState())
+    data_folder = Path(state.data_folder)
+    writable(data_folder / FOLDER)  # before anything is lit for nothing
+    _ask_whether_in_place(_LIGHT_GUIDE, told)
+    name = LightSteps(client, say, time.sleep).recorded()
+    with Recording.open(data_folder / "recordings" / f"{name}.zarr") as recording:
+        result, evidence = measured(recording, _now(), state.ring)
+    path = keep(tray(data_folder) if told.propose else data_folder, result, evidence)
+    lines = [
+        f"level {one.level:4.0%}   output {one.output:.4f} ± {one.u:.5f}   ({one.output / one.level - 1:+.1%} against linear)"
+        for one in result.levels
+    ]
+    say("\n".join([*lines, f"kept as {path}, readings beside it, frames in {result.recording}", ""]))
+    return {"file": str(path), **plain(result)}
+
+
+def _ask_whether_in_place(guide: str, told: _Asked) -> None:
+    if not told.yes:
+        click.echo(guide)
+        click.confirm("Is everything in place?", abort=True)
 
 
 def _readable(done: "Done") -> str:
@@ -287,48 +327,3 @@ def certificate(out: Path, name: str | None, run_dir: Path, as_json: bool) -> No
     answer({"file": str(out), "calibration": kept.name, "passed": good}, words, as_json)
     if not good:
         raise SystemExit(1)
-
-
-@command.command("light")
-@_propose_option
-@_yes_option
-@run_dir_option
-@json_option
-def light(propose: bool, yes: bool, run_dir: Path, as_json: bool) -> None:
-    """Output of each level of the ring, on an even target, so that dimming changes no result."""
-    from shared.optics.light_output import FOLDER
-
-    if as_json and not yes:
-        raise Refused("nobody can be asked with --json", remedy="put the target in place, and add --yes")
-    stop_tidily()
-    with connected(run_dir, timeout_s=_PATIENCE_S) as client:
-        writable(Path(asked(client, GetState()).data_folder) / FOLDER)  # before anything is lit for nothing
-        if not yes:
-            click.echo(_LIGHT_GUIDE)
-            click.confirm("Is everything in place?", abort=True)
-        result, words = _light_output(client, saying(as_json), propose)
-    answer(result, words, as_json)
-
-
-def _light_output(client: ControlClient, say: Callable[[str], None], propose: bool) -> tuple[dict[str, Any], str]:
-    from device.commissioning.light_output import measured
-    from device.commissioning.light_steps import LightSteps
-    from shared.commissioning.proposal import tray
-    from shared.optics.light_output import keep
-    from shared.recording import Recording
-
-    state = asked(client, GetState())
-    data_folder = Path(state.data_folder)
-    name = LightSteps(client, say, time.sleep).recorded()
-    with Recording.open(data_folder / "recordings" / f"{name}.zarr") as recording:
-        result, evidence = measured(recording, _now(), state.ring)
-    path = keep(tray(data_folder) if propose else data_folder, result, evidence)
-    lines = [
-        f"level {one.level:4.0%}   output {one.output:.4f} ± {one.u:.5f}   ({one.output / one.level - 1:+.1%} against linear)"
-        for one in result.levels
-    ]
-    lines += [
-        f"kept as {path}, readings beside it, frames in {result.recording}",
-        _PROPOSED if propose else _KEPT,
-    ]
-    return {"file": str(path), **plain(result)}, "\n".join(lines)

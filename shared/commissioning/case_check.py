@@ -172,6 +172,6 @@ def calibration_age(kept: Kept, in_force: str, light_measured_at: str, now: date
         return CheckItem("calibration", False, "light output is assumed linear: tapetum calibrate light")
     dates = [one.made_at for one in kept.figures.taken] + [light_measured_at]
     days = (now - min(datetime.fromisoformat(one) for one in dates)).days
-    remedy = "" if days <= OLDEST_DAYS else ": tapetum calibrate all, and light"
+    remedy = "" if days <= OLDEST_DAYS else ": tapetum calibrate all"
     words = f"oldest step {days} days old, at most {OLDEST_DAYS}"
     return CheckItem("calibration", days <= OLDEST_DAYS, words + remedy)

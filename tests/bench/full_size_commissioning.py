@@ -165,6 +165,8 @@ def compared(found: dict[str, Any], scene: Scene, data: Path) -> Iterator[Line]:
     yield off("gain", "K", gain["counts_per_electron"], k, "counts/e")
     upper = " (upper bound, and said to be one)" if gain["read_noise_is_upper_bound"] else ""
     yield off("gain", f"read noise{upper}", gain["read_noise_electrons"], noise.read_noise_electrons, "e")
+    clipping = (truth.saturation_counts - float(truth.dark_counts[good].mean())) / k
+    yield off("gain", "full well, beside where the converter clips", gain["full_well_electrons"], clipping, "e")
     yield off("gain", "PRNU", gain["prnu_percent"], noise.prnu_percent, "%")
     yield off("gain", "linearity error", gain["linearity_high_percent"], 0.0, "%")
     half = next(one for one in found["light"]["levels"] if abs(one["level"] - 0.6) < 1e-6)
