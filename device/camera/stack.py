@@ -17,6 +17,12 @@ PICTURES = frozenset({".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp"})
 ASSUMED_FPS = 30.0
 _UNKNOWN = ("gamma", "black level", "exposure", "gain", "light level", "scale")
 _LOOKED_AT = 16
+_SECONDS = {
+    **dict.fromkeys(("sec", "s", "second", "seconds"), 1.0),
+    **dict.fromkeys(("msec", "ms", "millisecond", "milliseconds"), 1e-3),
+    **dict.fromkeys(("min", "minute", "minutes"), 60.0),
+}
+"""In a unit of time as ImageJ's tag has it (from memory); another one says nothing of the rate."""
 _Image = NDArray[np.uint8] | NDArray[np.uint16]
 
 
@@ -108,9 +114,9 @@ class TiffStack(Pictures):
 
     def _own_fps(self) -> float | None:
         about = self._file.imagej_metadata or {}
-        interval_s = about.get("finterval")
-        if isinstance(interval_s, int | float) and interval_s > 0:
-            return 1.0 / float(interval_s)
+        interval, unit_s = about.get("finterval"), _SECONDS.get(str(about.get("tunit", "sec")).strip().lower())
+        if unit_s is not None and isinstance(interval, int | float) and interval > 0:
+            return 1.0 / (float(interval) * unit_s)
         fps = about.get("fps")
         return float(fps) if isinstance(fps, int | float) and fps > 0 else None
 

@@ -185,6 +185,18 @@ def test_a_folder_of_pictures_and_its_rate(tmp_path, intravital) -> None:
         assert all((recording.pixels(number) == intravital[number]).all() for number in range(12))
 
 
+@pytest.mark.parametrize(("interval", "unit", "seconds"), [(500.0, "ms", 0.5), (0.05, "min", 3.0), (0.5, "sec", 0.5)])
+def test_the_interval_is_in_the_unit_that_stands_beside_it(tmp_path, intravital, interval, unit, seconds) -> None:
+    about = {"axes": "TYX", "finterval": interval, "tunit": unit}
+    tifffile.imwrite(tmp_path / "s.tif", intravital[:12], imagej=True, metadata=about)
+    done = import_footage(tmp_path / "s.tif", tmp_path / "r.zarr")
+    assert done.camera.frame_interval_us == pytest.approx(1e6 * seconds)
+    about["tunit"] = "heartbeats"
+    tifffile.imwrite(tmp_path / "odd.tif", intravital[:12], imagej=True, metadata=about)
+    with pytest.raises(Refused, match="how many frames a second it has"):
+        import_footage(tmp_path / "odd.tif", tmp_path / "odd.zarr")
+
+
 def test_it_replays_with_what_is_unknown_still_said(tmp_path, intravital, manual_clock) -> None:
     import_footage(imagej(tmp_path / "s.tif", intravital, 1 / 120), tmp_path / "r.zarr")
     camera = open_replay(tmp_path / "r.zarr", clock=manual_clock)
