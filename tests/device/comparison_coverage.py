@@ -64,7 +64,13 @@ Measured {date} by `python -m tests.device.comparison_coverage`, {repeats} pairs
 *off* and *scatter* are mean and standard deviation of value minus truth, *u* the median standard uncertainty, *covered* the
 share of the 95 % intervals (value ± 1.96 u) that hold the truth; it is known to ± {within:.1f} % (two standard deviations of a
 binomial). The region *edge* lies half on the tip and half beside it, so that a place off by a pixel changes it by a
-fourteenth."""
+fourteenth.
+
+Where nearly every interval holds the truth although *off* and *scatter* together are about as large as *u*, what is off hardly
+varies from repeat to repeat, and stays near one standard uncertainty: in one scene the dye pulls the place of *edge* the same way
+every time, and smoothing moves a peak the same way, on whose moment the value at the reference's peak rests. Differences and ratios
+take the places of the two runs for independent, since nothing says that the same dye pulls both alike; here it does, and their
+intervals are wider than they need be."""
 TABLE = ("| region | figure | of | off | scatter | u | covered % | given |", "|---|---|---|---|---|---|---|---|")
 
 
