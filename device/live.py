@@ -189,11 +189,19 @@ class LivePath:
         with self._lock:
             self._measure(frame)
             look = self._look(frame)
+            header = self._header(
+                frame
+            )  # now, from what was just touched: after the picture it takes three times as long
             self._planes = self._picture.draw(frame, look)
             self._drawn_percent = look.view != "grey" and look.reference is not None
             jpeg = _jpeg(self._planes, self._settings.jpeg_quality)
             height, width = self._planes.y.shape
-            return LivePicture(jpeg, width, height, self._view, self._header(frame, width, height))
+            header |= {
+                "picture_width": width,
+                "picture_height": height,
+                "saturated_share": self._picture.saturated_share,
+            }
+            return LivePicture(jpeg, width, height, self._view, header)
 
     def take_unlit(self, frame: Frame) -> None:
         """Learn the ambient light from a frame without the ring's; from the next lit frame on it is taken off."""
@@ -348,21 +356,19 @@ class LivePath:
         u = math.hypot(watched.steadied.u, watched.baseline.u)
         return "too dark" if above < self._settings.least_signal_to_noise * u else ""
 
-    def _header(self, frame: Frame, width: int, height: int) -> dict[str, Any]:
+    def _header(self, frame: Frame) -> dict[str, Any]:
+        """What is said beside the picture, but for what only drawing tells."""
         return {
             "sequence": frame.sequence,
             "sensor_time_ns": frame.sensor_time_ns,
             "width": self._calibration.camera.width,
             "height": self._calibration.camera.height,
             "mm_per_px": self._calibration.camera.mm_per_px,
-            "picture_width": width,
-            "picture_height": height,
             "view": self._view,
             "lit": self._lit,
             "light_level": frame.light_level,
             "exposure_us": frame.exposure_us,
             "gain": frame.gain,
-            "saturated_share": self._picture.saturated_share,
             "reference": self._reference_header(),
             "values": [
                 {"name": s.name, "region": s.region, "percent": s.percent, "percent_u": s.percent_u, "flag": s.flag}

@@ -5,7 +5,7 @@ Draws what ``live_picture.PlainPicture`` draws, within two grey levels except wh
 
 import math
 from dataclasses import replace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -14,7 +14,7 @@ from numpy.typing import DTypeLike, NDArray
 from shared.calibration import Calibration
 from shared.colour import CLEAR_PERCENT, COVERED_PERCENT, NEUTRAL, PercentColours
 from shared.frame import Frame
-from shared.live_kernel import CHROMA_UNIT, FULL_SCALE, LANES, LARGEST, SCRATCH_ROWS, WHITE, Numbers
+from shared.live_kernel import CHROMA_UNIT, FULL_SCALE, LANES, LARGEST, RECORD, SCRATCH_ROWS, WHITE, Numbers
 from shared.live_passes import draw_half, draw_whole, halve_whole
 from shared.live_picture import (
     DARK_STROKE,
@@ -135,37 +135,37 @@ class FusedPicture:
             known = self._frame_numbers(factor)
             self._take_noise(frame.gain, factor, known)
         else:
-            factor, state, known = 1.0, self._unlit_state, {"fresh": 1}
+            factor, state, known = 1.0, self._unlit_state, Numbers(fresh=1)
             look = replace(look, reference=None)
         if look.reference is not None and look.view != "grey":
             self._prepare_baseline(factor, look)
             known |= self._percent_numbers(factor, look) | self._doubt_numbers(factor, look)
-        planes = self._drawn(frame, look, self._base._replace(**known), state)
+        planes = self._drawn(frame, look, _with(self._base, known), state)
         if frame.lit:
             self._factor, self._fresh = factor, False
             self._remembered_frames += 1
         return planes
 
-    def _drawn(self, frame: Frame, look: Look, numbers: Numbers, state: Lane) -> Planes:
+    def _drawn(self, frame: Frame, look: Look, numbers: np.void, state: Lane) -> Planes:
         pixels = np.ascontiguousarray(frame.pixels)
         pixels.flags.writeable = False
         sources = (self._sources.pixels, self._sources.starts, self._sources.sources)
         planes = (self._dark, self._gain, *sources, state, self._remembered)
-        marks = (self._stripes, self._dots, self._dashes, int(_word(LIGHT_STROKE)), int(_word(DARK_STROKE)))
+        marks = (self._stripes, self._dots, self._dashes, _LIGHT_WORD, _DARK_WORD)
         if look.view != "side by side":
             canvas = self._whole_planes
             clipped = draw_whole(
-                pixels, *planes, self._baseline, self._inverse_flat, self._below, *marks, numbers.record(), *self._scratch,
+                pixels, *planes, self._baseline, self._inverse_flat, self._below, *marks, numbers, *self._scratch,
                 *canvas.arrays,
             )  # fmt: skip
         else:
             canvas = self._half_planes
-            clipped = halve_whole(pixels, *planes, self._half, numbers.record(), self._scratch[0], self._scratch[2])
+            clipped = halve_whole(pixels, *planes, self._half, numbers, self._scratch[0], self._scratch[2])
             words = self._half.view(np.int32)
-            for offset, part in ((0, numbers._replace(relative=0)), (self._half_shape[1] // 2, numbers)):
+            for offset, part in ((0, _with(numbers, Numbers(relative=0))), (self._half_shape[1] // 2, numbers)):
                 draw_half(
-                    self._half, words, self._baseline, self._half_inverse_flat, self._below, *marks, part.record(),
-                    *self._scratch, offset, canvas.u.shape[0], *canvas.arrays,
+                    self._half, words, self._baseline, self._half_inverse_flat, self._below, *marks, part,
+                    *self._scratch[:2], offset, canvas.u.shape[0], *canvas.arrays,
                 )  # fmt: skip
         self.saturated_share = clipped / frame.pixels.size
         return canvas.planes
@@ -185,12 +185,12 @@ class FusedPicture:
         tone_limit = min(tone_limit, WHITE * PART // tone_share >> tone_shift)
         old_first = self._settings.steadying >= 0.5
         lesser = 1.0 - self._settings.steadying if old_first else self._settings.steadying
-        self._base = Numbers(**dict.fromkeys(Numbers._fields, 0))._replace(
+        self._base = _with(np.zeros(1, RECORD)[0], Numbers(
             raw_down=down, raw_up=up, saturation=calibration.saturation_counts, fresh=1, old_first=int(old_first),
             lesser_share=-round(lesser * PART), rescale=PART, smooth=int(self._settings.smoothing),
             tone_shift=tone_shift, tone_limit=tone_limit, tone_share=tone_share,
-            remember_phase=-1, remember_scale=0.0, remember_share=0.0,
-        )  # fmt: skip
+            remember_phase=-1,
+        ))  # fmt: skip
 
     def _prepare_dark(self, ambient_counts: F32 | None) -> None:
         """What is taken off a frame: dark and ambient counts, less what makes the product with the gain round to the nearest."""
@@ -208,16 +208,15 @@ class FusedPicture:
         unit = self._percent_unit = FULL_SCALE / settings.full_scale_percent
         clear, ramp = round(CLEAR_PERCENT * unit), round((COVERED_PERCENT - CLEAR_PERCENT) * unit)
         fits = (("luma", 0, 4, WHITE / 255), ("blue", 1, 5, CHROMA_UNIT), ("red", 2, 5, CHROMA_UNIT))
-        coefficients = {
+        coefficients: dict[str, Any] = {
             f"{name}_{power}": round(value * per_level * 2**power)
             for name, channel, degree, per_level in fits
             for power, value in enumerate(_polynomial(colours, channel, degree))
         }
-        self._base = self._base._replace(
-            clear=clear, ramp=ramp, cover_slope=int(settings.overlay_opacity * TOP / ramp), **coefficients
-        )
+        slope = int(settings.overlay_opacity * TOP / ramp)
+        self._base = _with(self._base, Numbers(clear=clear, ramp=ramp, cover_slope=slope, **coefficients))  # type: ignore[typeddict-item]
 
-    def _frame_numbers(self, factor: float) -> dict[str, Any]:
+    def _frame_numbers(self, factor: float) -> Numbers:
         """How this frame enters the steadied plane and the slow mean."""
         fresh = self._fresh or self._settings.steadying == 0
         rescale = PART if fresh else round(PART * self._factor / factor)
@@ -231,13 +230,13 @@ class FusedPicture:
             "remember_share": max(1.0 / visits, 1.0 - math.exp(-seconds / REMEMBERED_S)),
         }
 
-    def _take_noise(self, gain: float, factor: float, known: dict[str, Any]) -> None:
+    def _take_noise(self, gain: float, factor: float, known: Numbers) -> None:
         """Noise of the steadied plane and of the slow mean after this frame."""
         steadied = self._steadied_noise.take(frame_noise(self._calibration, gain, factor, self._ambient_counts))
         if known["remember_phase"] == 0:
             self._slow_noise.take(steadied, known["remember_share"])
 
-    def _percent_numbers(self, factor: float, look: Look) -> dict[str, Any]:
+    def _percent_numbers(self, factor: float, look: Look) -> Numbers:
         assert look.reference is not None
         per_value = 100.0 * self._percent_unit * factor / (self._scale * look.reference)
         shift, limit, share = _multiplier(per_value)
@@ -248,7 +247,7 @@ class FusedPicture:
             "with_baseline": int(look.baseline is not None), "level_0": a, "level_1": b, "level_2": c, "level_3": d,
         }  # fmt: skip
 
-    def _doubt_numbers(self, factor: float, look: Look) -> dict[str, Any]:
+    def _doubt_numbers(self, factor: float, look: Look) -> Numbers:
         """What ``PercentNoise`` says, in the kernel's unit of percent."""
         assert look.reference is not None
         assert self._steadied_noise.noise is not None
@@ -273,9 +272,9 @@ class FusedPicture:
         if baseline_key != self._baseline_key:
             self._baseline_key = baseline_key
             if look.baseline is not None:
-                plane = look.baseline * np.float32(self._scale / factor)
-                self._baseline = _lanes(self._halved(plane) if halved else plane)
-                self._below = np.maximum(self._blocks(look.baseline, halved), 0.0)
+                blocks = self._blocks(look.baseline, halved)
+                self._baseline = _lanes(blocks * (self._scale / factor))
+                self._below = np.maximum(blocks, 0.0)
                 self._most_below = float(self._below.max())
 
     def _blocks(self, plane: NDArray[np.floating], halved: bool) -> F32:
@@ -363,5 +362,16 @@ def _words(pattern: NDArray[np.uint8]) -> Lane:
     return (pattern.astype(np.uint16) * WORD).view(np.int16)
 
 
-def _word(value: int) -> np.int16:
-    return np.uint16(value * WORD).view(np.int16)
+def _word(value: int) -> int:
+    return int(np.uint16(value * WORD).view(np.int16))
+
+
+_LIGHT_WORD, _DARK_WORD = _word(LIGHT_STROKE), _word(DARK_STROKE)
+
+
+def _with(numbers: np.void, known: Numbers) -> np.void:
+    """A copy with some numbers replaced."""
+    changed: Any = numbers.copy()
+    for name, value in known.items():
+        changed[name] = value
+    return cast("np.void", changed)

@@ -122,13 +122,6 @@ high_half = _lanes(
     "Upper 16 bits of a 32-bit word.",
     types.int32,
 )
-pair_sum = _lanes(
-    "pair_sum",
-    1,
-    lambda builder, word: builder.trunc(builder.add(word, builder.lshr(word, ir.Constant(I32, 16))), I16),
-    "Lower and upper 16 bits of a 32-bit word added up.",
-    types.int32,
-)
 chosen = _lanes(
     "chosen",
     3,

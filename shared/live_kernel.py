@@ -1,7 +1,7 @@
 """The live picture in one pass over the frame, in 16-bit whole numbers: the loops over rows.
 
-Rows flow through buffers that stay in the first-level cache: corrected row -> steadied plane -> smoothed rows -> percent and luma
-rows -> a row of blocks (2 x 2 pixels) with chroma, contour bands and marks -> finished rows of the Y, U and V planes. All values
+Rows flow through buffers that stay in the first-level cache: corrected row -> steadied plane -> smoothed rows -> a row of blocks
+(2 x 2 pixels) with percent, colour, contour bands and marks -> luma rows -> finished rows of the Y, U and V planes. All values
 are int16: corrected counts times a fixed scale, percent as 4096 for the full scale, luma as 32 a grey level. ``fused_picture``
 prepares the numbers, ``live_passes`` runs the loops.
 
@@ -11,7 +11,7 @@ A smoothed value of CLIPPED stands for "a saturated pixel is in it".
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"
 # ruff: noqa: ANN001, ANN201, ANN202
 
-from typing import NamedTuple
+from typing import TypedDict
 
 import numpy as np
 
@@ -31,8 +31,9 @@ from shared.lanes import (
     is_at_least,
     lesser,
     low_half,
+    mean_high,
+    mean_low,
     nearest_part,
-    pair_sum,
     part,
     part_unsigned,
     subtract,
@@ -48,7 +49,7 @@ CHROMA_UNIT = 8
 TWO_THIRDS = 43691 - 65536  # of 65536, as the int16 with these bits
 
 
-class Numbers(NamedTuple):
+class Numbers(TypedDict, total=False):
     """Numbers of one frame. ``_shift``, ``_limit`` and ``_share`` together multiply: min(a, limit) 2^shift share / 2^16."""
 
     raw_down: int
@@ -103,15 +104,9 @@ class Numbers(NamedTuple):
     remember_scale: float
     remember_share: float
 
-    def record(self) -> np.void:
-        """The same for the compiled loops, whose cache on disk cannot outlive a renamed class but does outlive a record."""
-        record: np.void = np.array([tuple(self)], _RECORD)[0]
-        return record
 
-
-_RECORD = np.dtype(
-    [(name, np.float64 if kind is float else np.int64) for name, kind in Numbers.__annotations__.items()]
-)
+RECORD = np.dtype([(name, np.float64 if kind is float else np.int64) for name, kind in Numbers.__annotations__.items()])
+"""The same as the compiled loops take them: their cache on disk cannot outlive a renamed class but does outlive a record."""
 
 
 LANES = 32
@@ -128,21 +123,22 @@ CLIP_ANY = 16
 MARKS = 18
 COLUMN = 17
 SMOOTHED = 18  # two, for the two rows of a block
-PERCENT = 20  # of one row, then the mean of the two rows of a block
+PERCENT = 20  # of blocks
 LUMA = 21  # four, as bytes
 BAND = 25  # four, from column 1 on
 TOO_DARK = 29  # two
 OVER = 31  # two
 CHROMA = 33  # two
-MEAN = 35
+MEAN = 35  # of the smoothed values of blocks, above the baseline
 MARKED = 36
 MOST = 37
 LEAST = 38
 MENDED = 39
 STROKE = 40
 UNSURE = 41  # two
-GREY = 43  # as bytes
-SCRATCH_ROWS = 44
+COLOUR = 43  # luma of the map, of blocks
+COVER = 44  # of 32767, of blocks
+SCRATCH_ROWS = 45
 AHEAD = 14
 """Rows are steadied so many at a time, since memory gives long runs faster than short ones; at most CLIP_ROWS - 2."""
 
@@ -322,68 +318,68 @@ def grey_row(smoothed, row, width, to, n, line_bytes):
 
 
 @compiled
-def uncover_row(smoothed, row, width, slot, j, n, lines, line_bytes):
-    """Grey instead of the map's luma in the blocks of row ``j`` whose percentage is uncertain."""
-    grey_row(smoothed, row, width, GREY, n, line_bytes)
-    luma, unsure = LUMA + slot, UNSURE + (j & 1)
-    for i in range(width // 2):
-        lines[luma, i] = blended(lines[unsure, i], lines[GREY, i], lines[luma, i])
+def mean_row(j, words, row_0, row_1, blocks, any_clipped, baseline, n, lines):
+    """Means of the 2 x 2 smoothed values of block row ``j`` above their baseline; CLIPPED where a saturated pixel is in one."""
+    for i in range(blocks):
+        a, b = low_half(words[row_0, i]), high_half(words[row_0, i])
+        c, d = low_half(words[row_1, i]), high_half(words[row_1, i])
+        lines[MEAN, i] = mean_high(mean_low(a, b), mean_low(c, d))
+    if n.with_baseline:
+        for i in range(blocks):
+            lines[MEAN, i] = subtract(lines[MEAN, i], baseline[j, i])
+    if any_clipped:
+        limit = np.int16(CLIPPED)
+        for i in range(blocks):
+            lines[MEAN, i] = blended(lines[OVER + (j & 1), i], limit, lines[MEAN, i])
 
 
 @compiled
-def _above_baseline_row(smoothed, row, width, baseline, baseline_row, lines):
-    """Smoothed value above the baseline, into its scratch row."""
-    last = min(width, baseline.shape[1])
-    for x in range(last):
-        value = smoothed[row, x]
-        above = subtract(value, baseline[baseline_row, x])
-        lines[COLUMN, x] = chosen(is_above(value, np.int16(LARGEST)), np.int16(CLIPPED), above)
-    for x in range(last, width):
-        lines[COLUMN, x] = lines[COLUMN, last - 1]
+def _colour_row(blocks, n, lines):
+    """Luma of the map's colours and how far they cover the grey.
 
-
-@compiled
-def _coloured_row(smoothed, row, above, above_row, width, slot, which, n, lines, line_bytes):
-    """Percent of the reference, FULL_SCALE for the top of the colours, and luma of the map over grey.
-
-    ``which`` is 1 for the second row of a block, whose percent is averaged with the first one's.
-    Negative percentages wrap to some colour, which has no cover.
-    The map's own luma is a fourth-degree polynomial, each coefficient doubled for each product it goes through.
+    Negative percentages wrap to some colour, which has no cover. The luma is a fourth-degree polynomial, each coefficient doubled
+    for each product it goes through.
     """
-    limit, shift, share = np.int16(n.tone_limit), np.int16(n.tone_shift), np.int16(n.tone_share)
-    p_limit, p_shift, p_share = np.int16(n.percent_limit), np.int16(n.percent_shift), np.int16(n.percent_share)
-    p_lowest = np.int16(-n.percent_limit)
     clear, ramp, slope = np.int16(n.clear), np.int16(n.ramp), np.int16(n.cover_slope)
     a, b, c = np.int16(n.luma_0), np.int16(n.luma_1), np.int16(n.luma_2)
     d, e = np.int16(n.luma_3), np.int16(n.luma_4)
-    none, one, top = np.int16(0), np.int16(1), np.int16(FULL_SCALE - 1)
-    for x in range(whole_lanes(width)):
-        grey = _toned(smoothed[row, x], limit, shift, share)
-        p = part(up(greater(lesser(above[above_row, x], p_limit), p_lowest), p_shift), p_share)
-        lines[PERCENT, x] = down(add(lines[PERCENT, x], p), one) if which else p
-        cover = times(greater(lesser(subtract(p, clear), ramp), none), slope)
+    none, top = np.int16(0), np.int16(FULL_SCALE - 1)
+    for i in range(whole_lanes(blocks)):
+        p = lines[PERCENT, i]
+        lines[COVER, i] = times(greater(lesser(subtract(p, clear), ramp), none), slope)
         z = add(up(lesser(p, top), np.int16(4)), np.int16(-32768))
         colour = add_limited(d, part(z, e))
         colour = add_limited(c, part(z, colour))
         colour = add_limited(b, part(z, colour))
-        colour = add_limited(a, part(z, colour))
-        line_bytes[LUMA + slot, x] = _byte(add(grey, part(up(subtract(colour, grey), np.int16(1)), cover)))
+        lines[COLOUR, i] = add_limited(a, part(z, colour))
+
+
+@compiled
+def covered_row(words, row, blocks, to, n, lines):
+    """Luma of the map over the grey picture, into scratch row ``to``, two pixels a word."""
+    limit, shift, share = np.int16(n.tone_limit), np.int16(n.tone_shift), np.int16(n.tone_share)
+    one, eight = np.int16(1), np.int16(8)
+    for i in range(blocks):
+        colour, cover = lines[COLOUR, i], lines[COVER, i]
+        left = _toned(low_half(words[row, i]), limit, shift, share)
+        right = _toned(high_half(words[row, i]), limit, shift, share)
+        left = _byte(add(left, part(up(subtract(colour, left), one), cover)))
+        right = _byte(add(right, part(up(subtract(colour, right), one), cover)))
+        lines[to, i] = either(left, up(right, eight))
 
 
 @compiled
 def _chroma_row(j, blocks, n, lines):
-    """Chroma of the blocks, Cb in the lower byte and Cr in the upper: fifth-degree polynomials times the map's cover."""
-    clear, ramp, slope = np.int16(n.clear), np.int16(n.ramp), np.int16(n.cover_slope)
+    """Chroma of block row ``j``, Cb in the lower byte and Cr in the upper: fifth-degree polynomials times the map's cover."""
     blue_0, blue_1, blue_2 = np.int16(n.blue_0), np.int16(n.blue_1), np.int16(n.blue_2)
     blue_3, blue_4, blue_5 = np.int16(n.blue_3), np.int16(n.blue_4), np.int16(n.blue_5)
     red_0, red_1, red_2 = np.int16(n.red_0), np.int16(n.red_1), np.int16(n.red_2)
     red_3, red_4, red_5 = np.int16(n.red_3), np.int16(n.red_4), np.int16(n.red_5)
-    none, top, one = np.int16(0), np.int16(FULL_SCALE - 1), np.int16(1)
+    top, one = np.int16(FULL_SCALE - 1), np.int16(1)
     half, three, neutral = np.int16(CHROMA_UNIT // 2), np.int16(3), np.int16(128)
     slot = CHROMA + (j & 1)
     for i in range(whole_lanes(blocks)):
-        p = lines[MEAN, i]
-        cover = times(greater(lesser(subtract(p, clear), ramp), none), slope)
+        p, cover = lines[PERCENT, i], lines[COVER, i]
         z = add(up(lesser(p, top), np.int16(4)), np.int16(-32768))
         blue = add_limited(blue_4, part(z, blue_5))
         blue = add_limited(blue_3, part(z, blue))
@@ -401,30 +397,32 @@ def _chroma_row(j, blocks, n, lines):
 
 
 @compiled
-def block_row(j, blocks, inverse_flat, baseline, n, lines, line_words):
-    """Percent, contour band, marks and chroma of the blocks of two rows; returns whether any of them is uncertain.
+def block_row(j, blocks, inverse_flat, baseline, n, lines):
+    """Percent, colour, contour band and marks of block row ``j``, from its means.
 
-    ``inverse_flat`` and ``baseline`` are those of the blocks.
+    Percent is FULL_SCALE for the top of the colours. ``inverse_flat`` and ``baseline`` are those of the blocks, in signal units.
     """
-    slot = j & 3
-    room, one = whole_lanes(blocks), np.int16(1)
+    slot, room = j & 3, whole_lanes(blocks)
+    limit, shift, share = np.int16(n.percent_limit), np.int16(n.percent_shift), np.int16(n.percent_share)
+    lowest = np.int16(-n.percent_limit)
     for i in range(room):
-        lines[MEAN, i] = down(add(pair_sum(line_words[PERCENT, i]), one), one)
-    least = most = lines[MEAN, 0]
+        lines[PERCENT, i] = part(up(greater(lesser(lines[MEAN, i], limit), lowest), shift), share)
+    least = most = lines[PERCENT, 0]
     for i in range(blocks):
-        least, most = lesser(least, lines[MEAN, i]), greater(most, lines[MEAN, i])
+        least, most = lesser(least, lines[PERCENT, i]), greater(most, lines[PERCENT, i])
     a, b, c, d = np.int16(n.level_0), np.int16(n.level_1), np.int16(n.level_2), np.int16(n.level_3)
     for i in range(room):
-        p = lines[MEAN, i]
+        p = lines[PERCENT, i]
         reached = add(add(is_at_least(p, a), is_at_least(p, b)), add(is_at_least(p, c), is_at_least(p, d)))
         lines[BAND + slot, i + 1] = subtract(np.int16(0), reached)
     lines[BAND + slot, 0], lines[BAND + slot, blocks + 1] = lines[BAND + slot, 1], lines[BAND + slot, blocks]
+    _colour_row(blocks, n, lines)
     _chroma_row(j, blocks, n, lines)
     if _may_be_doubtful(least, most, n):
-        return _doubtful_row(j, blocks, inverse_flat, baseline, n, lines)
-    for i in range(room):
-        lines[TOO_DARK + (j & 1), i] = lines[UNSURE + (j & 1), i] = 0
-    return False
+        _doubtful_row(j, blocks, inverse_flat, baseline, n, lines)
+    else:
+        for i in range(room):
+            lines[TOO_DARK + (j & 1), i] = lines[UNSURE + (j & 1), i] = 0
 
 
 @compiled
@@ -442,7 +440,7 @@ def _may_be_doubtful(least, most, n):
 
 @compiled
 def _doubtful_row(j, blocks, inverse_flat, baseline, n, lines):
-    """Masks of blocks too dark to tell from their own noise, and of those that are too uncertain; returns whether there are such.
+    """Masks of blocks too dark to tell from their own noise, and of those that are too uncertain, which no colour covers.
 
     In floats: a variance runs over more powers of two than 16 bits hold.
     """
@@ -451,7 +449,7 @@ def _doubtful_row(j, blocks, inverse_flat, baseline, n, lines):
     least, widest, nothing = np.float32(n.least_squared), np.float32(n.widest_squared), np.float32(0.0)
     dark, unsure = TOO_DARK + (j & 1), UNSURE + (j & 1)
     for i in range(blocks):
-        p, f = np.float32(lines[MEAN, i]), inverse_flat[j, i]
+        p, f = np.float32(lines[PERCENT, i]), inverse_flat[j, i]
         above = max(p, nothing)
         still = by_still * f
         if n.with_baseline:
@@ -461,12 +459,14 @@ def _doubtful_row(j, blocks, inverse_flat, baseline, n, lines):
         is_unsure = own + by_reference * p * p > widest
         lines[dark, i] = np.int16(-1) if is_dark else np.int16(0)
         lines[unsure, i] = np.int16(-1) if is_unsure else np.int16(0)
-    found = found_dark = np.int16(0)
+    found = found_dark = nothing_covers = np.int16(0)
     for i in range(blocks):
         found = either(found, lines[unsure, i])
         found_dark = either(found_dark, lines[dark, i])
     lines[CLIP_ANY, MARKS + (j & 1)] |= either(found, found_dark)
-    return found != 0
+    if found:
+        for i in range(blocks):
+            lines[COVER, i] = blended(lines[unsure, i], nothing_covers, lines[COVER, i])
 
 
 @compiled
@@ -537,13 +537,3 @@ def _write_luma(j, blocks, offset, ink, lines, y_words):
             y_words[2 * j + row, start + np.uintp(i)] = chosen(
                 lines[ink, i], lines[ink, i], lines[LUMA + slot + row, i]
             )
-
-
-@compiled
-def relative_row(plane, row, width, slot, which, baseline, baseline_row, n, lines, line_bytes):
-    """Percent and luma of a row of ``plane``, its baseline taken off where there is one."""
-    if n.with_baseline:
-        _above_baseline_row(plane, row, width, baseline, baseline_row, lines)
-        _coloured_row(plane, row, lines, COLUMN, width, slot, which, n, lines, line_bytes)
-    else:
-        _coloured_row(plane, row, plane, row, width, slot, which, n, lines, line_bytes)

@@ -21,31 +21,30 @@ from shared.live_kernel import (
     OVER,
     SMOOTHED,
     block_row,
+    covered_row,
     finish_grey,
     finish_relative,
     grey_row,
     mark_clipped,
+    mean_row,
     mend_defects,
     over_row,
     put_mended,
-    relative_row,
     remember_row,
     rescale_row,
     smooth_row,
     steady_row,
-    uncover_row,
 )
 
 
 # fmt: off
 @compiled
 def _paint(
-    j, any_clipped, plane, words, row_0, row_1, width, baseline, baseline_0, baseline_1, inverse_flat, below, n, lines,
-    line_bytes, line_words
+    j, any_clipped, plane, words, row_0, row_1, width, baseline, inverse_flat, below, n, lines, line_bytes
 ):
     """First half of block row ``j``: everything that needs no neighbouring block row."""
     blocks = width // 2
-    slot = (2 * j) & 3
+    luma = LUMA + ((2 * j) & 3)
     lines[CLIP_ANY, MARKS + (j & 1)] = 1 if any_clipped else 0
     if any_clipped:
         over_row(j, words, row_0, row_1, blocks, lines)
@@ -53,14 +52,13 @@ def _paint(
         for i in range(blocks):
             lines[OVER + (j & 1), i] = 0
     if n.relative:
-        relative_row(plane, row_0, width, slot, 0, baseline, baseline_0, n, lines, line_bytes)
-        relative_row(plane, row_1, width, slot + 1, 1, baseline, baseline_1, n, lines, line_bytes)
-        if block_row(j, blocks, inverse_flat, below, n, lines, line_words):
-            uncover_row(plane, row_0, width, slot, j, n, lines, line_bytes)
-            uncover_row(plane, row_1, width, slot + 1, j, n, lines, line_bytes)
+        mean_row(j, words, row_0, row_1, blocks, any_clipped, baseline, n, lines)
+        block_row(j, blocks, inverse_flat, below, n, lines)
+        covered_row(words, row_0, blocks, luma, n, lines)
+        covered_row(words, row_1, blocks, luma + 1, n, lines)
     else:
-        grey_row(plane, row_0, width, LUMA + slot, n, line_bytes)
-        grey_row(plane, row_1, width, LUMA + slot + 1, n, line_bytes)
+        grey_row(plane, row_0, width, luma, n, line_bytes)
+        grey_row(plane, row_1, width, luma + 1, n, line_bytes)
 
 
 @compiled
@@ -128,12 +126,10 @@ def draw_whole(
                 )
                 clipped += more
             smooth_row(state, y, n, lines)
-        y_0, y_1 = 2 * j, min(2 * j + 1, height - 1)
-        row_0, row_1 = SMOOTHED, SMOOTHED + (y_1 & 1)
+        row_0, row_1 = SMOOTHED, SMOOTHED + (min(2 * j + 1, height - 1) & 1)
         any_clipped = lines[CLIP_ANY, CLIP_ROWS] | lines[CLIP_ANY, CLIP_ROWS + 1]
         _paint(
-            j, any_clipped, lines, line_words, row_0, row_1, 2 * blocks, baseline, y_0, y_1, inverse_flat, below, n, lines,
-            line_bytes, line_words
+            j, any_clipped, lines, line_words, row_0, row_1, 2 * blocks, baseline, inverse_flat, below, n, lines, line_bytes
         )
         if j:
             _finish(j - 1, half_rows, blocks, 0, stripes, dots, dashes, light_word, dark_word, n, lines, y_words, u, v)
@@ -185,22 +181,19 @@ def halve_whole(raw, dark, gain, defects, starts, sources, state, remembered, ha
 
 @compiled
 def draw_half(
-    half, half_words, baseline, inverse_flat, below, stripes, dots, dashes, light_word, dark_word, n, lines, line_bytes, line_words,
-    offset, half_rows, y_words, u, v,
+    half, half_words, baseline, inverse_flat, below, stripes, dots, dashes, light_word, dark_word, n, lines, line_bytes, offset,
+    half_rows, y_words, u, v,
 ):
     """A half-size plane into the planes' columns from block ``offset`` on."""
     half, half_words, inverse_flat, below = borrowed(half), borrowed(half_words), borrowed(inverse_flat), borrowed(below)
     stripes, dots, dashes = borrowed(stripes), borrowed(dots), borrowed(dashes)
     baseline, y_words, u, v = borrowed(baseline), borrowed(y_words), borrowed(u), borrowed(v)
-    lines, line_bytes, line_words = borrowed(lines), borrowed(line_bytes), borrowed(line_words)
+    lines, line_bytes = borrowed(lines), borrowed(line_bytes)
     height, width = half.shape[0], u.shape[1]
     blocks = width // 2
     for j in range(half_rows):
         row_0, row_1 = 2 * j, min(2 * j + 1, height - 1)
-        _paint(
-            j, 1, half, half_words, row_0, row_1, width, baseline, row_0, row_1, inverse_flat, below, n, lines, line_bytes,
-            line_words
-        )
+        _paint(j, 1, half, half_words, row_0, row_1, width, baseline, inverse_flat, below, n, lines, line_bytes)
         if j:
             _finish(j - 1, half_rows, blocks, offset, stripes, dots, dashes, light_word, dark_word, n, lines, y_words, u, v)
     _finish(half_rows - 1, half_rows, blocks, offset, stripes, dots, dashes, light_word, dark_word, n, lines, y_words, u, v)

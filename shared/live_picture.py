@@ -2,7 +2,8 @@
 
 correct -> steady -> smooth -> percent of the reference -> colour over grey -> marks, as Y, U and V planes for JPEG 4:2:0.
 
-Colour, contours and marks live on blocks of 2 x 2 pixels, as JPEG's chroma does; luma keeps the full resolution.
+Percent, colour, contours and marks live on blocks of 2 x 2 pixels, as JPEG's chroma does; the grey beneath keeps the full
+resolution.
 """
 
 from dataclasses import dataclass
@@ -22,10 +23,10 @@ from shared.signal import DefectSources, corrected_counts, saturated
 
 Plane = NDArray[np.uint8]
 Floats = NDArray[np.float64]
-Number = TypeVar("Number", np.bool_, np.int8, np.uint8)
+Number = TypeVar("Number", np.bool_, np.int8, np.uint8, np.float64)
 
 SCALES = 4.0
-"""Percentages are clipped at so many full scales, far above every colour, before they are averaged."""
+"""A block with a clipped pixel counts as so many full scales, far above every colour: no more is known than "at least"."""
 
 SMOOTHED_SHARE, SMOOTHED_BLOCK_SHARE, BLOCK_SHARE = (6 / 16) ** 2, (5 / 16) ** 2, (1 / 2) ** 2
 """What is left of a pixel's variance by the 3 x 3 binomial (the sum of its squared weights: 1 2 1 over 4 each way), by that and the
@@ -173,7 +174,7 @@ class PlainPicture:
         if self._settings.smoothing:
             counts, clipped = smoothed(counts), neighbourhood(clipped, np.logical_or)
         share = counts / self._range_counts
-        percent = self._percent(counts * factor, clipped, look)
+        percent = self._percent(counts * factor, look)
         if look.view != "side by side":
             return self._painted(share, clipped, percent if look.view == "relative" else None, look)
         return self._side_by_side(share, clipped, percent, look)
@@ -182,7 +183,7 @@ class PlainPicture:
         """Percent of the newest picture at every pixel, and its standard uncertainty, (height, width) each."""
         assert self._steadied is not None
         signal = smoothed(self._steadied) if self._settings.smoothing else self._steadied
-        percent = self._percent(signal, np.zeros(signal.shape, np.bool_), look)
+        percent = self._percent(signal, look)
         assert percent is not None
         baseline = 0.0 if look.baseline is None else look.baseline.astype(np.float64)
         return percent, np.sqrt(self._percent_noise(look).variance(percent, self._inverse_flat, baseline))
@@ -195,14 +196,12 @@ class PlainPicture:
             self._steadied = kept * self._steadied + (1.0 - kept) * signal
         return self._steadied
 
-    def _percent(self, signal: Floats, clipped: NDArray[np.bool_], look: Look) -> Floats | None:
-        """Percent of the reference; the limit where a clipped pixel says no more than "at least"."""
+    def _percent(self, signal: Floats, look: Look) -> Floats | None:
+        """Percent of the reference at every pixel; None without one."""
         if look.reference is None:
             return None
         baseline = 0.0 if look.baseline is None else look.baseline
-        percent = relative_percent(signal - baseline, look.reference)
-        limit = SCALES * self._settings.full_scale_percent
-        return np.where(clipped, limit, np.clip(percent, -limit, limit))
+        return relative_percent(signal - baseline, look.reference)
 
     def _percent_noise(self, look: Look) -> PercentNoise:
         assert self._noise.noise is not None
@@ -238,10 +237,11 @@ class PlainPicture:
         blue = red = np.full(blocks, float(NEUTRAL))
         ink = np.zeros(blocks, np.uint8)
         if percent is not None:
-            mean_percent = block_means(percent)
+            limit = SCALES * self._settings.full_scale_percent
+            mean_percent = np.where(block_any(clipped), limit, np.clip(block_means(percent), -limit, limit))
             too_dark, uncertain = self._marks(mean_percent, look)
-            cover = np.where(_wide(uncertain, share.shape), 0.0, self._colours.opacity_at(percent))
-            luma += cover * (self._colours.luma(percent) - luma)
+            cover = np.where(uncertain, 0.0, self._colours.opacity_at(mean_percent))
+            luma += _wide(cover, share.shape) * (_wide(self._colours.luma(mean_percent), share.shape) - luma)
             blue, red = self._colours.chroma(mean_percent)
             ink = np.where(uncertain, dash_pattern(blocks), contour_strokes(mean_percent, look.contours_percent))
             ink = np.where(too_dark, dot_pattern(blocks), ink)
