@@ -3,8 +3,8 @@
 A frame is looked for in one view that is still alike. Dye makes another picture of the tissue, and what is left of the old one is
 then found, but pulled by the new one (measured: by up to a pixel once likeness has fallen to a fifth). So a new view is taken where
 the present one fades, each knowing its own place in the reference view: few steps, each made while both pictures are still alike,
-so that errors hardly add up. A step is the mean of a dozen frames in which both views were found: one frame is off by a tenth of a
-pixel, and every later one would be. Any view that is alike again is used again, the reference first.
+so that errors hardly add up. A step is the mean of two dozen frames in which both views were found: one frame is off by a tenth of
+a pixel, and every later one would be. Any view that is alike again is used again, the reference first.
 """
 
 from collections.abc import Sequence
@@ -30,8 +30,9 @@ _BY_CHANCE = 7.0
 thousand frames lie that far apart by noise alone."""
 _FAR = 0.35
 """Share of the picture's side beyond which a shift asks for another view: at half, right and left can no longer be told apart."""
-_LINKS = 12
-"""Frames that tell a new view's place."""
+_LINKS = 24
+"""Frames that tell a new view's place. Half as many leave the worst of twelve runs of the limb scene off by 0.38 px rms, not 0.31;
+twice as many gain nothing on the flap."""
 _LINKED = 0.9
 """The view before it serves for that while its likeness keeps this share of what it fades at."""
 _LINKED_FAR = 0.42
