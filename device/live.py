@@ -26,6 +26,7 @@ from shared.papers.words import ENGLISH, Words
 from shared.picture_noise import NO_NOISE, Noise
 from shared.protocol.control import RegionState, View
 from shared.region import Region
+from shared.region_sums import compiled_sums
 from shared.relative import relative_measured
 from shared.settings import PictureSettings
 from shared.signal import Measured, RegionPixels, RegionSignal, region_signal
@@ -93,8 +94,10 @@ def warm_up() -> None:
         if _is_warm:
             return
         camera = CameraDescription("warm-up", 64, 64)
-        picture = FusedPicture(Calibration.assumed(camera), PictureSettings())
+        calibration = Calibration.assumed(camera)
+        picture = FusedPicture(calibration, PictureSettings())
         frame = Frame(np.full(camera.shape, 100, np.uint16), 0, 0, 1000.0)
+        region_signal(frame, RegionPixels.gathered(np.arange(64), calibration), calibration, compiled_sums)
         views: tuple[View, ...] = ("grey", "relative", "side by side")
         for view in views:
             planes = picture.draw(frame, Look(view, (20.0,), 50.0, np.zeros(camera.shape, np.float32)))
@@ -300,7 +303,8 @@ class LivePath:
         self._last_lit_ns = frame.sensor_time_ns
         for watched in self._all_watched():
             is_new = watched.newest is None
-            watched.take(region_signal(frame, watched.pixels, self._calibration), self._settings.steadying, output)
+            seen = region_signal(frame, watched.pixels, self._calibration, compiled_sums)
+            watched.take(seen, self._settings.steadying, output)
             if is_new:
                 watched.set_baseline(self._baseline, self._baseline_noise)
 

@@ -5,6 +5,7 @@ value): variance = K (counts - dark) + K^2 read^2 + 1/12, K in counts per electr
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Self
 
@@ -137,15 +138,28 @@ class RegionSignal:
         return self.saturated_share > SATURATED_SHARE
 
 
-def region_signal(frame: Frame, region: RegionPixels, calibration: Calibration) -> RegionSignal:
+Sums = Callable[[Counts, RegionPixels, int], tuple[float, float, int]]
+
+
+def region_sums(pixels: Counts, region: RegionPixels, saturation_counts: int) -> tuple[float, float, int]:
+    """Counts above dark over the flat, and over its square, summed up; how many pixels are saturated.
+
+    ``pixels`` is the whole frame, (n,) uint16.
+    """
+    raw = pixels[region.indices]
+    counts = raw - region.dark_counts
+    by_flat, by_square = float(np.dot(counts, region.inverse_flat)), float(np.dot(counts, region.squares))
+    return by_flat, by_square, int(np.count_nonzero(raw >= saturation_counts))
+
+
+def region_signal(
+    frame: Frame, region: RegionPixels, calibration: Calibration, sums: Sums = region_sums
+) -> RegionSignal:
     """Mean signal of a region with its standard uncertainty from the noise model. Raises Refused when unlit."""
     factor = calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level if frame.lit else 0.0)
-    raw = frame.pixels.reshape(-1)[region.indices]
-    number = len(raw)
-    counts = raw - region.dark_counts
-    mean = float(np.dot(counts, region.inverse_flat)) / number
+    by_flat, by_square, clipped = sums(frame.pixels.reshape(-1), region, calibration.saturation_counts)
+    number = len(region.indices)
     k = calibration.counts_per_electron * frame.gain
     constant = variance_counts2(0.0, k, calibration.read_noise_electrons)
-    variance = (k * max(float(np.dot(counts, region.squares)), 0.0) + constant * region.sum_of_squares) / number**2
-    share = np.count_nonzero(raw >= calibration.saturation_counts) / number
-    return RegionSignal(Measured(mean * factor, math.sqrt(variance) * factor), share)
+    variance = (k * max(by_square, 0.0) + constant * region.sum_of_squares) / number**2
+    return RegionSignal(Measured(by_flat / number * factor, math.sqrt(variance) * factor), clipped / number)
