@@ -1,7 +1,8 @@
 """The live path against plain numpy and Pillow, composed OpenCV calls, and the floor; processor time of one thread, interleaved.
 
-Every version draws the same frames of the same scene; before anything is timed their pictures are compared. How fast memory is found depends
-on where it happens to lie (encoding the same planes takes 2.5 to 3.0 ms), so everything is laid out anew several times.
+Every version draws the same frames of the same scene; before anything is timed their pictures are compared. How fast memory is
+found depends on where it happens to lie (encoding the same planes takes 2.5 to 3.0 ms), so everything is laid out anew several
+times.
 """
 
 import time
