@@ -50,14 +50,18 @@ def compared_texels(reference: F32) -> int:
 
 
 def place_u_texels(likeness: float, texels: int) -> float:
-    """Standard uncertainty of a shift along each axis, in texels.
+    """Standard uncertainty of a shift along each axis, in texels: noise, and what interpolation and dye do besides."""
+    return math.hypot(_BIAS_TEXELS, noise_u_texels(likeness, texels))
 
-    What noise does follows from least squares: a texture of rms 1 whose gradient has an rms of about 1/2 is placed to
-    2 sqrt((1 - L^2) / L^2 / n) by n independent texels, which go about in fours. ``_BIAS_TEXELS`` is what interpolation and dye do
-    besides.
+
+def noise_u_texels(likeness: float, texels: int) -> float:
+    """What noise does to a shift along each axis, in texels.
+
+    It follows from least squares: a texture of rms 1 whose gradient has an rms of about 1/2 is placed to
+    2 sqrt((1 - L^2) / L^2 / n) by n independent texels, which go about in fours.
     """
     unlike = max(1.0 - likeness * likeness, 0.0) / (likeness * likeness)
-    return math.hypot(_BIAS_TEXELS, 2.0 * math.sqrt(4.0 * unlike / texels))
+    return 2.0 * math.sqrt(4.0 * unlike / texels)
 
 
 def likeness_u(likeness: float, texels: int) -> float:

@@ -106,6 +106,17 @@ def test_what_leaks_is_taken_off_without_any_calibration_and_figures_are_the_clo
         assert any(what in line for line in result.warnings), what
 
 
+def test_a_picture_without_texture_keeps_its_regions_and_figures_and_says_so_once(tmp_path) -> None:
+    import_footage(
+        imagej(tmp_path / "s.tif", dye_stack(0.95)), tmp_path / "r.zarr", Stated(gamma=1.0, injected_at_s=2.0)
+    )
+    with Recording.open(tmp_path / "r.zarr") as recording:
+        result = analyse(recording, REFERENCE, [REGION])
+    assert result.parameters["edge"].peak_relative_percent.value == pytest.approx(95.0, abs=1.0)
+    (said,) = [line for line in result.warnings if "hand" in line or "lost" in line or "lock" in line]
+    assert said == "nothing in the picture lets the hand's motion be followed: regions stay where they were marked"
+
+
 @pytest.mark.parametrize("fps", [2.0, 10.0])
 def test_a_frame_s_moment_is_its_place_in_the_clip_however_slow_it_is(tmp_path, fps: float) -> None:
     """An unknown exposure taken for the whole interval put every moment half an interval too early, far beyond its uncertainty."""

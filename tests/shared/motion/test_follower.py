@@ -139,6 +139,23 @@ def test_the_reference_is_the_first_picture_with_texture() -> None:
     assert (found.dx_px, found.dy_px) == pytest.approx((-7, 0), abs=0.2)
 
 
+@pytest.mark.parametrize(
+    ("shape", "share", "noise"), [((64, 64), 1.0, 4.0), ((64, 64), 0.95, 4.0), ((96, 128), 0.98, 15.0)]
+)
+def test_an_even_field_is_not_followed_on_noise(shape: tuple[int, int], share: float, noise: float) -> None:
+    """Still, ten times brighter from some moment on, with a corner as good as no other: there frames were once followed by up to
+    3 pixels, and lost in 15 to 63 % of the frames after.
+    """
+    rng = np.random.default_rng(1)
+    corner = np.ones(shape)
+    corner[round(0.56 * shape[0]) :, round(0.56 * shape[1]) :] = share
+    follower = Follower(Calibration.assumed(CameraDescription("test", shape[1], shape[0], 12, black_level=64.0)))
+    for index in range(150):
+        counts = 64 + (150 if index < 40 else 1500) * corner + rng.normal(0, noise, shape)
+        assert not follower.follow(np.rint(counts).astype(np.uint16)).locked
+    assert follower.views == 0
+
+
 def test_a_smooth_picture_is_followed_at_a_coarser_scale() -> None:
     """Structure far wider than the finest scale's texels, out of focus say: there the finest finds only noise."""
     rng = np.random.default_rng(6)
