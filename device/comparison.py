@@ -90,8 +90,11 @@ def compare(
     Raises Refused where the two do not show the same, differ in size, or ``analyse`` would.
     """
     if first.camera.shape != second.camera.shape:
+        (high, wide), (tall, broad) = first.camera.shape, second.camera.shape
         raise Refused(
-            "the two recordings differ in picture size", second.camera.shape, f"the first has {first.camera.shape}"
+            "the two recordings differ in picture size",
+            f"{first.name} has {wide} x {high} pixels and {second.name} has {broad} x {tall}",
+            "choose two made with one camera at one size (camera.width, camera.height)",
         )
     if not (first.frames and second.frames):
         raise Refused("a recording holds no frames", f"{first.name} or {second.name}", "choose another recording")

@@ -214,8 +214,13 @@ def test_what_cannot_be_compared_is_said(folder: Path, tmp_path: Path) -> None:
         compared(second_run(tmp_path, 20, 0.3, 17.0, 40.0), folder / "before.zarr")
     wide = replace(small, camera=replace(small.camera, width=192))
     simulate(wide, tmp_path / "wide.zarr", 5.0)
-    with pytest.raises(Refused, match="differ in picture size"):
-        compared(folder / "before.zarr", tmp_path / "wide.zarr")
+    short = ["--reference", BASE, "--region", TIP]
+    done = CliRunner().invoke(command, [str(folder / "before.zarr"), str(tmp_path / "wide.zarr"), *short])
+    assert isinstance(done.exception, Refused), "one line, and exit 2"
+    assert done.exception.line == (
+        "the two recordings differ in picture size: before has 160 x 96 pixels and wide has 192 x 96; "
+        "choose two made with one camera at one size (camera.width, camera.height)"
+    )
 
 
 def test_the_command(folder: Path) -> None:
