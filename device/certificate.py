@@ -27,11 +27,14 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class Subject:
-    """What is certified: a calibration, the folder of its data, and the light output in force, None where none was measured."""
+    """What is certified: a calibration, the folder of its data, the light output in force, None where none was measured, and how
+    many levels the ring has: one needs no light output.
+    """
 
     kept: Kept
     data_folder: Path
     light: LightOutput | None
+    levels: int
 
     @property
     def white_level(self) -> int:
@@ -41,7 +44,14 @@ class Subject:
     @property
     def passed(self) -> bool:
         """Whether everything that results lean on was measured, the ring's levels too, and no figure failed."""
-        return self.light is not None and passed(self.kept.figures, self.white_level)
+        return (self.light is not None or self.levels == 1) and passed(self.kept.figures, self.white_level)
+
+    @property
+    def light_words(self) -> str:
+        """What is known of the light output."""
+        if self.light is not None:
+            return f"measured {self.light.made_at}"
+        return "not needed: the ring has one level" if self.levels == 1 else "NOT measured: assumed linear"
 
     def evidence(self, step: StepName, file: str) -> list[dict[str, float]]:
         """Rows of a CSV of the step, from the folder of the calibration that took it; empty where it is no longer there."""
@@ -95,7 +105,7 @@ def _table(subject: Subject, rows: list[Verdict], which: str) -> "Figure":
     head = [
         f"sensor {figures.sensor}, {figures.width} x {figures.height} pixels, {figures.bit_depth} bit",
         f"made {figures.made_at}{f', again from {figures.again_from}' if figures.again_from else ''}; table {which}",
-        f"light output {f'measured {subject.light.made_at}' if subject.light else 'NOT measured: assumed linear'}",
+        f"light output {subject.light_words}",
         f"software tapetum {version('tapetum')}",
     ]
     if figures.missing:

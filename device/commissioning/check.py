@@ -53,7 +53,7 @@ class CaseCheck:
         found = [
             judge.room(state.recording.free_mb, camera.width, camera.height, camera.rate_hz),
             judge.clock(now, _moments(recordings, kept)),
-            judge.calibration_age(kept, state.calibrated_at, state.light_measured_at, now),
+            judge.calibration_age(kept, state.calibrated_at, state.light_measured_at, now, len(state.light_levels)),
         ]
         yield from found
         with self.bench.put_back():

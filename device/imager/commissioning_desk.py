@@ -71,7 +71,7 @@ class CommissioningDesk:
         return p.Commissioning(
             now=_now(),
             sensor=source.sensor,
-            steps=_steps(found[0][1] if found else None, light),
+            steps=_steps(found[0][1] if found else None, light, len(self._parts.settings.light.levels)),
             in_force=source.calibration.made_at if source.calibration.origin != "scene truth" else "",
             newest=found[0][1].made_at if found else "",
             light_in_force=source.calibration.light_measured_at,
@@ -174,10 +174,13 @@ def _now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def _steps(figures: Figures | None, light: LightOutput | None) -> tuple[p.StepLine, ...]:
+def _steps(figures: Figures | None, light: LightOutput | None, levels: int) -> tuple[p.StepLine, ...]:
+    """Those that the device has: of a ring of one level there is no light output to be taken."""
     taken: dict[p.Walk, Taken] = {} if figures is None else {one.step: one for one in figures.taken}
     lines = []
     for step, needs in NEEDS.items():
+        if step == "light" and light is None and levels == 1:
+            continue
         if step == "light":
             made_at, recording = ("", "") if light is None else (light.made_at, light.recording)
             lines.append(p.StepLine(step, made_at, recording, needs, True, _light_figures(light)))

@@ -160,17 +160,17 @@ def clock(now: datetime, known: Sequence[datetime]) -> CheckItem:
     return CheckItem("clock", True, words)
 
 
-def calibration_age(kept: Kept, in_force: str, light_measured_at: str, now: datetime) -> CheckItem:
-    """Whether a whole calibration is in force, and how old its oldest step is."""
+def calibration_age(kept: Kept, in_force: str, light_measured_at: str, now: datetime, levels: int) -> CheckItem:
+    """Whether a whole calibration is in force, and how old its oldest step is; a ring of one level needs no light output."""
     if kept.figures.missing:
         return CheckItem("calibration", False, f"lacks {', '.join(kept.figures.missing)}: tapetum calibrate all")
     if in_force != kept.figures.made_at:
         return CheckItem(
             "calibration", False, f"{kept.figures.made_at} is newer than that in force: restart the device"
         )
-    if not light_measured_at:
+    if not light_measured_at and levels > 1:
         return CheckItem("calibration", False, "light output is assumed linear: tapetum calibrate light")
-    dates = [one.made_at for one in kept.figures.taken] + [light_measured_at]
+    dates = [one.made_at for one in kept.figures.taken] + ([light_measured_at] if light_measured_at else [])
     days = (now - min(datetime.fromisoformat(one) for one in dates)).days
     remedy = "" if days <= OLDEST_DAYS else ": tapetum calibrate all"
     words = f"oldest step {days} days old, at most {OLDEST_DAYS}"

@@ -41,14 +41,14 @@ LIGHT = LightOutput(MADE_AT, "r", "fake", 8000, 1, "middle:1,1,2,2", "a", tuple(
 ))  # fmt: skip
 
 
-def subject(folder, light=LIGHT, **changes):
+def subject(folder, light=LIGHT, levels=5, **changes):
     found = {**FOUND, **changes}
     taken = tuple(Taken(step, MADE_AT, "r") for step, one in found.items() if one is not None)
     figures = replace(Figures.empty("A", CAMERA), made_at=MADE_AT, taken=taken, **found)
     plane = np.full(CAMERA.shape, 60, np.float32)
     planes = {"dark_counts": plane + np.eye(30, 40, dtype=np.float32), "flat": plane / 60}
     path = keep(folder, Kept("", figures, planes), {"photon_transfer.csv": CURVE})
-    return Subject(load(folder, path.name), folder, light)
+    return Subject(load(folder, path.name), folder, light, levels)
 
 
 def words(figure):
@@ -111,6 +111,12 @@ def test_light_that_is_only_assumed_is_said_and_does_not_pass(tmp_path):
     assert "assumed linear" in words(table)[2]
     absent = {text.get_text() for axes in curves.axes for text in axes.texts if "not measured" in text.get_text()}
     assert {one.partition(":")[0] for one in absent} == {"light output", "sharpness"}
+
+
+def test_a_ring_of_one_level_passes_without_light_output(tmp_path):
+    table, _ = pages(subject(tmp_path, light=None, levels=1))
+    assert "PASSED" in words(table)
+    assert "not needed: the ring has one level" in words(table)[2]
 
 
 def test_it_is_a_pdf_of_two_pages(tmp_path):

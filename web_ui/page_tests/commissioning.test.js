@@ -51,6 +51,14 @@ test("then the check of the day, then what the certificate tells besides", () =>
   assert.equal(whatNext(known(all(STEPS, YESTERDAY), { checks: [check] })).what, "ready");
 });
 
+test("a ring of one level has no light output, and nothing waits for it", () => {
+  const without = (/** @type {Commissioning} */ full) => ({ ...full, steps: full.steps.filter(({ step }) => step !== "light") });
+  assert.equal(whatNext(without(known({}))).what, "start");
+  const taken = { ...all([...STEPS], YESTERDAY), light: "" };
+  assert.equal(whatNext(without(known(taken, { checks: [check] }))).what, "ready");
+  assert.deepEqual(standing(without(known({})), "light", null), { word: "", kind: "" });
+});
+
 test("a result that waits comes before everything", () => {
   const proposal = { step: /** @type {const} */ ("gain"), made_at: NOW, figures: [], before: [] };
   assert.deepEqual(whatNext(known({}, { proposal })), { what: "decide", step: "gain", days: 0 });

@@ -101,6 +101,12 @@ def test_nothing_is_calibrated_at_first(bench, desk):  # noqa: F811
     assert (found.proposal, found.newest, found.in_force, found.checks, found.trouble) == (None, "", "", (), "")
 
 
+def test_a_ring_of_one_level_has_no_light_output_to_be_taken(bench, desk):  # noqa: F811
+    settings = bench.parts.settings
+    desk._parts = replace(bench.parts, settings=replace(settings, light=replace(settings.light, levels=(1.0,))))
+    assert "light" not in [one.step for one in ask(bench, p.GetCommissioning()).steps]
+
+
 def test_a_result_is_shown_kept_and_then_the_newest(bench, desk):  # noqa: F811
     propose(bench.folder, dark_at("2026-11-25T10:00:00Z"))
     waits = ask(bench, p.GetCommissioning()).proposal

@@ -148,9 +148,16 @@ def test_clock(now, passed):
     ],
 )
 def test_age_of_the_calibration(calibration, in_force, light, now, words):
-    found = judge.calibration_age(calibration, in_force, light, now)
+    found = judge.calibration_age(calibration, in_force, light, now, 5)
     assert found.passed == (words == "")
     assert words in found.words
+
+
+def test_a_ring_of_one_level_needs_no_light_output():
+    """There is nothing that dimming could change; a measurement from when there were more levels still grows old."""
+    found = judge.calibration_age(kept(), "2026-11-01T10:00:00Z", "", NOW, 1)
+    assert (found.passed, found.words) == (True, "oldest step 24 days old, at most 180")
+    assert not judge.calibration_age(kept(), "2026-11-01T10:00:00Z", "2026-01-02T10:00:00Z", NOW, 1).passed
 
 
 def test_without_a_calibration_nothing_passes_that_needs_one():

@@ -67,7 +67,8 @@ export function standing(known, name, running) {
 function stepStanding(known, step) {
   const line = known.steps.find((one) => one.step === step);
   if (known.proposal?.step === step) return { word: words("commissioning-look-at-it"), kind: "due" };
-  if (line === undefined || line.made_at === "") return { word: words("commissioning-never"), kind: "due" };
+  if (line === undefined) return { word: "", kind: "" };
+  if (line.made_at === "") return { word: words("commissioning-never"), kind: "due" };
   if (isOutside(known, step)) return { word: words("commissioning-failing"), kind: "bad" };
   if (isTooOld(known, step)) return { word: words("commissioning-old"), kind: "due" };
   return { word: words("commissioning-age", { days: ageDays(known, step) ?? 0 }), kind: "good" };

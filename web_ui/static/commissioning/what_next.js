@@ -51,8 +51,9 @@ export function whatNext(known) {
   const next = (/** @type {Next["what"]} */ what, /** @type {StepName | null} */ step = null, days = 0) => ({ what, step, days });
   if (known.sensor === "") return next("replay");
   if (known.proposal !== null) return next("decide", known.proposal.step);
-  const never = (/** @type {StepName} */ step) => ageDays(known, step) === null;
-  if (STEPS.every(never)) return next("start", "dark");
+  // a step that is not listed is none of this device's: a ring of one level has no light output to take
+  const never = (/** @type {StepName} */ step) => known.steps.some((one) => one.step === step && one.made_at === "");
+  if (known.steps.every(({ step }) => never(step))) return next("start", "dark");
   const missing = NEEDED.find(never);
   if (missing !== undefined) return next("step", missing);
   const worn = nextOfWorn(known);
