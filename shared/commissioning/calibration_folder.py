@@ -189,6 +189,12 @@ def load(data_folder: Path, name: str) -> Kept:
     for plane, values in planes.items():
         if values.shape != (figures.height, figures.width):
             raise Refused(f"{path}: plane {plane} has another size", values.shape, "take the folder away")
+        if not np.isfinite(values).all() or (plane == "flat" and not float(values.min()) > 0):
+            # no restart brings it into force, and every later step would take it over
+            raise Refused(
+                f"{path}: plane {plane} holds values that no picture can be corrected by",
+                remedy="take that folder away, and restart the device: the calibration before it is in force again",
+            )
     return Kept(name, figures, planes)
 
 

@@ -90,6 +90,9 @@ def test_a_calibration_of_another_frame_size_is_refused():
         (lambda path: (path / "planes.npz").unlink(), "planes.npz: cannot be read"),
         (lambda path: rewrite(path, version=9), "version"),
         (lambda path: rewrite(path, width=32), "plane defects has another size"),
+        (lambda path: put(path, "flat", np.nan), "plane flat holds values .* take that folder away, and restart"),
+        (lambda path: put(path, "flat", 0.0), "plane flat holds values"),
+        (lambda path: put(path, "dark_counts", np.inf), "plane dark_counts holds values"),
     ],
 )
 def test_damage_is_named(tmp_path, damage, words):
@@ -97,6 +100,13 @@ def test_damage_is_named(tmp_path, damage, words):
     damage(path)
     with pytest.raises(Refused, match=words):
         newest(tmp_path, "A")
+
+
+def put(path, name, value):
+    """A plane with one pixel that is not a number a picture can be corrected by, as a fault of the disk may leave it."""
+    plane = np.ones(CAMERA.shape, np.float32)
+    plane[2, 3] = value
+    np.savez(path / "planes.npz", **{name: plane})
 
 
 def rewrite(path, **changes):

@@ -98,6 +98,7 @@ said-check-cannot-written-choose-another = { $path }: lässt sich nicht schreibe
 said-check-cannot-read-take-folder = { $path }: lässt sich nicht lesen ({ $said-why }); entfernen Sie diesen Ordner, und kalibrieren Sie neu
 said-check-cannot-read-take-away = { $path }: lässt sich nicht lesen ({ $said-why }); entfernen Sie es, und messen Sie noch einmal
 said-check-plane-has-another-size = { $path }: Die Ebene { $plane } hat eine andere Größe: { $size }; entfernen Sie den Ordner
+said-check-plane-holds-values-no = { $path }: Die Ebene { $plane } enthält Werte, mit denen sich kein Bild korrigieren lässt; entfernen Sie den Ordner und starten Sie das Gerät neu: Dann gilt wieder die Kalibrierung davor
 said-check-calibration-another-sensor-one = diese Kalibrierung gehört zu einem anderen Sensor: { $other }; dieser ist { $sensor }
 said-check-no-such-calibration-choose = diese Kalibrierung gibt es nicht: { $name }; wählen Sie eine aus der Liste
 said-check-calibration-force-another-frame = die geltende Kalibrierung ist von einer anderen Bildgröße: { $width } x { $height }; setzen Sie camera.width und height wie zuvor, oder entfernen Sie diese Kalibrierung

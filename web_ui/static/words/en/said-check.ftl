@@ -98,6 +98,7 @@ said-check-cannot-written-choose-another = { $path }: cannot be written ({ $said
 said-check-cannot-read-take-folder = { $path }: cannot be read ({ $said-why }); take that folder away, and calibrate again
 said-check-cannot-read-take-away = { $path }: cannot be read ({ $said-why }); take it away, and measure again
 said-check-plane-has-another-size = { $path }: plane { $plane } has another size: { $size }; take the folder away
+said-check-plane-holds-values-no = { $path }: plane { $plane } holds values that no picture can be corrected by; take that folder away, and restart the device: the calibration before it is in force again
 said-check-calibration-another-sensor-one = that calibration is of another sensor: { $other }; this one is { $sensor }
 said-check-no-such-calibration-choose = no such calibration: { $name }; choose one of: tapetum calibrate list
 said-check-calibration-force-another-frame = the calibration in force is of another frame size: { NUMBER($width) } x { NUMBER($height) }; set camera.width and height as they were, or take that calibration away

@@ -98,6 +98,7 @@ said-check-cannot-written-choose-another = { $path }: no se puede escribir ({ $s
 said-check-cannot-read-take-folder = { $path }: no se puede leer ({ $said-why }); quite esa carpeta y calibre de nuevo
 said-check-cannot-read-take-away = { $path }: no se puede leer ({ $said-why }); quítelo y mida de nuevo
 said-check-plane-has-another-size = { $path }: el plano { $plane } tiene otro tamaño: { $size }; quite la carpeta
+said-check-plane-holds-values-no = { $path }: el plano { $plane } contiene valores con los que no se puede corregir ninguna imagen; quite la carpeta y reinicie el aparato: vuelve a estar en vigor la calibración anterior
 said-check-calibration-another-sensor-one = esa calibración es de otro sensor: { $other }; este es { $sensor }
 said-check-no-such-calibration-choose = no existe esa calibración: { $name }; elija una de la lista
 said-check-calibration-force-another-frame = la calibración en vigor es de otro tamaño de imagen: { $width } x { $height }; ponga camera.width y height como estaban o quite esa calibración
