@@ -97,8 +97,8 @@ def inflow_maps(
     notes: list[str] = []
     against = _read_reference(gatherer, series, reference, notes)
     height, width = gatherer.saturated.shape
-    found = np.full((reading.FOUND, height, width), np.nan, np.float32)
-    found_u, raw = np.full_like(found, np.nan), np.zeros((height, width), np.uint8)
+    found = np.empty((reading.FOUND, height, width), np.float32)
+    found_u, raw = np.empty_like(found), np.empty((height, width), np.uint8)
     classes = np.empty(found.shape, np.uint8)
     at_top = series.tables(np.array([against.top_s]))
     tables, order = series.tables(series.nodes_s), series.order
@@ -222,7 +222,7 @@ def _read_reference(gatherer: Gathered, series: _Series, reference: Region | Non
         notes.append("reference saturated: levels and slopes have no percent")
         return _Against()
     f = gatherer.bins.inverse_flat[rows, columns].astype(np.float64)
-    counts = gatherer.planes[series.order][:, rows, columns].astype(np.float64)
+    counts = gatherer.planes[series.order[:, None], rows, columns].astype(np.float64)
     counts[counts == NO_DATA] = np.nan
     values = counts * series.steps[:, None]
     pixels = gatherer.bins.pixels[rows, columns]
