@@ -9,6 +9,9 @@ TOOLS := $(VENV)/.tools
 # The page's own libraries, from the package registry by lock file; never kept with the project.
 LIBRARIES := web_ui/static/libraries/.ready
 NODE := PATH="$(CURDIR)/$(BIN):$$PATH"
+NPM_CI := npm ci --loglevel=error
+NO_NPM := echo "the page's libraries did not come from npm's registry (its own words above): is there a network? \
+where it asks for a certificate of its own, name that in NODE_EXTRA_CA_CERTS"
 
 .DEFAULT_GOAL := help
 .PHONY: help demo test check lint types contracts javascript packages libraries perf explore hardware circuits faults screenshots clean
@@ -41,7 +44,7 @@ $(LIBRARIES): $(READY) web_ui/package-lock.json web_ui/bring_libraries.js
 	@echo "bringing the page's libraries (once)"
 	@$(PIP) --editable '.[page]'
 	@mkdir -p build/page && cp web_ui/package.json web_ui/package-lock.json web_ui/.npmrc build/page/
-	@cd build/page && $(NODE) npm ci --silent --omit=dev
+	@cd build/page && $(NODE) $(NPM_CI) --omit=dev >/dev/null || { $(NO_NPM); exit 2; }
 	@$(NODE) node web_ui/bring_libraries.js build/page/node_modules web_ui/static/libraries
 	@touch $@
 
@@ -75,7 +78,7 @@ javascript: web_ui/node_modules/.ready $(LIBRARIES)
 	cd web_ui && $(NODE) npm run --silent test
 
 web_ui/node_modules/.ready: $(TOOLS) web_ui/package-lock.json
-	cd web_ui && $(NODE) npm ci --silent
+	@cd web_ui && $(NODE) $(NPM_CI) >/dev/null || { $(NO_NPM); exit 2; }
 	@touch $@
 
 packages:
