@@ -24,9 +24,9 @@ MOST_VIEWS = 12
 """Views kept, the reference among them; the oldest of the others makes room."""
 _SURE = 0.6
 """A view that is as sure as this needs no other one; as sure must the first two pictures be of each other."""
-_TEXTURED = 25.0
-"""Likeness that they need too, in units of 1 / sqrt(texels compared). In even fields with one faint patch, still and noisy, a view
-below 20 was taken up by chance after many frames and lost again in up to 63 % of the others; none above 20 in more than 1 %."""
+_SURER, _TEXTURED = 0.75, 25.0
+"""They must be even surer, or as alike as this in units of 1 / sqrt(texels compared). In even fields with one faint patch, still
+and noisy, views below 20 and hardly sure were taken up by chance after many frames, and lost again in up to 63 % of the others."""
 _FADED = 0.85
 """Share of a view's own best confidence or likeness below which it has faded; noise keeps both low without making it fade."""
 _BY_CHANCE = 7.0
@@ -196,7 +196,8 @@ class Follower:
 
 def _is_surely_the_same(found: Motion, texels: int) -> bool:
     """Whether two pictures of which nothing is known yet show one texture, and not noise that happens to match."""
-    return found.locked and found.confidence >= _SURE and found.likeness >= _TEXTURED / math.sqrt(texels)
+    textured = found.confidence >= _SURER or found.likeness >= _TEXTURED / math.sqrt(texels)
+    return found.locked and found.confidence >= _SURE and textured
 
 
 def _is_far(found: Motion, shape: tuple[int, int], share: float) -> bool:

@@ -156,6 +156,17 @@ def test_an_even_field_is_not_followed_on_noise(shape: tuple[int, int], share: f
     assert follower.views == 0
 
 
+def test_tissue_in_hardly_any_light_is_followed_from_the_first_frame() -> None:
+    """Six electrons a pixel, 0.6 counts: less alike from frame to frame than the faint patch, but surely the same."""
+    rng = np.random.default_rng(0)
+    follower = Follower(CALIBRATION)
+    electrons = [0.02 * np.maximum(tissue()[60:300, 100 + x : 420 + x], 0) for x in (0, 3, 6)]
+    found = [follower.follow(np.rint(50 + rng.poisson(each) / 10).astype(np.uint16)) for each in electrons]
+    assert [motion.locked for motion in found] == [False, True, True]
+    assert found[1].likeness < 25 / np.sqrt(20_000)
+    assert [motion.dx_px for motion in found[1:]] == pytest.approx([-3, -6], abs=0.3)
+
+
 def test_a_smooth_picture_is_followed_at_a_coarser_scale() -> None:
     """Structure far wider than the finest scale's texels, out of focus say: there the finest finds only noise."""
     rng = np.random.default_rng(6)
