@@ -244,7 +244,7 @@ def _read_curve(series: _Series, values: F64, variances: F64) -> tuple[int, F64,
     What reads a single row would do, but its code takes 7 MB beside that of the loops.
     """
     rows = reading.rows_of(1, values.size)
-    rows.values[0], rows.variances[0] = values, variances
+    rows.values[0, : values.size], rows.variances[0, : values.size] = values, variances
     seen = np.full((1, 1), np.isfinite(values).all(), np.float32), np.ones((1, 1), np.uint8)
     nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((2, 0)), seen
     tables, anywhere = series.tables(series.nodes_s), series.tables(series.slots[2, -1:])

@@ -6,6 +6,7 @@
 import math
 
 from shared.inflow.maps_compiled import compiled, summing
+from shared.inflow.maps_dot import dot, dot_squares
 from shared.inflow.maps_local_cubic import CLASSES, RATIO
 
 VALUE, SLOPE, CURVATURE = range(3)
@@ -16,23 +17,18 @@ so it is judged by the next one that is at least so much wider. Windows that hol
 classes."""
 
 
-@summing
+@compiled
 def estimate(tables, c, node, which, values):
     """Value, slope or curvature at a node for width class ``c``."""
-    begin, total = tables.first[c, node], 0.0
-    for i in range(tables.number[c, node]):
-        total += tables.factors[c, node, which, i] * values[begin + i]
-    return total
+    row = (c * tables.nodes_s.size + node) * 3 + which
+    return dot(tables.factors, row, values, tables.first[c, node], tables.number[c, node])
 
 
-@summing
+@compiled
 def estimate_u(tables, c, node, which, variances):
     """Standard uncertainty of the same."""
-    begin, total = tables.first[c, node], 0.0
-    for i in range(tables.number[c, node]):
-        factor = tables.factors[c, node, which, i]
-        total += factor * factor * variances[begin + i]
-    return math.sqrt(total)
+    row = (c * tables.nodes_s.size + node) * 3 + which
+    return math.sqrt(dot_squares(tables.factors, row, variances, tables.first[c, node], tables.number[c, node]))
 
 
 @compiled
@@ -92,7 +88,7 @@ def beside_u(tables, c, node, apart_s, variances):
 def smooth(tables, c, values, smoothed):
     """Smoothed values at the slots, which are the even nodes; returns where they are highest."""
     top = 0
-    for i in range(values.size):
+    for i in range(smoothed.size):
         smoothed[i] = estimate(tables, c, 2 * i, VALUE, values)
         if smoothed[i] > smoothed[top]:
             top = i

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled
+from shared.inflow.maps_dot import padded, whole
 from shared.lanes import borrowed
 
 F64 = NDArray[np.float64]
@@ -22,8 +23,8 @@ _LEAST_POINTS = 6
 
 class Tables(NamedTuple):
     """For width class c and node j: slots ``first[c, j]`` on, ``number[c, j]`` of them, give value, slope and curvature by
-    ``factors[c, j, 0:3]``. ``nodes_s`` are moments, ``narrowest_s`` the half-width of class 0, ``widths_s[c, j]`` what it is
-    really, as a window widens where slots are few.
+    ``factors[c, j, 0:3]``; the last of them are 0, so that they fill whole vectors (maps_dot.py). ``nodes_s`` are moments,
+    ``narrowest_s`` the half-width of class 0, ``widths_s[c, j]`` what it is really, as a window widens where slots are few.
     """
 
     nodes_s: F64
@@ -39,9 +40,10 @@ def tables_at(nodes_s: F64, slots: F64, narrowest_s: float) -> Tables:
     times_s, frames, lengths_s = slots[2:]
     shape = (CLASSES, nodes_s.size)
     first, count = np.zeros(shape, np.int32), np.zeros(shape, np.int32)
-    factors = np.zeros((*shape, 3, times_s.size))
+    factors = np.zeros((*shape, 3, padded(times_s.size)))
     widths_s = np.empty(shape)
     _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factors, widths_s)
+    count = whole(count)
     return Tables(nodes_s, narrowest_s, first, count, np.ascontiguousarray(factors[..., : int(count.max())]), widths_s)
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.inflow.maps_compiled import compiled
+from shared.inflow.maps_dot import padded
 from shared.inflow.maps_first_pass import LOG_ALPHA, PEAK, lent_room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_landmarks import (
@@ -58,9 +59,9 @@ _OUTLINE_WIDTH, _PLAIN_WIDTH, _USUAL_INFORMATION = 0.45, 0.36, 400.0
 class Rows(NamedTuple):
     """Memory for one row of bins: what they hold, outlines, first passes and what is found.
 
-    ``values`` and ``variances`` (width, slots); ``kinds`` (width,) classes, UNSEEN where there is nothing to read; ``found`` and
-    ``found_u`` (FOUND + 1, width), nan where a thing cannot be known; ``pulls`` (width, slots) covariances of the onset with each
-    value, ``shared`` (slots,) of the baseline of one bin, up to where it ends.
+    ``values`` and ``variances`` (width, slots), padded; ``kinds`` (width,) classes, UNSEEN where there is nothing to read;
+    ``found`` and ``found_u`` (FOUND + 1, width), nan where a thing cannot be known; ``pulls`` (width, slots), padded, covariances
+    of the onset with each value, ``shared`` (slots,) of the baseline of one bin, up to where it ends.
     """
 
     values: NDArray[np.float64]
@@ -83,7 +84,8 @@ class Rows(NamedTuple):
 
 def rows_of(width: int, slots: int) -> Rows:
     """Memory for ``width`` bins."""
-    values, variances, smoothed, pulls = np.empty((4, width, slots))
+    values, variances, pulls = np.zeros((3, width, padded(slots)))
+    smoothed = np.empty((width, slots))
     found, found_u = np.empty((2, FOUND + 1, width))
     widths, tops, rising, late = np.empty((4, width), np.int64)
     kinds, above = np.zeros(width, np.uint8), np.zeros((5, width))

@@ -70,10 +70,10 @@ def _gather(times_s, values, variances, baseline, top_s, first_pass, sums):
     middle_s, part_s = 0.5 * (times_s[-1] + top_s), _PART * (times_s[-1] - top_s)
     passing, blind = height > 0.0, 0
     sums[:] = 0.0
-    i = values.size
+    i = times_s.size
     while i > 0 and times_s[i - 1] >= middle_s:
         i -= 1
-    while i < values.size:
+    while i < times_s.size:
         part, since_s = min(int((times_s[i] - middle_s) / part_s), _PARTS - 1), times_s[i] - middle_s
         above, least = values[i] - baseline, _LEAST_SIGMAS * math.sqrt(variances[i])
         if above <= least:

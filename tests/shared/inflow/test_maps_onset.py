@@ -30,8 +30,9 @@ def read(pass_: GammaVariate, foot_s: float, share: float, u: float, bins: int) 
     )
     sigma = u / np.sqrt(2.0 * lengths_s)
     rows = reading.rows_of(bins, starts_s.size)
-    rows.values[:] = 3.0 + clean + sigma * np.random.default_rng(4).standard_normal(rows.values.shape)
-    rows.variances[:], rows.kinds[:] = sigma**2, reading.MEASURED
+    noise = sigma * np.random.default_rng(4).standard_normal((bins, starts_s.size))
+    rows.values[:, : starts_s.size], rows.variances[:, : starts_s.size] = 3.0 + clean + noise, sigma**2
+    rows.kinds[:] = reading.MEASURED
     nodes_s = np.interp(np.arange(2 * starts_s.size - 1) / 2, np.arange(starts_s.size), slots[2])
     tables, anywhere = tables_at(nodes_s, slots, 1.0), tables_at(slots[2, -1:], slots, 1.0)
     reading.read_row(slots, early.size, tables, anywhere, 0.0, room(lengths_s), rows)
