@@ -4,7 +4,6 @@ A stage is a module of this package with ``rows() -> list[dict[str, object]]``; 
 every other key is a figure with its unit in its name (ratios as ``over/under``). Read the ratios: milliseconds are this machine's.
 """
 
-import importlib
 import pkgutil
 import platform
 import sys
@@ -14,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import tests.perf
+from tests.perf.one_stage import rows_of
 
 RESULTS = Path(__file__).with_name("results.md")
 
@@ -106,7 +106,7 @@ def main() -> int:
         began = time.monotonic()
         print(f"{name} ...", end=" ", flush=True)
         try:
-            found = importlib.import_module(f"tests.perf.{name}").rows()
+            found = rows_of(name)
         except Exception as error:  # noqa: BLE001 - one stage's failure must not lose the others' figures
             failed.append(f"{name}: {error!r}")
             print(f"FAILED: {error!r}")
