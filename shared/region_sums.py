@@ -1,5 +1,5 @@
-"""What ``signal.region_signal`` sums up over a region, in one compiled pass: a live frame is measured with cold caches, where six
-calls of numpy take five times as long as one.
+"""What ``signal.region_signal`` sums up over a region, in one compiled pass: a live frame is measured with cold caches, where
+that takes 0.10 ms and six calls of numpy 0.18.
 """
 # The types of a compiled function's arguments are the compiler's to infer.
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"

@@ -6,7 +6,7 @@ import pytest
 from tests.shared.inflow.accuracy import bounds, can_be_chance, goal_of
 from tests.shared.inflow.simulated import QUICK, SKIN, SLOW, Run, agreements
 
-REPEATS = 105
+REPEATS = 120
 FROM_ARRIVAL = ("arrival_s", "half_rise_s", "time_to_peak_s")
 
 

@@ -44,10 +44,11 @@ def test_tremor_and_drift_keep_the_errors_within_half_as_much_again() -> None:
     truth, still = BENCH.truth(DARK), BENCH.maps(DARK, STILL, seed=1)
     hands = [BENCH.maps(DARK, TREMOR, 5.0, seed) for seed in HANDS]
     for figure in FIGURES:
-        found = together([Errors.of(figure, truth, still, moved) for moved in hands])
-        assert found.moved.size > 8_000 * len(hands), figure
-        assert found.ratio <= GOAL, (figure, found.ratio)
-        assert found.covered.mean() >= 0.93, (figure, found.covered.mean())
+        each = [Errors.of(figure, truth, still, moved) for moved in hands]
+        for found, least_covered in ((each[0], 0.9), (together(each), 0.93)):
+            assert found.ratio <= GOAL, (figure, found.ratio)
+            assert found.covered.mean() >= least_covered, (figure, found.covered.mean())
+        assert min(found.moved.size for found in each) > 8_000, figure
 
 
 def test_what_leaves_the_picture_is_no_change_of_the_tissue() -> None:

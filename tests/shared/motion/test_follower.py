@@ -16,6 +16,7 @@ from shared.scene.description import MotionScene, Scene, scene_path
 from shared.scene.renderer import SceneRenderer
 from tests.shared.motion.pictures import moved
 
+SOME_S = (0.0, 0.03, 0.4, 2.6, 6.0, 12, 19, 22, 25, 29, 34, 40, 55, 100)
 MOMENTS_S = (0.0, 0.03, *(0.5 * step for step in range(1, 100)), 55, 100)
 """Dye goes in at 1 s, so the picture changes most between 19 and 45 s."""
 
@@ -33,21 +34,31 @@ def drawn(scene: SceneRenderer, index: int, time_s: float) -> np.ndarray:
     return out
 
 
-@pytest.mark.parametrize(("name", "seed", "rms_px"), [("flap", 3, 0.25), ("limb", 4, 0.35)])
-def test_follows_the_hand_through_the_inflow(name: str, seed: int, rms_px: float) -> None:
-    """2 mm rms of tremor and 5 mm/s of drift, at 0.14 mm a pixel, with never a frame lost. So few frames a second tell a new view's
+@pytest.mark.parametrize(
+    ("name", "seed", "moments_s", "rms_px", "most_px"),
+    [
+        ("flap", 3, SOME_S, 0.3, 0.8),
+        ("limb", 4, SOME_S, 0.3, 0.8),
+        ("flap", 3, MOMENTS_S, 0.25, 1.0),
+        ("limb", 4, MOMENTS_S, 0.35, 1.0),
+    ],
+)
+def test_follows_the_hand_through_the_inflow(
+    name: str, seed: int, moments_s: tuple[float, ...], rms_px: float, most_px: float
+) -> None:
+    """2 mm rms of tremor and 5 mm/s of drift, at 0.14 mm a pixel, with never a frame lost. Few frames a second tell a new view's
     place less well; at 15 and 30 the flap was off by 0.13 px rms along an axis at most, and the limb, whose dye lies in vessels, by
     0.24 to 0.31 across them and by 0.11 along them (12 and 18 runs of 80 s).
     """
     scene = renderer(name, seed, MotionScene(2.0, 8.0, 5.0, 30.0))
     follower = Follower(scene.calibration())
-    found = [follower.follow(drawn(scene, index, time_s)) for index, time_s in enumerate(MOMENTS_S)]
-    truth = np.array([scene.truth.displacement_mm(time_s) for time_s in MOMENTS_S]) / scene.scene.optics.mm_per_px
+    found = [follower.follow(drawn(scene, index, time_s)) for index, time_s in enumerate(moments_s)]
+    truth = np.array([scene.truth.displacement_mm(time_s) for time_s in moments_s]) / scene.scene.optics.mm_per_px
     off = np.array([(motion.dx_px, motion.dy_px) for motion in found]) - (truth - truth[0])
     assert all(motion.locked for motion in found[1:])
     assert np.hypot(*truth.T).max() > 300
     assert np.sqrt(np.square(off[1:]).mean(axis=0)).max() < rms_px, off
-    assert np.hypot(*off[1:].T).max() < 1.0
+    assert np.hypot(*off[1:].T).max() < most_px
     assert max(abs(motion.rotation_deg) for motion in found) < 0.1
 
 
