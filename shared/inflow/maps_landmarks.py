@@ -11,6 +11,8 @@ from shared.inflow.maps_local_cubic import CLASSES, RATIO
 
 VALUE, SLOPE, CURVATURE = range(3)
 _SMOOTHER = 3
+_CLIMBED = 3
+"""Nodes, half-way between slots too, from the highest of the smoother curve to the top, at most."""
 _WIDER = RATIO**1.9
 """What a local cubic flattens goes with the fourth power of its width, values and slopes alike (Fan & Gijbels 1996; from memory);
 so it is judged by the next one that is at least so much wider. Windows that hold as few slots as they may are as wide in several
@@ -133,11 +135,19 @@ def highest_node(tables, c, values, first_s, last_s):
 def top_near(tables, c, node, values, variances, pulls):
     """Moment and value of the top near a node, with uncertainties; nan where the slope passes zero nowhere near. Then the
     covariances of both with what has ``pulls`` (slots,) with the values.
+
+    Where a curve falls more slowly than it rises, the smoother one is highest after the top: from there it is climbed.
     """
-    slope, curvature = estimate(tables, c, node, SLOPE, values), estimate(tables, c, node, CURVATURE, values)
     last = tables.nodes_s.size - 1
-    reach_s = tables.nodes_s[min(node + 1, last)] - tables.nodes_s[max(node - 1, 0)]
-    step_s = -slope / curvature if curvature < 0 else math.inf
+    slope, step_s = 0.0, math.inf
+    for climbed in range(_CLIMBED + 1):
+        slope, curvature = estimate(tables, c, node, SLOPE, values), estimate(tables, c, node, CURVATURE, values)
+        reach_s = tables.nodes_s[min(node + 1, last)] - tables.nodes_s[max(node - 1, 0)]
+        step_s = -slope / curvature if curvature < 0 else math.inf
+        uphill = node + 1 if slope > 0 else node - 1
+        if abs(step_s) <= reach_s or climbed == _CLIMBED or not 0 <= uphill <= last:
+            break
+        node = uphill
     if abs(step_s) > reach_s:
         return math.nan, math.nan, math.nan, math.nan, math.nan, math.nan
     value = estimate(tables, c, node, VALUE, values) + 0.5 * slope * step_s

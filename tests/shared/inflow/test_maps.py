@@ -1,6 +1,7 @@
 """Maps against the truth of simulated frames, and against the curve analysis of the same pixels."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -98,6 +99,20 @@ def test_levels_and_times_are_those_of_the_tissue(number: int) -> None:
             name, 0.01 * abs(value) + 0.1
         )
         assert abs(float(np.nanmean(found)) - value) < allowed, (name, float(np.nanmean(found)), value)
+
+
+@pytest.mark.parametrize("later", range(9))
+def test_dye_that_rises_within_two_slots_has_its_peak_whatever_their_phase(later: int) -> None:
+    """A slot takes 8 of these frames and half a second; the curve falls more slowly than it rises."""
+    quick = Patch(30.0, 2.0 + later / 15.0, alpha=2.0, rise_s=1.0, half_life_s=20.0, recirculation=0.4)
+    known = calibration(24, 48)
+    gatherer = gathered(frames(known, (quick, replace(quick, peak=0.35 * quick.peak)), 8.0, 15.0), 24, 48)
+    maps = inflow_maps(gatherer, Region("left", "rectangle", (2, 2, 16, 20)), quick.onset_s - 0.5)
+    values, u, classes = maps.of("peak_relative_percent")
+    assert (classes == MEASURED).mean() > 0.9
+    for columns, wanted in ((slice(1, 11), 100.0), (slice(13, 23), 35.0)):
+        assert abs(float(np.nanmean(values[:, columns])) - wanted) < 1.0
+        assert (np.abs(values - wanted)[:, columns] <= 4.0 * u[:, columns])[np.isfinite(values[:, columns])].all()
 
 
 def test_intervals_of_levels_hold_the_truth_as_often_as_they_say() -> None:
