@@ -11,7 +11,7 @@ from multiprocessing import get_context
 import numpy as np
 
 from device import inflow_maps, live, maps_reader
-from shared.recording.packing import FramePacker, FrameRoom
+from shared.recording.packing import FrameRoom
 from shared.scene.description import Scene, ready_scenes
 from shared.scene.renderer import SceneRenderer
 
@@ -27,9 +27,7 @@ def simulated_camera() -> None:
 def packing() -> None:
     """What a recording is packed by."""
     shape = (64, 64)
-    room = FrameRoom(shape)
-    room.take(np.zeros(shape, np.uint16))
-    FramePacker(shape).pack(room)
+    FrameRoom(shape).take(np.zeros(shape, np.uint16))
 
 
 GROUPS: dict[str, Callable[[], None]] = {

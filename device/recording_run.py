@@ -9,6 +9,8 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
+from contextlib import suppress
+from queue import Empty, SimpleQueue
 
 from shared.clock import Clock
 from shared.frame import Frame
@@ -57,7 +59,10 @@ class RecordingRun:
         self._size = len(ring)
         self._free = deque(room for room in ring if not any(room is taken for taken, _ in before))
         self._filled: deque[tuple[FrameRoom | None, FrameRow | Event]] = deque(before)
-        self._wake = threading.Condition()
+        self._turns: SimpleQueue[None] = SimpleQueue()
+        """One for each of ``_filled``, and one to stop: waiting for it costs the writer a third of a condition."""
+        for _ in self._filled:
+            self._turns.put(None)
         self._done = threading.Event()
         self._reason = "stopped"
         self._refused = 0
@@ -108,8 +113,7 @@ class RecordingRun:
     def stop(self) -> None:
         """Take no further frames and finish what waits; returns at once."""
         self.accepting = False
-        with self._wake:
-            self._wake.notify()
+        self._turns.put(None)
 
     @property
     def finished(self) -> bool:
@@ -155,8 +159,7 @@ class RecordingRun:
 
     def _put(self, room: FrameRoom | None, item: FrameRow | Event) -> None:
         self._filled.append((room, item))
-        with self._wake:
-            self._wake.notify()
+        self._turns.put(None)
 
     def _end(self, because: str) -> None:
         self.accepting = False
@@ -195,11 +198,11 @@ class RecordingRun:
             if self._sync_error is not None:
                 raise self._sync_error
             self._look_after()
+            with suppress(Empty):
+                self._turns.get(timeout=_IDLE_S)
             if not self._filled:
                 if not self.accepting:
                     return
-                with self._wake:
-                    self._wake.wait_for(lambda: self._filled or not self.accepting, _IDLE_S)
                 continue
             room, item = self._filled[0]
             if isinstance(item, Event):

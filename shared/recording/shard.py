@@ -47,7 +47,7 @@ class ShardWriter:
         return self.count == SHARD_FRAMES
 
     def append(self, packed: NDArray[np.uint8]) -> int:
-        """Add one frame as ``FramePacker`` made it; returns the bytes it took. An OSError leaves the shard as it was."""
+        """Add one frame as ``FrameRoom`` packed it; returns the bytes it took. An OSError leaves the shard as it was."""
         length = write_all(self.handle, (packed.data, _CRC.pack(google_crc32c.value(packed))), self.end)
         self._entries[self.count] = self.end, length
         try:

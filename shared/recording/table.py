@@ -98,7 +98,9 @@ class TableWriter:
         if row == 0:
             self._start_chunk(number // CHUNK_ROWS)
         for handle, one, value in zip(self._handles.values(), _CELLS, values, strict=True):
-            write_all(handle, (one.pack(value),), row * one.size)
+            cell = one.pack(value)
+            if os.pwritev(handle, (cell,), row * one.size) < one.size:
+                write_all(handle, (cell,), row * one.size)
         self._rows = number + 1
 
     def handles(self) -> tuple[int, ...]:

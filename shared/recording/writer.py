@@ -18,7 +18,7 @@ from shared.frame import CameraDescription, Frame
 from shared.recording.durable import replace_file, sync_folder
 from shared.recording.events import EventWriter, checked_event
 from shared.recording.layout import FORMAT, as_json, group_metadata, image_metadata, ome_metadata
-from shared.recording.packing import FramePacker, FrameRoom
+from shared.recording.packing import FrameRoom
 from shared.recording.planes import write_planes
 from shared.recording.shard import SHARD_FRAMES, ShardWriter
 from shared.recording.table import FrameRow, TableWriter
@@ -59,7 +59,7 @@ class RecordingWriter:
             "extra": plain(dict(extra or {})),
             "unknown": list(unknown),
         }
-        self._packer, self._room = FramePacker(camera.shape), FrameRoom(camera.shape)
+        self._room = FrameRoom(camera.shape)
         self._lock = threading.Lock()
         self._metadata_lock = threading.Lock()
         self._shard: ShardWriter | None = None
@@ -91,7 +91,7 @@ class RecordingWriter:
 
     def append_taken(self, row: FrameRow, room: FrameRoom) -> None:
         """The same for a frame whose pixels ``room`` has taken in, and what else is known of it."""
-        packed = self._packer.pack(room)
+        packed = room.packed()
         with self._lock:
             if self._closed:
                 raise ValueError(f"{self.path} is closed")

@@ -8,13 +8,13 @@ from numcodecs import blosc
 
 from shared.recording.bit_planes import BLOCK_PIXELS
 from shared.recording.frame_codec import unpack_frame
-from shared.recording.packing import FramePacker, FrameRoom
+from shared.recording.packing import FrameRoom
 
 
 def check(pixels: np.ndarray, room: FrameRoom | None = None) -> int:
     room = FrameRoom(pixels.shape) if room is None else room
     room.take(pixels)
-    packed = bytes(FramePacker(pixels.shape).pack(room))
+    packed = bytes(room.packed())
     np.testing.assert_array_equal(np.frombuffer(blosc.decompress(packed), np.uint16).reshape(pixels.shape), pixels)
     np.testing.assert_array_equal(unpack_frame(packed, pixels.shape), pixels)
     return len(packed)
