@@ -1,6 +1,5 @@
 """Inflow maps made afterwards, from the frames of a recording, with the hand's motion followed."""
 
-from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
@@ -21,8 +20,8 @@ from shared.motion.pose import Motion
 from shared.recording import Recording
 from shared.region import Region
 
-_WAITING = 4
-"""Frames that may wait to be gathered; more would only take memory."""
+_TOGETHER = 8
+"""Frames handed over in one go. As many more may wait while these are gathered; more would only take memory."""
 
 
 class RecordedMaps:
@@ -34,7 +33,8 @@ class RecordedMaps:
     def __init__(self, recording: Recording, follow_motion: bool) -> None:
         self._recording, self._follows = recording, follow_motion
         self._pool = ThreadPoolExecutor(1, "maps of a recording")
-        self._waiting: deque[Future[None]] = deque()
+        self._seen: list[tuple[Frame, Motion | None]] = []
+        self._gathering: Future[None] | None = None
         self._gatherer = MapGatherer(recording.calibration, ambient_off=takes_ambient_off(recording))
         self._switched = half_lit(recording.frame_table.levels, recording.camera.shutter == "rolling")
 
@@ -48,14 +48,21 @@ class RecordedMaps:
         """Take frame ``number``; where the hand is followed and its ``motion`` is not known, it is left out."""
         lit = frame.lit and frame.light_level > 0
         if not self._switched[number] and not (lit and self._follows and motion is None):
-            self._waiting.append(self._pool.submit(self._gatherer.add, frame, motion if lit else None))
-        while len(self._waiting) > _WAITING:
-            self._waiting.popleft().result()
+            self._seen.append((frame, motion if lit else None))
+        if len(self._seen) == _TOGETHER:
+            self._hand_over()
+
+    def _hand_over(self) -> None:
+        if self._gathering is not None:
+            self._gathering.result()
+        self._gathering = self._pool.submit(self._gatherer.add_together, self._seen)
+        self._seen = []
 
     def made(self, reference: Region | None, hand: FollowedHand | None) -> InflowMaps:
         """The maps. Raises Refused for too few frames or a bad reference."""
-        while self._waiting:
-            self._waiting.popleft().result()
+        self._hand_over()
+        assert self._gathering is not None
+        self._gathering.result()
         followed = Followed(None) if hand is None else hand.followed()
         followed = replace(followed, notes=(*followed.notes, *self._gatherer.notes))
         if hand is not None:

@@ -78,28 +78,30 @@ def store_slot(signal, seen, least, slot, blocks, known, side):
     """
     height, width = signal.shape
     largest, one, half = np.float32(1e-30), np.float32(1.0), np.float32(0.5)
+    tops = np.zeros(width, np.float32)
     for y in range(height):
         for x in range(width):
             signal[y, x] /= max(np.float32(seen[y, x]), one)
-        for x in range(width):
-            largest = max(largest, abs(signal[y, x]))
+            tops[x] = max(tops[x], abs(signal[y, x]))
+    for x in range(width):
+        largest = max(largest, tops[x])
     per_unit, nothing = np.float32(LARGEST) / largest, np.int16(NO_DATA)
-    blocks[:] = 0.0
-    known[:] = 0
-    for y in range(height):
-        for first in range(0, width, side):
-            total, number = np.float32(0.0), 0
-            for x in range(first, min(first + side, width)):
-                if seen[y, x] >= least:
-                    total += signal[y, x]
-                    number += 1
-            blocks[y // side, first // side] += total
-            known[y // side, first // side] += number
-        for x in range(width):
-            value = np.int16(np.floor(signal[y, x] * per_unit + half))
-            slot[y, x] = value if seen[y, x] >= least else nothing
-            signal[y, x] = np.float32(0.0)
-            seen[y, x] = np.uint16(0)
+    totals, numbers = np.empty(width, np.float32), np.empty(width, np.int32)
+    for top in range(0, height, side):
+        totals[:] = np.float32(0.0)
+        numbers[:] = 0
+        for y in range(top, min(top + side, height)):
+            for x in range(width):
+                is_seen = seen[y, x] >= least
+                totals[x] += signal[y, x] if is_seen else np.float32(0.0)
+                numbers[x] += np.int32(is_seen)
+                value = np.int16(np.floor(signal[y, x] * per_unit + half))
+                slot[y, x] = value if is_seen else nothing
+                signal[y, x] = np.float32(0.0)
+                seen[y, x] = np.uint16(0)
+        for left in range(0, width, side):
+            blocks[top // side, left // side] = totals[left : left + side].sum()
+            known[top // side, left // side] = numbers[left : left + side].sum()
     return largest / np.float32(LARGEST)
 
 

@@ -9,6 +9,7 @@ camera's pixels, and so are those of the four that are taken.
 # ruff: noqa: ANN001, ANN201, ANN202
 
 import math
+from collections.abc import Sequence
 from copy import copy
 from typing import NamedTuple, Self
 
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.frame import Counts
 from shared.inflow.maps_compiled import compiled
+from shared.inflow.maps_pairs import pair_at
 from shared.lanes import borrowed
 from shared.motion.pose import Motion
 
@@ -26,6 +28,18 @@ F64 = NDArray[np.float64]
 U16 = NDArray[np.uint16]
 
 _MOST_STEPS = 65535.0
+TOGETHER = 8
+"""Frames that are added in one go, so that the sums are not fetched anew for each."""
+_ROWS = 16
+"""Of bins that are gone through at a time: their sums, what is known of their pixels, and a frame's pixels fill 0.3 MB."""
+
+
+class MovedFrame(NamedTuple):
+    """Raw ``pixels`` (rows, columns), ``places`` of ``places_in_frame``, and the ``factor`` that turns counts into signal."""
+
+    pixels: Counts
+    places: F64
+    factor: float
 
 
 def places_in_frame(motion: Motion, picture_shape: tuple[int, int]) -> F64:
@@ -94,16 +108,24 @@ class MovedBins:
         with_ambient(own.numbers, np.float32(own.step), pixel, good, np.float32(least), np.float32(1 / step), numbers)
         self._dark = _Steps(numbers, own.low + least, step)
 
-    def add(self, pixels: Counts, places: F64, factor: float, signal: F32, seen: U16, clipped: U16) -> bool:
-        """Add a raw (rows, columns) frame to sums of signal, of frames, and of saturated pixels, (height, width) of bins each.
+    def add(self, frames: Sequence[MovedFrame], signal: F32, seen: U16, clipped: U16) -> bool:
+        """Add up to ``TOGETHER`` raw frames to sums of signal, of frames, and of saturated pixels, (height, width) of bins each.
 
-        ``places`` are of ``places_in_frame``, ``factor`` turns counts into signal. Returns whether any pixel is saturated.
+        Returns whether any pixel is saturated.
         """
         planes = self._dark.numbers, self._inverse.numbers
-        steps = tuple(np.float32(each) for each in (self._dark.low, self._dark.step, self._inverse.step * factor))
-        any_clipped = add_fours(pixels, planes, steps, self._limit, places, signal, seen, clipped)
-        take_off(pixels, self._defects, planes[1], steps[2], self._limit, places, signal, clipped)
-        return bool(any_clipped)
+        low, step = self._dark.low, self._dark.step
+        steps = np.array([(low, step, self._inverse.step * frame.factor) for frame in frames], np.float32)
+        places = np.array([frame.places for frame in frames])
+        # one kind of argument for any number of frames, and for those that may be written too
+        pixels = tuple(_read_only(frames[min(k, len(frames) - 1)].pixels) for k in range(TOGETHER))
+        return bool(add_fours(pixels, planes, steps, self._limit, self._defects, places, signal, seen, clipped))
+
+
+def _read_only(pixels: Counts) -> Counts:
+    view = np.ascontiguousarray(pixels).view()
+    view.flags.writeable = False
+    return view
 
 
 def _of_fours(plane: F32) -> F32:
@@ -143,15 +165,50 @@ def nearest(places, x, y):
 
 
 @compiled
-def add_fours(pixels, planes, steps, limit, places, signal, seen, clipped):
-    """Add every bin's four pixels; see ``MovedBins``. Defects are among them still."""
-    rows, columns = pixels.shape
+def add_fours(frames, planes, steps, limit, defects, places, signal, seen, clipped):
+    """Add every bin's four pixels of each frame that has ``steps`` and ``places``, without the defects; see ``MovedBins``."""
     height, width = signal.shape
-    # without owners: arrays cut out of them would cost a reference count each
-    pixels, planes = borrowed(pixels), (borrowed(planes[0]), borrowed(planes[1]))
-    signal, seen, clipped = borrowed(signal), borrowed(seen), borrowed(clipped)
     any_clipped = False
-    for y in range(height):
+    # without owners: arrays cut out of them would cost a reference count each
+    planes = (borrowed(planes[0]), borrowed(planes[1]))
+    signal, seen, clipped = borrowed(signal), borrowed(seen), borrowed(clipped)
+    # sums of a few rows stay in a near cache while all frames are added to them
+    for first in range(0, height, _ROWS):
+        rows = (first, min(first + _ROWS, height))
+        for k in range(steps.shape[0]):
+            pixels = borrowed(frames[k])
+            over = _largest(pixels, places[k], rows, width) >= limit
+            any_clipped |= _add_rows(pixels, planes, steps[k], limit, places[k], rows, over, signal, seen, clipped)
+    for k in range(steps.shape[0]):
+        _take_off(borrowed(frames[k]), defects, planes[1], steps[k, 2], limit, places[k], signal, clipped)
+    return any_clipped
+
+
+@compiled
+def _largest(pixels, places, rows_of_bins, width):
+    """The largest count in the rows of a frame from which some rows of bins are read.
+
+    Read one after another they come from far memory twice as fast as two by two; adding then finds them near.
+    """
+    top, bottom = pixels.shape[0], 0
+    for y in (rows_of_bins[0], rows_of_bins[1] - 1):
+        for x in (0, width - 1):
+            row, _ = nearest(places, x, y)
+            top, bottom = min(top, row), max(bottom, row + 2)
+    largest = np.uint16(0)
+    for row in range(max(top, 0), min(bottom, pixels.shape[0])):
+        line = pixels[row]
+        for column in range(line.size):
+            largest = max(largest, line[column])
+    return largest
+
+
+@compiled
+def _add_rows(pixels, planes, steps, limit, places, rows_of_bins, over, signal, seen, clipped):
+    """Add a frame, its defects too, to the bins of some rows; returns whether any of these is saturated."""
+    rows, columns = pixels.shape
+    width, any_clipped = signal.shape[1], False
+    for y in range(rows_of_bins[0], rows_of_bins[1]):
         x = 0
         while x < width:
             row, column = nearest(places, x, y)
@@ -162,7 +219,7 @@ def add_fours(pixels, planes, steps, limit, places, signal, seen, clipped):
                 last = min(run, (columns - 2 - column) // 2 + 1)
                 if first < last:
                     any_clipped |= _add_run(
-                        pixels, planes, steps, limit, row, column + 2 * first, last - first,
+                        pixels, planes, steps, limit, row, column + 2 * first, last - first, over,
                         signal[y, x + first : x + last], seen[y, x + first : x + last], clipped[y, x + first : x + last],
                     )  # fmt: skip
             x += run
@@ -188,32 +245,33 @@ def _run(places, x, y, row, column, width):
 
 
 @compiled
-def _add_run(pixels, planes, steps, limit, row, column, run, signal, seen, clipped):
+def _add_run(pixels, planes, steps, limit, row, column, run, over, signal, seen, clipped):
     """Add ``run`` bins whose pixels follow one another from (row, column) on; returns whether any is saturated."""
-    dark_low, dark_step, scale = steps
+    dark_low, dark_step, scale = steps[0], steps[1], steps[2]
     one, zero = np.uint16(1), np.uint16(0)
     dark = planes[0][row & 1, column & 1, row >> 1, column >> 1 :]
     inverse = planes[1][row & 1, column & 1, row >> 1, column >> 1 :]
     above, below = pixels[row, column : column + 2 * run], pixels[row + 1, column : column + 2 * run]
-    largest = np.uint16(0)
+    low, high = np.uint32(0xFFFF), np.uint32(16)
     for n in range(run):
-        a, b, c, d = above[2 * n], above[2 * n + 1], below[2 * n], below[2 * n + 1]
-        counts = np.float32(np.int32(a) + np.int32(b) + np.int32(c) + np.int32(d))
+        a, b = pair_at(above, n), pair_at(below, n)
+        counts = np.float32(np.int32((a & low) + (a >> high) + (b & low) + (b >> high)))
         signal[n] += (counts - dark_low - dark_step * np.float32(dark[n])) * (scale * np.float32(inverse[n]))
-        largest = max(largest, max(max(a, b), max(c, d)))
     for n in range(run):
         seen[n] += one if inverse[n] > 0 else zero
-    if largest < limit:
+    if not over:
         return False
+    any_clipped = False
     for n in range(run):
         over = (above[2 * n] >= limit) + (above[2 * n + 1] >= limit)
         over += (below[2 * n] >= limit) + (below[2 * n + 1] >= limit)
         clipped[n] += np.uint16(over)
-    return True
+        any_clipped |= over > 0
+    return any_clipped
 
 
 @compiled
-def take_off(pixels, defects, inverse, scale, limit, places, signal, clipped):
+def _take_off(pixels, defects, inverse, scale, limit, places, signal, clipped):
     """Take what defects added off again."""
     height, width = signal.shape
     determinant = places[0, 0] * places[1, 1] - places[0, 1] * places[1, 0]

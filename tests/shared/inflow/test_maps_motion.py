@@ -112,6 +112,45 @@ def test_every_bin_keeps_its_own_noise() -> None:
         assert abs(np.nanmean(off[:, :, 1:] * off[:, :, :-1]) / variance) < 0.03, motion
 
 
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**31), st.integers(1, 20), st.booleans())
+def test_frames_taken_together_are_what_they_are_one_by_one(seed: int, number: int, ambient_off: bool) -> None:
+    """At rest and moved by turns, saturated, with defects, under changing light, lit and unlit."""
+    rng = np.random.default_rng(seed)
+    calibration = known(((9, 12), (40, 71), (41, 71)))
+    made: list[tuple[Frame, Motion | None]] = []
+    for k in range(number):
+        motion = Motion(*rng.normal(0, 4, 2), rng.normal(0, 1)) if rng.random() < 0.7 else None
+        pixels = rng.integers(60, 4096, SHAPE).astype(np.uint16)
+        level = 0.0 if ambient_off and k % 4 == 0 else float(rng.choice((0.5, 1.0)))
+        made.append((Frame(pixels, k, round(k * 1.2e8), 8000.0, 1.0, level, level > 0), motion))
+    alone, together = (MapGatherer(calibration, 8, ambient_off=ambient_off) for _ in range(2))
+    for frame, motion in made:
+        alone.add(frame, motion)
+    half = number // 2
+    for some in (made[:half], made[half:]):
+        together.add_together(some)
+    alone.finish()
+    together.finish()
+    assert [slot.frames for slot in together.slots] == [slot.frames for slot in alone.slots]
+    np.testing.assert_array_equal(together.saturated, alone.saturated)
+    for one, other in zip(together.slots, alone.slots, strict=True):
+        ours, theirs = together.planes[one.place], alone.planes[other.place]
+        assert abs(one.step - other.step) <= 1e-6 * other.step
+        assert np.abs(ours.astype(int) - theirs).max() <= 1
+
+
+def test_saturated_pixels_count_where_the_tissue_lies() -> None:
+    """A bin is saturated when over a tenth of its readings are: one pixel of four in each frame is enough, a defect is none."""
+    calibration, motion = known(((30, 50),)), Motion(6.0, -4.0)
+    pixels = np.full(SHAPE, 1000, np.uint16)
+    pixels[20, 41] = pixels[30, 50] = 4000
+    gatherer = gathered(calibration, pixels, motion)
+    wanted = np.zeros(BINS, np.uint8)
+    wanted[(20 + 4) // 2, (41 - 6) // 2] = 1
+    np.testing.assert_array_equal(gatherer.saturated, wanted)
+
+
 def test_ambient_light_is_taken_off_where_the_pixels_lie() -> None:
     """A slope of light over the camera that does not follow the tissue: what is left is the tissue, at any motion."""
     calibration = known(((9, 12),))

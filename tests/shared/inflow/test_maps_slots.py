@@ -89,6 +89,38 @@ def test_sums_of_a_frame_are_those_of_numpy(seed: int, height: int, width: int, 
 
 
 @settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**31), st.integers(1, 40), st.integers(1, 50))
+def test_a_slot_keeps_means_and_its_blocks_their_sums(seed: int, height: int, width: int) -> None:
+    rng = np.random.default_rng(seed)
+    signal, seen = rng.normal(50, 40, (height, width)).astype(np.float32), rng.integers(0, 9, (height, width))
+    slot, side, least = np.empty((height, width), np.int16), 16, 5
+    rows, columns = (-(-length // side) for length in (height, width))
+    blocks, known = np.full((rows, columns), np.nan, np.float32), np.full((rows, columns), -1)
+    sums, frames = signal.copy(), seen.astype(np.uint16)
+    step = kernel.store_slot(sums, frames, np.uint16(least), slot, blocks, known, side)
+    means = signal / np.maximum(seen, 1)
+    assert abs(step - np.abs(means).max() / kernel.LARGEST) < 1e-6 * step
+    assert (np.abs(slot * step - means)[seen >= least] <= 0.51 * step).all()
+    assert (slot[seen < least] == kernel.NO_DATA).all()
+    assert not sums.any()
+    assert not frames.any()
+    for y, x in np.ndindex(rows, columns):
+        cut = np.s_[side * y : side * (y + 1), side * x : side * (x + 1)]
+        assert known[y, x] == (seen[cut] >= least).sum()
+        np.testing.assert_allclose(blocks[y, x], means[cut][seen[cut] >= least].sum(), rtol=1e-5, atol=1e-2)
+
+
+def test_what_a_merge_would_lose_is_known_of_all_slots() -> None:
+    """Kept from merge to merge, it is what working it out for every pair would give."""
+    known = calibration(32, 48)
+    gatherer = MapGatherer(known, 16)
+    for frame in frames(known, (Patch(20.0, onset_s=10.0, rise_s=6.0),), 40.0):
+        gatherer.add(frame)
+    assert len(gatherer.slots) == 16
+    assert gatherer._losses == [gatherer._loss(at) for at in range(15)]
+
+
+@settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**31))
 def test_merging_is_the_weighted_mean_and_unseen_where_either_is(seed: int) -> None:
     rng = np.random.default_rng(seed)
