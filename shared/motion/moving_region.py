@@ -2,21 +2,27 @@
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Self
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+import shared.motion.resample
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import Counts, Frame
+from shared.lanes import borrowed, compiler
 from shared.motion.pose import Motion
+from shared.motion.resample import run_from, seen_columns
 from shared.region import Region
 from shared.signal import Measured, RegionSignal, counts_variance
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+
+compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__), reorder=True)
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,13 +48,16 @@ class RegionSampler:
 
 @dataclass(frozen=True, eq=False)
 class MovingRegion:
-    """A region's outline in the reference view. ``stencil`` is uint8 with two empty pixels round it, its first at (left, top)."""
+    """A region's outline in the reference view. ``stencil`` is uint8 with two empty pixels round it, its first at (left, top);
+    ``pixels`` of it are not empty.
+    """
 
     region: Region
     sampler: RegionSampler
     stencil: NDArray[np.uint8]
     left: int
     top: int
+    pixels: int
 
     @classmethod
     def of(cls, region: Region, sampler: RegionSampler) -> Self:
@@ -60,7 +69,7 @@ class MovingRegion:
         left, top = int(columns.min()) - 2, int(rows.min()) - 2
         stencil = np.zeros((int(rows.max()) - top + 3, int(columns.max()) - left + 3), np.uint8)
         stencil[rows - top, columns - left] = 1
-        return cls(region, sampler, stencil, left, top)
+        return cls(region, sampler, stencil, left, top, int(np.count_nonzero(stencil)))
 
     def signal(self, frame: Frame, motion: Motion) -> FollowingSignal:
         """Mean signal where ``motion`` (from the view of the outline to ``frame``) has put the region. Raises Refused when unlit.
@@ -87,7 +96,7 @@ class MovingRegion:
         own = float(counts_variance(0.0, frame.gain, calibration))
         u = math.sqrt(k * max(spread, 0.0) + own * constant) / weight
         measured = Measured(counts / (weight + filled) * factor, u * factor)
-        whole = float(self.stencil.sum()) * motion.magnification**2
+        whole = self.pixels * motion.magnification**2
         return FollowingSignal(RegionSignal(measured, clipped / weight), min(weight / whole, 1.0))
 
     def slopes(self, frame: Frame, motion: Motion) -> tuple[float, float]:
@@ -107,14 +116,13 @@ class MovingRegion:
     def _box(self, to_frame: F64, shape: tuple[int, int]) -> tuple[int, int, int, int]:
         """Left, top, right, bottom (exclusive) of the frame's pixels that the outline may cover."""
         height, width = self.stencil.shape
-        xs = self.left + np.array([0, width - 1, 0, width - 1])
-        ys = self.top + np.array([0, 0, height - 1, height - 1])
-        x, y = to_frame @ np.array([xs, ys, np.ones(4)])
+        corners = [(x, y) for x in (self.left, self.left + width - 1) for y in (self.top, self.top + height - 1)]
+        xs, ys = ([a * x + b * y + c for x, y in corners] for a, b, c in to_frame.tolist())
         return (
-            max(math.floor(x.min()), 0),
-            max(math.floor(y.min()), 0),
-            min(math.ceil(x.max()) + 1, shape[1]),
-            min(math.ceil(y.max()) + 1, shape[0]),
+            max(math.floor(min(xs)), 0),
+            max(math.floor(min(ys)), 0),
+            min(math.ceil(max(xs)) + 1, shape[1]),
+            min(math.ceil(max(ys)) + 1, shape[0]),
         )
 
 
@@ -135,7 +143,7 @@ def _beside(pixels: Counts, dark: F32, inverse_flat: F32, row: int, column: int)
     return 0.0
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def _weigh(
     pixels: Counts,
     dark: F32,
@@ -152,29 +160,60 @@ def _weigh(
     """
     height, width = stencil.shape
     left, top, right, bottom = box
+    # without owners: rows cut out of them would cost a reference count each
+    pixels, dark, inverse_flat, stencil = borrowed(pixels), borrowed(dark), borrowed(inverse_flat), borrowed(stencil)
+    across, down = to_reference[0, 0], to_reference[1, 0]
+    room = np.empty(max(right, 0))
+    weights = borrowed(room)
     for row in range(top, bottom):
         x0 = to_reference[0, 1] * row + to_reference[0, 2] - corner[0]
         y0 = to_reference[1, 1] * row + to_reference[1, 2] - corner[1]
-        for column in range(left, right):
-            x, y = x0 + to_reference[0, 0] * column, y0 + to_reference[1, 0] * column
-            if x < 0 or y < 0 or x >= width - 1 or y >= height - 1:
-                continue
-            i, j = int(y), int(x)
-            a, b = y - i, x - j
-            upper = stencil[i, j] + b * (np.float64(stencil[i, j + 1]) - stencil[i, j])
-            lower = stencil[i + 1, j] + b * (np.float64(stencil[i + 1, j + 1]) - stencil[i + 1, j])
-            weight = upper + a * (lower - upper)
-            inverse = np.float64(inverse_flat[row, column])
-            if weight <= 0:
-                continue
-            if inverse == 0:
-                sums[1] += weight * _beside(pixels, dark, inverse_flat, row, column)
-                sums[5] += weight
-                continue
-            counts = (np.float64(pixels[row, column]) - dark[row, column]) * inverse
-            sums[0] += weight
-            sums[1] += weight * counts
-            sums[2] += weight * weight * counts * inverse
-            sums[3] += weight * weight * inverse * inverse
-            if pixels[row, column] >= saturation:
-                sums[4] += weight
+        begin, end = seen_columns(x0, y0, across, down, height, width, left, right)
+        _cover(stencil, x0, y0, across, down, begin, end, weights)
+        here = slice(begin, max(end, begin))
+        if _add_row(pixels[row, here], dark[row, here], inverse_flat[row, here], weights[here], saturation, sums):
+            for column in range(begin, end):
+                if inverse_flat[row, column] == 0 and weights[column] > 0:
+                    sums[1] += weights[column] * _beside(pixels, dark, inverse_flat, row, column)
+
+
+@njit(inline="always")
+def _cover(
+    stencil: NDArray[np.uint8], x0: float, y0: float, across: float, down: float, begin: int, end: int, weights: F64
+) -> None:
+    """How much the outline covers of each pixel from ``begin`` to ``end``; pixel k lies in it at (x0 + across k, y0 + down k).
+
+    In runs over which the same pixels of the outline follow one another, as ``sample_row`` has it, but in full precision.
+    """
+    height, width = stencil.shape
+    k = begin
+    while k < end:
+        x, y = x0 + across * k, y0 + down * k
+        i, j, run = run_from(x, y, across, down, height, width, end - k)
+        upper, lower, target = stencil[i, j:], stencil[i + 1, j:], weights[k:]
+        for n in range(run):
+            b, a = x - j + (across - 1.0) * n, y - i + down * n
+            first = upper[n] + b * (np.float64(upper[n + 1]) - np.float64(upper[n]))
+            second = lower[n] + b * (np.float64(lower[n + 1]) - np.float64(lower[n]))
+            target[n] = first + a * (second - first)
+        k += run
+
+
+@compiled
+def _add_row(counts: Counts, dark: F32, inverse_flat: F32, weights: F64, saturation: int, sums: F64) -> bool:
+    """Add a part of a row of the picture to the sums that ``_weigh`` describes; returns whether there is a defect in it."""
+    weight, mean, spread, constant, clipped, filled = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    limit = np.int32(saturation)
+    for k in range(weights.size):
+        w, inverse = weights[k], np.float64(inverse_flat[k])
+        by_flat = (np.float64(counts[k]) - np.float64(dark[k])) * inverse
+        good = w if inverse != 0.0 else 0.0
+        weight += good
+        filled += w if inverse == 0.0 else 0.0
+        mean += w * by_flat
+        spread += w * w * by_flat * inverse
+        constant += w * w * inverse * inverse
+        clipped += good if np.int32(counts[k]) >= limit else 0.0
+    for k, each in enumerate((weight, mean, spread, constant, clipped, filled)):
+        sums[k] += each
+    return filled > 0.0
