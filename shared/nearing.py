@@ -16,7 +16,7 @@ import shared.motion.resample
 from shared.calibration import Calibration
 from shared.frame import Counts
 from shared.inflow.curves import RegionCurve
-from shared.lanes import compiler
+from shared.lanes import borrowed, compiler
 from shared.motion.pose import Motion
 from shared.motion.reduced import LEAST_SIDE, Reducer
 from shared.motion.refinement import noise_u_texels
@@ -25,7 +25,7 @@ from shared.motion.resample import sample_row, seen_columns
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
-compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__))
+compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__), reorder=True)
 
 SURE = 0.02
 """A change of size below this share is taken for none: signal changes by twice as much."""
@@ -205,22 +205,36 @@ def _add_up(earlier: F32, later: F32, to_later: F64, sums: F64) -> int:
     and with what ``later`` shows where ``to_later`` puts each texel; returns how many texels both show.
     """
     rows, columns = earlier.shape
-    seen, parts, texels = np.empty(columns, np.float32), np.empty(6), 0
+    seen, products, texels = np.empty(columns, np.float32), np.empty((6, columns)), 0
+    # without owners: rows cut out of them would cost a reference count each
+    earlier, later, parts = borrowed(earlier), borrowed(later), borrowed(products)
     across, down = to_later[0, 0], to_later[1, 0]
     sums[:] = 0.0
     for row in range(1, rows - 1):
         x0, y0 = to_later[0, 1] * row + to_later[0, 2], to_later[1, 1] * row + to_later[1, 2]
         begin, end = seen_columns(x0, y0, across, down, rows, columns, 1, columns - 1)
         sample_row(later, x0, y0, across, down, begin, end, seen)
-        y = row - 0.5 * (rows - 1)
-        for column in range(begin, end):
-            x = column - 0.5 * (columns - 1)
-            by_x = 0.5 * (earlier[row, column + 1] - earlier[row, column - 1])
-            by_y = 0.5 * (earlier[row + 1, column] - earlier[row - 1, column])
-            parts[0], parts[1], parts[2], parts[5] = earlier[row, column], by_x, by_y, seen[column]
-            parts[3], parts[4] = x * by_y - y * by_x, x * by_x + y * by_y
-            for i in range(6):
-                for j in range(6):
-                    sums[i, j] += parts[i] * parts[j]
-        texels += end - begin
+        size = max(end - begin, 0)
+        texels += size
+        above, below, shown = earlier[row - 1, begin:end], earlier[row + 1, begin:end], borrowed(seen)[begin:end]
+        before, here, after = earlier[row, begin - 1 :], earlier[row, begin:], earlier[row, begin + 1 :]
+        left, y = begin - 0.5 * (columns - 1), row - 0.5 * (rows - 1)
+        for k in range(size):
+            by_x, by_y, x = 0.5 * (after[k] - before[k]), 0.5 * (below[k] - above[k]), left + k
+            parts[0, k], parts[1, k], parts[2, k], parts[5, k] = here[k], by_x, by_y, shown[k]
+            parts[3, k], parts[4, k] = x * by_y - y * by_x, x * by_x + y * by_y
+        for i in range(6):
+            for j in range(i + 1):
+                sums[i, j] += _product(parts[i, :size], parts[j, :size])
+    for i in range(6):
+        for j in range(i):
+            sums[j, i] = sums[i, j]
     return texels
+
+
+@compiled
+def _product(one: F64, other: F64) -> float:
+    total = 0.0
+    for k in range(one.size):
+        total += one[k] * other[k]
+    return total
