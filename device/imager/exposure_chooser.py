@@ -1,5 +1,6 @@
 """Chooses exposure, gain and light level before a run, by looking at frames; never while a run is on."""
 
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 
 from device.imager.next_frame import NextFrame
@@ -37,8 +38,9 @@ class _Look:
 class ExposureChooser:
     """Answers ChooseExposure, in the thread that asks; the loop goes on meanwhile."""
 
-    def __init__(self, parts: Parts, frames: NextFrame) -> None:
-        self._parts, self._frames = parts, frames
+    def __init__(self, parts: Parts, frames: NextFrame, beginning: AbstractContextManager[object]) -> None:
+        """``beginning`` is the lock that a recording begins under: it does not begin between being looked for and the exposure."""
+        self._parts, self._frames, self._beginning = parts, frames, beginning
 
     def choose(self, request: c.ChooseExposure, since_injection_s: float | None) -> c.ExposureChosen:
         """Raises Refused while a run is on, while the light is off, and for a camera whose exposure is past."""
@@ -51,8 +53,9 @@ class ExposureChooser:
         while request.apply and not choice.is_final:
             if steps == STEPS_AT_MOST:
                 raise Refused("exposure does not come to rest", steps, "hold still, and try again")
-            self._require_unlocked(since_injection_s)
-            self._apply(choice.setting)
+            with self._beginning:
+                self._require_unlocked(since_injection_s)
+                self._apply(choice.setting)
             look = self._look(choice.setting)
             choice = self._choice(look, target, limits)
             steps += 1

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from device.commissioning.cases import is_step
+from device.commissioning.cases import is_step, of_a_patient
 from device.imager.awaited_press import AwaitedPress
 from device.imager.choices import Choices, ChoicesFile
 from device.imager.commissioning_desk import CommissioningDesk
@@ -60,7 +60,7 @@ class Requests:
         self._view: c.View = "relative"
         self._contours = parts.settings.picture.contours_percent
         self._last_still: str | None = None
-        self._chooser = ExposureChooser(parts, loop.next_frame)
+        self._chooser = ExposureChooser(parts, loop.next_frame, self._lock)
         self._note = ""
         self._case = ""
         self._review = ReviewDesk(parts.settings.recording.directory, lambda: parts.recorder.state().name)
@@ -80,7 +80,7 @@ class Requests:
             c.Light: self._light,
             c.SetExposure: self._set_exposure,
             c.ChooseExposure: self._choose_exposure,
-            c.StepExposure: self._expose,
+            c.StepExposure: self._step_exposure,
             c.PutTarget: self._put_target,
             c.WithholdLeases: lambda _: self._loop.withhold_leases(),
             c.Record: self._record,
@@ -354,11 +354,16 @@ class Requests:
                 light.rearm()
 
     def _set_exposure(self, request: c.SetExposure) -> None:
-        if self._parts.recorder.recording:
-            raise Refused("exposure is locked while a recording runs", request.exposure_us, "stop the recording first")
-        self._expose(request)
+        with self._lock:  # which a recording begins under too
+            self._expose(request, locked=self._parts.recorder.recording)
 
-    def _expose(self, request: c.SetExposure | c.StepExposure) -> None:
+    def _step_exposure(self, request: c.StepExposure) -> None:
+        with self._lock:
+            self._expose(request, locked=of_a_patient(self._parts.recorder.path) is not None)
+
+    def _expose(self, request: c.SetExposure | c.StepExposure, locked: bool) -> None:
+        if locked:
+            raise Refused("exposure is locked while a recording runs", request.exposure_us, "stop the recording first")
         longest_us = self._parts.source.camera.description.frame_interval_us
         if request.exposure_us > longest_us:
             raise Refused("exposure is longer than a frame", request.exposure_us, f"at most {longest_us:.0f} us here")

@@ -95,7 +95,7 @@ class SetExposure:
 
 @dataclass(frozen=True)
 class StepExposure:
-    """Exposure and gain for a step of commissioning, which records one exposure after the other: also while a recording runs."""
+    """Exposure and gain for a step of commissioning, which records one after the other: also while a recording of its own runs."""
 
     exposure_us: Annotated[float, Within(20, 1_000_000)]
     gain: Annotated[float, Within(1, 64)]

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from device.commissioning.cases import case_of
 from shared.inflow.curves import CurveGatherer, RegionCurve
 from shared.protocol import control as c
 from shared.protocol.control_client import ControlClient
@@ -83,16 +84,17 @@ def run(demo: Demo) -> tuple[Path, list[float], set[str]]:
 
     with demo.held_light(), ControlClient(demo.run_folder / "control.sock") as client:
         wait_for(lambda: demo.state()["regions"][0]["percent"] is not None, "a value")
-        demo.ask("POST", "recording", {"act": "start", "case": ""})
-        watch(75)
+        # one of commissioning's own: the exposure of a patient's recording is locked against every request
+        demo.ask("POST", "recording", {"act": "start", "case": case_of("ambient")})
+        watch(60)
         demo.light("dimmer")
         demo.light("dimmer")
-        watch(75)
+        watch(60)
         while_lit = set(words)
         client.ask(c.StepExposure(10_000.0, 1.0))  # the guard keeps it dark until it knows the new exposure
-        watch(75)
+        watch(60)
         client.ask(c.StepExposure(10_000.0, 1.4))
-        watch(75)
+        watch(60)
         demo.ask("POST", "recording", {"act": "stop"})
     demo.recording_written()
     (path,) = (demo.data / "recordings").glob("*.zarr")

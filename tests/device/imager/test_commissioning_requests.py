@@ -19,6 +19,18 @@ def test_exposure_may_step_within_a_recording_where_it_is_asked_for_by_name(benc
         bench.ask(c.StepExposure(90_000, 1))
 
 
+@pytest.mark.parametrize("case", ["", "R4-Heron", "gain-step-2-Heron"])
+def test_no_request_moves_the_exposure_of_a_patients_run(bench: Bench, case: str) -> None:  # noqa: F811
+    bench.ask(c.Record("start", case))
+    for request in (c.StepExposure(9000, 1), c.SetExposure(9000, 1), c.ChooseExposure(apply=True, dye="is in")):
+        with pytest.raises(Refused, match="exposure is locked"):
+            bench.requests.handle(request)
+    assert bench.camera.exposures == []
+    bench.ask(c.Record("stop"))
+    bench.ask(c.StepExposure(9000, 1))
+    assert bench.camera.exposures == [(9000, 1)]
+
+
 def test_a_target_is_put_before_a_simulated_camera_only_and_in_the_dark(bench: Bench) -> None:  # noqa: F811
     with pytest.raises(Refused, match="only a simulated camera"):
         bench.ask(c.PutTarget("cap"))

@@ -65,7 +65,7 @@ class Bench:
         self.parts: Any = SimpleNamespace(
             source=self.source, light=self.ring, live=live, recorder=self.recorder, settings=self.settings
         )
-        self.chooser = ExposureChooser(self.parts, self.frames)
+        self.chooser = ExposureChooser(self.parts, self.frames, threading.Lock())
         self.seen: list[Frame] = []
 
     @contextmanager
