@@ -28,8 +28,13 @@ class Done:
 
 
 def in_force(state: State) -> Kept:
-    """The newest calibration of the device's own sensor, or an empty one. Raises Refused where it is damaged."""
+    """The newest calibration of the device's own sensor, or an empty one.
+
+    Raises Refused where it is damaged, or of another frame size than the device's now.
+    """
     found = newest(Path(state.data_folder), sensor(state))
+    if found is not None:
+        found.figures.require_size(state.camera.width, state.camera.height)
     size = CameraDescription(state.camera.model, state.camera.width, state.camera.height)
     return found or Kept("", Figures.empty(sensor(state), size))
 
@@ -65,22 +70,11 @@ def take(
     bench.say(READING)
     walked()
     with Recording.open(recordings / f"{name}.zarr") as recording:
-        _refuse_other(kept, recording.camera)
         reading = step.read(recording, kept)
         sized = Kept(kept.name, _sized(kept.figures, recording.camera), kept.planes)
     changed = sized.with_step(step.name, reading.found, reading.planes, Taken(step.name, made_at, name))
     path = keep(tray(data_folder) if propose else data_folder, changed, reading.evidence)
     return Done(step, Kept(path.name, changed.figures, changed.planes), path, name)
-
-
-def _refuse_other(kept: Kept, camera: CameraDescription) -> None:
-    figures = kept.figures
-    if (figures.height, figures.width) != camera.shape:
-        raise Refused(
-            "the calibration in force is of another frame size",
-            f"{figures.width} x {figures.height}",
-            "set camera.width and height as they were, or take that calibration away",
-        )
 
 
 def _sized(figures: Figures, camera: CameraDescription) -> Figures:

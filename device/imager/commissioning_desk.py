@@ -66,6 +66,7 @@ class CommissioningDesk:
             found = calibration_folder.listed(data_folder, source.sensor) if source.sensor else []
             light = light_output.newest(data_folder, source.ring) if source.ring else None
             proposed = self._proposed(found[0][1] if found else None, light)
+            self._require_size(found)
         except Refused as refused:
             trouble = refused.line
         return p.Commissioning(
@@ -82,6 +83,12 @@ class CommissioningDesk:
             oldest_days=OLDEST_DAYS,
             trouble=trouble,
         )
+
+    def _require_size(self, found: list[tuple[str, Figures]]) -> None:
+        """Of the newest: one of another size is in force after no start."""
+        camera = self._parts.source.camera.description
+        if found:
+            found[0][1].require_size(camera.width, camera.height)
 
     def _proposed(self, newest: Figures | None, light: LightOutput | None) -> p.Proposal | None:
         source, data_folder = self._parts.source, self._parts.data_folder
@@ -161,6 +168,7 @@ class CommissioningDesk:
     def _put_in_force(self, _: p.PutInForce) -> None:
         self._idle()
         self._no_walk()
+        self._require_size(calibration_folder.listed(self._parts.data_folder, self._parts.source.sensor))
         self._restart()
 
     def _make_paper(self, asked: p.MakePaper) -> p.Commissioning:

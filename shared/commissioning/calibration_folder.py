@@ -82,6 +82,15 @@ class Figures:
         """Figures of one step; None where it was not taken."""
         return getattr(self, step)
 
+    def require_size(self, width: int, height: int) -> None:
+        """Raise Refused, naming both, where frames of ``width`` x ``height`` are not what this was measured on."""
+        if (self.width, self.height) != (width, height):
+            raise Refused(
+                "the newest calibration is of another frame size",
+                f"{self.width} x {self.height}, where the camera gives {width} x {height}",
+                "set camera.width and height as they were, or take that calibration away",
+            )
+
     @property
     def missing(self) -> tuple[StepName, ...]:
         """Steps without which counts are still partly corrected by assumption."""
@@ -112,6 +121,7 @@ class Kept:
     def applied(self, base: Calibration) -> Calibration:
         """``base`` with everything that was measured in the place of what was assumed. Raises Refused for another frame size."""
         figures, planes = self.figures, self.planes
+        figures.require_size(base.camera.width, base.camera.height)
         measured: dict[str, Any] = {
             name: np.array(planes[name]) for name in ("dark_counts", "flat", "defects") if name in planes
         }

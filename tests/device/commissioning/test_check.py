@@ -1,14 +1,18 @@
 """The walk of the check before a case, on a fake device whose guard obeys or does not."""
 
+from dataclasses import replace
+
 import pytest
 
 from device.commissioning.bench import Bench
 from device.commissioning.check import CaseCheck
-from shared.commissioning.calibration_folder import Figures, Kept
+from device.commissioning.dark_step import DarkStep
+from device.commissioning.run import take
+from shared.commissioning.calibration_folder import Figures, Kept, keep
 from shared.errors import Refused
 from shared.frame import CameraDescription
-from shared.protocol.control import Light, WithholdLeases
-from tests.device.commissioning.fake_device import LEASE_S, FakeDevice
+from shared.protocol.control import GetState, Light, WithholdLeases
+from tests.device.commissioning.fake_device import LEASE_S, STATE, FakeDevice
 
 NOTHING = Kept("", Figures.empty("A", CameraDescription("fake", 96, 96)))
 
@@ -47,6 +51,18 @@ def test_a_light_that_does_not_come_is_not_tried_to_trip():
     _, trial = walked(device)
     assert (trial.lit_after_s, trial.reason) == (None, "too warm")
     assert WithholdLeases() not in device.asked
+
+
+@pytest.mark.parametrize("begun", ["check", "step"])
+def test_a_calibration_of_another_frame_size_is_named_before_anything_is_lit(tmp_path, begun):
+    figures = replace(Figures.empty("A", CameraDescription("fake", 64, 48)), made_at="2026-11-25T10:00:00Z")
+    keep(tmp_path, Kept("", figures), {})
+    device = FakeDevice()
+    device.state = replace(STATE, data_folder=str(tmp_path), sensor="A")
+    bench = Bench(device, lambda _line: None, device.pause)
+    with pytest.raises(Refused, match="another frame size: 64 x 48, where the camera gives 96 x 96; set camera"):
+        list(CaseCheck(bench).items()) if begun == "check" else take(DarkStep(), bench, lambda: "")
+    assert device.asked == [GetState()], "no light, no recording, no target"
 
 
 @pytest.mark.parametrize("failing", range(1, 90, 4))

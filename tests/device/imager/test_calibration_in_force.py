@@ -51,7 +51,10 @@ def test_one_that_cannot_be_used_is_said_and_not_used(tmp_path):
     path = kept(tmp_path, 1)
     other = with_calibration(source(camera=CameraDescription("fake", 32, 16)), tmp_path)
     assert not other.calibration.defects.any()
-    assert other.notes[0].startswith("no calibration is in force: calibration defects is for another frame size")
+    assert other.notes[0] == (
+        "no calibration is in force: the newest calibration is of another frame size: 24 x 16, where the camera gives 32 x 16; "
+        "set camera.width and height as they were, or take that calibration away"
+    )
     (path / "calibration.json").write_text("no")
     assert "cannot be read" in with_calibration(source(), tmp_path).notes[0]
 

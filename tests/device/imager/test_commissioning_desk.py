@@ -202,6 +202,20 @@ def test_while_a_walk_runs_nothing_else_is_decided(bench, desk):  # noqa: F811
     assert desk._walks.asked[-1] == "watched"
 
 
+def test_a_calibration_of_another_frame_size_is_told_with_both_and_no_start_is_offered_for_it(bench, desk):  # noqa: F811
+    small = replace(CAMERA, width=48, height=32)
+    planes = {"dark_counts": np.full(small.shape, 60, np.float32)}
+    taken = Taken("dark", "2026-11-25T10:00:00Z", "r")
+    folder.keep(bench.folder, Kept("", Figures.empty(SENSOR, small)).with_step("dark", DARK, planes, taken), {})
+    words = "the newest calibration is of another frame size: 48 x 32, where the camera gives 96 x 64; set camera.width"
+    found = ask(bench, p.GetCommissioning())
+    assert found.trouble.startswith(words)
+    assert [one.steps for one in found.calibrations] == [("dark",)], "it is kept all the same"
+    with pytest.raises(Refused, match=words):
+        bench.requests.handle(p.PutInForce())
+    assert bench.restarts == 0
+
+
 def test_a_damaged_calibration_is_told_not_hidden(bench, desk):  # noqa: F811
     path = folder.keep(bench.folder, dark_at("2026-11-25T10:00:00Z"), {})
     (path / folder.FIGURES).write_text("{")

@@ -75,7 +75,7 @@ def test_it_takes_the_place_of_what_was_assumed_and_says_how_far(tmp_path):
 
 def test_a_calibration_of_another_frame_size_is_refused():
     other = Calibration.assumed(replace(CAMERA, width=32))
-    with pytest.raises(Refused, match="calibration defects is for another frame size"):
+    with pytest.raises(Refused, match="another frame size: 24 x 16, where the camera gives 32 x 16; set camera"):
         with_defects(with_gain(), 2).applied(other)
 
 
