@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from device.commissioning.bench import Bench, Device
 from device.commissioning.cases import LIGHT_OUTPUT
-from shared.protocol.control import Light
+from shared.protocol.control import Light, Target
 
+TARGET: Target = "dye card"
 LIT_FRAMES = 16
 DARK_FRAMES = 10
 
@@ -23,6 +24,11 @@ class LightSteps:
         """Walk through all levels; returns the recording's name. Raises Refused with the reason, the light off."""
         bench = Bench(self.device, self.say, self.pause)
         levels = bench.fit(levels=2).light_levels
+        with bench.put_back():
+            bench.target(TARGET)
+            return self._walk(bench, levels)
+
+    def _walk(self, bench: Bench, levels: tuple[float, ...]) -> str:
         with bench.recording(LIGHT_OUTPUT) as (name,):
             bench.at_level(levels[0], levels)
             bench.frames(DARK_FRAMES, lit=False)

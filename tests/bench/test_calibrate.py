@@ -13,7 +13,9 @@ from playwright.sync_api import Page, expect
 from device.cli import tapetum
 from device.commissioning.kept_checks import newest
 from shared.commissioning.calibration_folder import listed, load
+from shared.commissioning.proposal import light_proposal
 from shared.errors import Refused
+from shared.optics.light_output import newest as newest_light
 from shared.protocol.commissioning import PutInForce, StartWalk, StopWalk, WatchWalk
 from shared.protocol.control import Light, Record
 from shared.protocol.control_client import ControlClient, DeviceGone
@@ -30,7 +32,7 @@ title = "Commissioning on the harbour-town clinic's bench"
 [camera]
 width = 364
 height = 272
-fps = 30.0
+fps = 60.0
 exposure_us = 8000.0
 [camera.noise]
 counts_per_electron = 0.2
@@ -201,6 +203,38 @@ def test_a_check_and_a_step_from_the_page(commissioned: BareDevice, demo: Demo, 
     assert kept not in before
     assert figures.missing == ()
     assert {one.at for one in trips(commissioned)} != set(), "the trip on purpose is in the device's log"
+
+
+@pytest.mark.browser
+def test_the_levels_of_the_ring_are_measured_from_the_page_and_discarded(
+    commissioned: BareDevice, demo: Demo, opened: Callable[..., Page]
+) -> None:
+    """A step that lights, with its own file and its own tray; what was in force before is so afterwards."""
+    state = commissioned.state()
+    before = newest_light(commissioned.data, state.ring)
+    assert before is not None, "measured from the command line"
+    page = opened(f"{demo.url}/#pair={demo.word}")
+    expect_live(page)
+    page.evaluate("() => { location.hash = '#commissioning/light'; }")
+    page.get_by_role("button", name="Take it again").click()
+    page.locator(".caution-box input").check()
+    page.get_by_role("button", name="Start: the ring lights").click()
+    expect(page.locator(".decide")).to_be_visible(timeout=WORK_MS)
+    waits = light_proposal(commissioned.data, state.ring)
+    assert waits is not None
+    half, _ = waits.levels
+    assert half.output == pytest.approx(0.5, abs=5 * half.u + 1e-3)
+    expect(page.locator(".figures")).to_contain_text(f"{half.output:.4f}")
+    expect(page.locator(".figures")).to_contain_text("1.0000")
+    page.locator(".decide").get_by_role("button", name="Discard").click()
+    page.locator("#line").get_by_role("button", name="Discard").click()
+    expect(page.locator("#line-text")).to_contain_text("Discarded")
+    assert light_proposal(commissioned.data, state.ring) is None
+    assert newest_light(commissioned.data, state.ring) == before
+    after = commissioned.state()
+    assert after.camera.exposure_us == state.camera.exposure_us
+    assert not after.light.wanted_on
+    assert commissioned.ring_level() == 0
 
 
 def trips(device: BareDevice) -> tuple[Trip, ...]:

@@ -17,7 +17,7 @@ title = "Matt card on the harbour-town clinic's bench"
 [camera]
 width = 364
 height = 272
-fps = 30.0
+fps = 60.0
 [optics]
 leakage = 0.5
 ambient = 0.0

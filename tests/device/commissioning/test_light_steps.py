@@ -29,8 +29,20 @@ def test_light_is_asked_for_again_and_again_and_each_time_let_go_of():
     walked(device)
     times = [request for request in device.asked if isinstance(request, Light) and request.act in ("hold", "off")]
     assert sum(request.act == "hold" for request in times) > 6 * 5
-    assert sum(request.act == "off" for request in times) == 7
+    assert sum(request.act == "off" for request in times) == 6 + 1 + 2, "each level, the recording, and all put back"
     assert times[-1].act == "off"
+
+
+def test_a_simulated_camera_sees_the_card_that_a_person_puts_before_a_real_one_and_then_the_patient_again():
+    """A patient whose dye comes and goes would be taken for a ring that does."""
+    device = FakeDevice()
+    walked(device)
+    assert device.targets == ["dye card", "patient"]
+    assert device.state.camera == STATE.camera, "exposure and gain too"
+    real = FakeDevice()
+    real.state = replace(STATE, camera=replace(STATE.camera, kind="picamera"))
+    walked(real)
+    assert real.targets == []
 
 
 @pytest.mark.parametrize(
