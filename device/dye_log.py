@@ -6,11 +6,13 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
+from device.removed_recordings import FOLDER as REMOVED
 from shared.bounded import filled
-from shared.dye_record import DyeSoFar, Injection, checked_dose_mg, checked_mass_kg, dye_so_far
+from shared.dye_record import ONE_INJECTION, DyeSoFar, Injection, checked_dose_mg, checked_mass_kg, dye_so_far
 from shared.errors import Refused
 from shared.recording import Recording
 from shared.recording.durable import sync_folder, write_all
@@ -19,17 +21,20 @@ from shared.recording.names import checked_case
 FOLDER = "dye_records"
 _SAME_MARK = timedelta(minutes=1)
 """The same moment of the sensor's clock within this by the wall clock is one injection, told to several recordings."""
+_SAME_SECOND = timedelta(seconds=1)
+"""Moments are told to whole seconds."""
 _JUST_BEFORE_S = 5.0
 """A mark starts a recording where none runs, so it may lie a little before the first frame."""
-_SAME_INJECTION = timedelta(minutes=2)
-"""A mark without a dose this near to a dose that was typed in is taken to be that dose."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a record. ``at`` is UTC in ISO 8601; ``undoes`` is the number of the line that this one takes back."""
+    """One line of a record. ``at`` is UTC in ISO 8601; ``undoes`` is the number of the line that this one takes back.
 
-    kind: Literal["given", "body mass", "undone"]
+    "mark undone": of the injection that a recording marks at that moment no dye went in.
+    """
+
+    kind: Literal["given", "body mass", "undone", "mark undone"]
     at: str
     entered_at: str
     dose_mg: float | None = None
@@ -66,7 +71,7 @@ class DyeLog:
 
     def __init__(self, folder: Path, recordings_of: Callable[[str], Iterable[Path]] | None = None) -> None:
         """``recordings_of`` names the recordings of a case where somebody knows them; without it all are looked through."""
-        self._folder = folder / FOLDER
+        self._folder, self._removed = folder / FOLDER, folder / REMOVED
         self._recordings_of = recordings_of or (lambda _: sorted(folder.glob("*.zarr")))
 
     def cases(self) -> tuple[str, ...]:
@@ -93,6 +98,14 @@ class DyeLog:
             raise Refused("this line was taken back already", number, "enter what is right as a new line")
         return self._add(case, Line("undone", _text(now), _text(now), undoes=number))
 
+    def undo_mark(self, case: str, at: str, now: datetime) -> int:
+        """Take back an injection that a recording marks ``at``, by a line; returns its number. Raises Refused where none is."""
+        marks = [dose for dose in self.read(case).doses if dose.line is None]
+        found = _nearest(marks, _moment(at, "an injection"), _SAME_SECOND)
+        if found is None:
+            raise Refused("no recording of this case marks an injection at that moment", at, "name one that is listed")
+        return self._add(case, Line("mark undone", _text(found.injection.at), _text(now)))
+
     def read(self, case: str) -> CaseRecord:
         """All that is known of ``case``, from its record and from its recordings."""
         lines, problems = self._lines(case)
@@ -106,8 +119,12 @@ class DyeLog:
         masses = [(line.body_mass_kg, number) for number, line in standing.items() if line.body_mass_kg is not None]
         mass_kg, mass_line = masses[-1] if masses else (None, None)
         marked, more = self._marked(case)
-        marks = [mark for mark in marked if mark.injection.dose_mg is not None or not _is_near(mark, typed)]
-        doses = sorted([*typed, *marks], key=lambda dose: dose.injection.at)
+        for line in standing.values():
+            if line.kind == "mark undone":
+                marked = [
+                    one for one in marked if one is not _nearest(marked, datetime.fromisoformat(line.at), _SAME_SECOND)
+                ]
+        doses = sorted([*typed, *_without_those_typed(marked, typed)], key=lambda dose: dose.injection.at)
         return CaseRecord(case, tuple(doses), mass_kg, (*problems, *more), mass_line)
 
     # ---- pieces -------------------------------------------------------------------------------------------------------
@@ -158,12 +175,15 @@ class DyeLog:
         return found, tuple(problems)
 
     def _marked(self, case: str) -> tuple[list[Dose], tuple[str, ...]]:
-        """Injections marked in the recordings of a case, each once: a device tells a recording of all injections since it was
-        switched on, and those before it began may have been another patient's.
+        """Injections marked in the recordings of a case, removed ones too, each once.
+
+        A device tells a recording of all injections since it was switched on, and those before it began may have been another
+        patient's.
         """
         found: list[_Mark] = []
         problems: list[str] = []
-        for path in self._recordings_of(case):
+        removed = [path for path in sorted(self._removed.glob("*~*.zarr")) if _case_of(path) == case]
+        for path in (*self._recordings_of(case), *removed):
             try:
                 with Recording.open(path, planes=False) as recording:
                     found.extend(_marks(recording) if recording.case == case else ())
@@ -171,6 +191,9 @@ class DyeLog:
                 problems.append(f"not counted: {error.line}")
         own = [mark for mark in found if mark.own]
         told = [mark for mark in found if not any(mark.is_of(other) for other in own)]
+        gone = sum(mark.dose.source in {path.stem for path in removed} for mark in own)
+        if gone:
+            problems.append(f"injections marked in recordings that were removed, which count all the same: {gone}")
         problems.extend(
             f"{mark.dose.source} mentions an injection at {_text(mark.dose.injection.at)}, before it began: not counted, enter it "
             "with --give if it was this case's"
@@ -213,6 +236,16 @@ def _marks(recording: Recording) -> Sequence[_Mark]:
     return found
 
 
+@lru_cache(maxsize=1000)
+def _case_of(removed: Path) -> str | None:
+    """Case of a removed recording, in which nothing changes any more; None where it cannot be read."""
+    try:
+        with Recording.open(removed, planes=False) as recording:
+            return recording.case
+    except Refused:
+        return None
+
+
 def _dose_of(stored: object) -> float | None:
     if stored is None:
         return None
@@ -221,8 +254,19 @@ def _dose_of(stored: object) -> float | None:
     return checked_dose_mg(stored)
 
 
-def _is_near(mark: Dose, typed: Sequence[Dose]) -> bool:
-    return any(abs(mark.injection.at - dose.injection.at) < _SAME_INJECTION for dose in typed)
+def _without_those_typed(marks: Sequence[Dose], typed: Sequence[Dose]) -> list[Dose]:
+    """Marks but for those without a dose that a typed dose is near to; each typed dose is that of one mark, the nearest."""
+    left = list(marks)
+    for dose in typed:
+        bare = [mark for mark in left if mark.injection.dose_mg is None]
+        nearest = _nearest(bare, dose.injection.at, ONE_INJECTION)
+        left = [mark for mark in left if mark is not nearest]
+    return left
+
+
+def _nearest(doses: Iterable[Dose], at: datetime, within: timedelta) -> Dose | None:
+    found = min(doses, key=lambda dose: abs(dose.injection.at - at), default=None)
+    return found if found is not None and abs(found.injection.at - at) < within else None
 
 
 def _parsed(text: bytes, source: str) -> Line:
@@ -231,17 +275,22 @@ def _parsed(text: bytes, source: str) -> Line:
     except ValueError:
         raise Refused(f"{source}: no entry", text.decode("utf-8", "replace"), "enter it again") from None
     line = filled(Line, values, source)
-    try:
-        moment = datetime.fromisoformat(line.at)
-    except ValueError:
-        raise Refused(f"{source}: no moment", line.at, "enter it again") from None
-    if moment.tzinfo is None:
-        raise Refused(f"{source}: a moment without a time zone", line.at, "enter it again")
+    _moment(line.at, source)
     if line.kind == "given":
         checked_dose_mg(line.dose_mg or 0.0)
     elif line.kind == "body mass":
         checked_mass_kg(line.body_mass_kg or 0.0)
     return line
+
+
+def _moment(text: str, source: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise Refused(f"{source}: no moment", text, "enter it again") from None
+    if moment.tzinfo is None:
+        raise Refused(f"{source}: a moment without a time zone", text, "enter it again")
+    return moment
 
 
 def _text(moment: datetime) -> str:

@@ -7,7 +7,8 @@ warnings) and first-order kinetics; advice to look things up by, never a prescri
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from itertools import pairwise
 
 from shared.errors import Refused
 
@@ -18,6 +19,11 @@ CONCENTRATION_MG_PER_ML = 2.5
 HALF_LIVES_MIN = (2.5, 3.0, 4.0)
 """Half-lives in blood that labels, formularies and suppliers state; a sick liver's is longer, and tails are slower."""
 LEAST_MASS_KG, MOST_MASS_KG = 1.0, 400.0
+LONG_AGO_MIN = 24 * 60.0
+ONE_INJECTION = timedelta(minutes=2)
+"""Nearer to each other a mark and a dose, or two doses of one size, may be of one injection (our choice, no source)."""
+_CLOCK_MIN = 0.1
+"""A moment is stored in milliseconds, and a recording's start in whole seconds."""
 _MOST_DOSE_MG = 500.0
 """More than the limit of the heaviest adult one meets: beyond it somebody mistyped."""
 CAUTIONS = (
@@ -27,6 +33,7 @@ CAUTIONS = (
     " without such a history too, so means to treat them belong at hand",
     "label: mix only with the sterile water supplied, use within 6 hours of mixing, throw away what is not clear",
     "label: no study of iodine uptake for a week afterwards",
+    "the sum is of this case code alone: add what the same patient was given under another code, or elsewhere",
     "what is left is of dye given into a vein, in a healthy adult, over some 2 to 20 minutes: tails are slower, a sick liver much"
     " slower; dye under the skin stays for hours and longer",
 )
@@ -53,7 +60,8 @@ class Remainder:
 class DyeSoFar:
     """Sum of all doses entered, and what is left in the blood of them; ``limit_mg`` None where no body mass was entered.
 
-    ``without_dose`` counts injections that are marked and whose dose nobody entered: they are in no sum.
+    ``without_dose`` counts injections that are marked and whose dose nobody entered: they are in no sum. ``long_ago_mg`` was given
+    more than a day ago; ``ahead`` counts what the clock says is still to come, ``alike`` what may have been entered twice.
     """
 
     given_mg: float
@@ -61,6 +69,9 @@ class DyeSoFar:
     left_least_mg: float
     left_most_mg: float
     without_dose: int
+    long_ago_mg: float = 0.0
+    ahead: int = 0
+    alike: int = 0
 
     @property
     def share_of_limit(self) -> float | None:
@@ -76,6 +87,18 @@ class DyeSoFar:
             said.append("no body mass is entered: the label's limit cannot be worked out")
         elif self.given_mg >= self.limit_mg:
             said.append(f"{self.given_mg:g} mg reach or pass the label's limit of {self.limit_mg:g} mg")
+        if self.long_ago_mg:
+            said.append(
+                f"given more than a day ago, and in the sum: {self.long_ago_mg:g} mg; "
+                "the label does not say over what time its limit counts"
+            )
+        if self.ahead:
+            said.append(
+                f"injections that lie ahead of the device's clock: {self.ahead}; "
+                "the clock was set back, so no time and no remainder here is sure"
+            )
+        if self.alike:
+            said.append(f"doses of one size within two minutes: {self.alike}; was one entered twice? take it back")
         return tuple(said)
 
 
@@ -123,10 +146,15 @@ def remainder(injection: Injection, now: datetime) -> Remainder:
 def dye_so_far(injections: Sequence[Injection], mass_kg: float | None, now: datetime) -> DyeSoFar:
     """Sum up what was given before ``now``."""
     entered = [(one.dose_mg, remainder(one, now)) for one in injections if one.dose_mg is not None]
+    with_dose = sorted((one for one in injections if one.dose_mg is not None), key=lambda one: one.at)
+    pairs = [(a, b) for a, b in pairwise(with_dose) if a.dose_mg == b.dose_mg and b.at - a.at < ONE_INJECTION]
     return DyeSoFar(
         given_mg=sum(dose for dose, _ in entered),
         limit_mg=None if mass_kg is None else limit_mg(mass_kg),
         left_least_mg=sum(dose * left.least_share for dose, left in entered),
         left_most_mg=sum(dose * left.most_share for dose, left in entered),
         without_dose=sum(one.dose_mg is None for one in injections),
+        long_ago_mg=sum(dose for dose, left in entered if left.since_min > LONG_AGO_MIN),
+        ahead=sum(remainder(one, now).since_min < -_CLOCK_MIN for one in injections),
+        alike=len(pairs) + 1 if pairs else 0,
     )

@@ -5,7 +5,7 @@ from apiflask.fields import Float
 from apiflask.validators import Range
 
 from shared.errors import Refused
-from shared.protocol.records import DyeOfCase, EnterBodyMass, EnterDose, GetDye, UndoDye
+from shared.protocol.records import DyeOfCase, EnterBodyMass, EnterDose, GetDye, UndoDye, UndoMark
 from web_ui.operation import ask, operation
 from web_ui.schemas import schema_of
 
@@ -67,3 +67,11 @@ def undo_entry(name: str, number: str) -> DyeOfCase:
     if not (number.isascii() and number.isdigit() and 1 <= int(number[:8]) <= 1_000_000 and len(number) <= 8):
         raise Refused("no entry has this number", number, "use the number of a line")
     return ask(DyeOfCase, UndoDye(_case(name), int(number)))
+
+
+@dye_api.delete("/marks/<at>")
+@dye_api.output(DYE)
+@operation(dye_api, "Take back an injection that a recording marks, by a further entry")
+def undo_mark(name: str, at: str) -> DyeOfCase:
+    """The recording keeps its mark."""
+    return ask(DyeOfCase, UndoMark(_case(name), at))

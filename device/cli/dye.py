@@ -29,6 +29,9 @@ from shared.settings import RecordingSettings
 @click.option("--body-mass-kg", "mass_kg", metavar="KG", type=float, help="Enter the body mass, for the label's limit.")
 @click.option("--undo", "undone", metavar="LINE", type=int, help="Take an entry back by a further one.")
 @click.option(
+    "--undo-mark", "mark", metavar="AT", help="Take back an injection that a recording marks AT, as --json lists it."
+)
+@click.option(
     "--data",
     "folder",
     type=click.Path(path_type=Path),
@@ -42,6 +45,7 @@ def command(
     minutes_ago: float | None,
     mass_kg: float | None,
     undone: int | None,
+    mark: str | None,
     folder: Path | None,
     as_json: bool,
 ) -> None:
@@ -55,7 +59,7 @@ def command(
         raise Refused("no such folder of recordings", str(folder), "name the folder that holds NAME.zarr with --data")
     log, now = DyeLog(folder), datetime.now(UTC)
     if case is None:
-        if (dose_mg, minutes_ago, mass_kg, undone) != (None, None, None, None):
+        if any(one is not None for one in (dose_mg, minutes_ago, mass_kg, undone, mark)):
             raise Refused("an entry needs a case code", remedy="name the case: tapetum dye CASE ...")
         _list(log, now, as_json)
         return
@@ -69,6 +73,8 @@ def command(
         log.give(case, dose_mg, now - timedelta(minutes=minutes_ago or 0.0), now)
     if undone is not None:
         log.undo(case, undone, now)
+    if mark is not None:
+        log.undo_mark(case, mark, now)
     record = log.read(case)
     answer(_as_json(record, now), "\n".join(_readable(record, now)), as_json)
 
@@ -117,9 +123,9 @@ def _readable(record: CaseRecord, now: datetime) -> Iterable[str]:
     for dose in record.doses:
         left, given = remainder(dose.injection, now), dose.injection.dose_mg
         amount = "dose not entered" if given is None else f"{given:g} mg"
+        since = f"{left.since_min:7.1f} min ago" if left.since_min >= 0 else "ahead of the clock"
         yield (
-            f"  {left.since_min:7.1f} min ago  {amount:17} {_range(100 * left.least_share, 100 * left.most_share)} % left"
-            f"   ({dose.source})"
+            f"  {since}  {amount:17} {_range(100 * left.least_share, 100 * left.most_share)} % left   ({dose.source})"
         )
     so_far = record.so_far(now)
     if so_far.given_mg:
@@ -132,12 +138,13 @@ def _readable(record: CaseRecord, now: datetime) -> Iterable[str]:
 
 def _sum_line(record: CaseRecord, now: datetime) -> str:
     so_far = record.so_far(now)
-    line = f"{record.case}: {so_far.given_mg:g} mg of dye given"
+    least = "at least " if so_far.without_dose else ""
+    line = f"{record.case}: {least}{so_far.given_mg:g} mg of dye given"
     line += f" ({volume_ml(so_far.given_mg):g} mL at {CONCENTRATION_MG_PER_ML:g} mg/mL)"
     if so_far.limit_mg is None or so_far.share_of_limit is None:
         return f"{line}; label's limit {LIMIT_MG_PER_KG:g} mg/kg, body mass not entered"
     share = 100 * so_far.share_of_limit
-    return f"{line}; {share:.0f} % of the label's limit of {so_far.limit_mg:g} mg for {record.body_mass_kg:g} kg"
+    return f"{line}; {least}{share:.0f} % of the label's limit of {so_far.limit_mg:g} mg for {record.body_mass_kg:g} kg"
 
 
 def _range(least: float, most: float) -> str:

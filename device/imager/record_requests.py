@@ -65,6 +65,7 @@ class RecordRequests:
             r.EnterDose: self._enter_dose,
             r.EnterBodyMass: self._enter_body_mass,
             r.UndoDye: self._undo_dye,
+            r.UndoMark: self._undo_mark,
         }
 
     def close(self) -> None:
@@ -174,4 +175,8 @@ class RecordRequests:
 
     def _undo_dye(self, asked: r.UndoDye) -> r.DyeOfCase:
         self._log.undo(asked.case, asked.line, self._wall())
+        return self._dye(asked.case)
+
+    def _undo_mark(self, asked: r.UndoMark) -> r.DyeOfCase:
+        self._log.undo_mark(asked.case, asked.at, self._wall())
         return self._dye(asked.case)

@@ -99,6 +99,14 @@ class UndoDye:
     line: Annotated[int, Within(1, 1_000_000)]
 
 
+@dataclass(frozen=True)
+class UndoMark:
+    """Take an injection back that a recording marks ``at`` (as DyeGiven says it): no dye went in. Answered by DyeOfCase."""
+
+    case: CaseCode
+    at: Annotated[str, Length(1, 40)]
+
+
 REQUESTS = (
     ListCases,
     OpenCase,
@@ -111,6 +119,7 @@ REQUESTS = (
     EnterDose,
     EnterBodyMass,
     UndoDye,
+    UndoMark,
 )
 
 

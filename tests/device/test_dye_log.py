@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from device.cli.dye import command
 from device.dye_log import FOLDER, DyeLog
+from device.removed_recordings import RemovedRecordings
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
@@ -92,6 +93,57 @@ def test_recordings_of_the_case_count_once(tmp_path: Path) -> None:
     assert typed.so_far(NOW).given_mg == 7.5
 
 
+def test_each_typed_dose_is_that_of_one_mark(tmp_path: Path) -> None:
+    """Two injections within two minutes, and one dose entered: the other's is still missing, and said to be."""
+    recorded(tmp_path / "a.zarr", NOW, {100: None, 160: None})
+    log = DyeLog(tmp_path)
+    assert log.read("K-3").so_far(NOW).without_dose == 2
+    log.give("K-3", 5.0, NOW + timedelta(seconds=70), NOW + timedelta(seconds=70))
+    record = log.read("K-3")
+    assert [dose.injection.dose_mg for dose in record.doses] == [None, 5.0]
+    assert record.doses[0].injection.at == NOW, "the nearer mark has the dose"
+    log.give("K-3", 5.0, NOW, NOW + timedelta(seconds=70))
+    assert log.read("K-3").so_far(NOW + timedelta(seconds=70)).without_dose == 0
+
+
+def test_a_mark_is_taken_back_by_its_moment_and_only_once(tmp_path: Path) -> None:
+    recorded(tmp_path / "a.zarr", NOW, {100: None, 400: 5.0})
+    log = DyeLog(tmp_path)
+    assert log.undo_mark("K-3", NOW.isoformat(timespec="seconds"), NOW) == 1
+    record = log.read("K-3")
+    assert [dose.injection.dose_mg for dose in record.doses] == [5.0]
+    assert record.so_far(NOW).without_dose == 0
+    for at, words in (
+        (NOW.isoformat(), "marks an injection at that moment"),
+        ((NOW + timedelta(seconds=290)).isoformat(), "marks an injection at that moment"),
+        ("noon", "no moment: noon"),
+        ("2026-11-25T12:00:00", "without a time zone"),
+    ):
+        with pytest.raises(Refused, match=words):
+            log.undo_mark("K-3", at, NOW)
+    assert log.undo("K-3", 1, NOW) == 2, "it had gone in all the same"
+    assert len(log.read("K-3").doses) == 2
+    typed = log.give("K-3", 2.0, NOW + timedelta(hours=1), NOW + timedelta(hours=1))
+    with pytest.raises(Refused, match="marks an injection"):
+        log.undo_mark("K-3", (NOW + timedelta(hours=1)).isoformat(), NOW)
+    assert typed == 3
+
+
+def test_dye_of_a_removed_recording_went_in_all_the_same(tmp_path: Path) -> None:
+    recorded(tmp_path / "a.zarr", NOW, {101: 5.0})
+    recorded(tmp_path / "b.zarr", NOW, {101: 5.0}, "K-4")
+    log, removed = DyeLog(tmp_path), RemovedRecordings(tmp_path, 0, lambda _: 1)
+    removed.remove("b", NOW)
+    assert log.read("K-3").problems == ()
+    gone = removed.remove("a", NOW)
+    record = log.read("K-3")
+    assert record.so_far(NOW).given_mg == 5.0
+    assert record.problems == ("injections marked in recordings that were removed, which count all the same: 1",)
+    removed.restore(gone.removed)
+    assert log.read("K-3").problems == ()
+    assert log.read("K-3").so_far(NOW).given_mg == 5.0
+
+
 def test_the_command(tmp_path: Path) -> None:
     def run(*given: str) -> dict[str, object]:
         done = CliRunner().invoke(command, [*given, "--data", str(tmp_path), "--json"], catch_exceptions=False)
@@ -113,6 +165,17 @@ def test_the_command(tmp_path: Path) -> None:
     assert "warning: 140 mg reach or pass" in readable
     assert "never a prescription" not in readable
     assert "licensed practice decide" in readable
+    recorded(
+        tmp_path / "a.zarr",
+        datetime.now(UTC) + timedelta(hours=1),
+        {round(100 + (datetime.now(UTC) - NOW).total_seconds()) + 3600: None},
+    )
+    ahead = CliRunner().invoke(command, ["K-3", "--data", str(tmp_path)], catch_exceptions=False).stdout
+    assert "K-3: at least 140 mg of dye given" in ahead
+    assert "ahead of the clock" in ahead
+    assert "min ago  dose not entered" not in ahead
+    at = next(one["at"] for one in run("K-3")["injections"] if one["line"] is None)  # type: ignore[attr-defined]
+    assert [one["dose_mg"] for one in run("K-3", "--undo-mark", at)["injections"]] == [140.0]  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize(
@@ -127,6 +190,11 @@ def test_the_command(tmp_path: Path) -> None:
         (["A B", "--give", "5"], "not a case code: A B"),
         (["--give", "5"], "an entry needs a case code"),
         (["K-3", "--undo", "1"], "no dose or body mass has this number: 1"),
+        (
+            ["K-3", "--undo-mark", "2026-11-25T12:00:00+00:00"],
+            "no recording of this case marks an injection at that moment",
+        ),
+        (["--undo-mark", "2026-11-25T12:00:00+00:00"], "an entry needs a case code"),
     ],
 )
 def test_what_cannot_be_entered_leaves_nothing(tmp_path: Path, given: list[str], line: str) -> None:

@@ -96,6 +96,23 @@ def test_the_limit_is_said_and_a_missing_mass_too() -> None:
     assert unknown.remarks() == ("no body mass is entered: the label's limit cannot be worked out",)
 
 
+@pytest.mark.parametrize(
+    ("doses", "said"),
+    [
+        ([(0, 5.0), (1.9, 5.0)], "doses of one size within two minutes: 2"),
+        ([(0, 5.0), (1.9, 5.0), (3.7, 5.0), (60, 2.5)], "doses of one size within two minutes: 3"),
+        ([(0, 5.0), (2.1, 5.0), (3, 2.5)], ""),
+        ([(-0.2, 5.0), (10, 2.5)], "injections that lie ahead of the device's clock: 1"),
+        ([(0, 5.0), (60 * 24 + 1, 2.5)], "given more than a day ago, and in the sum: 2.5 mg"),
+        ([(0, 5.0), (60 * 24 - 1, 2.5)], ""),
+    ],
+)
+def test_what_may_be_wrong_or_old_in_the_sum_is_said(doses, said) -> None:
+    injections = [Injection(NOW - timedelta(minutes=ago), dose) for ago, dose in doses]
+    remarks = dye_so_far(injections, 70.0, NOW).remarks()
+    assert [line.startswith(said) for line in remarks] == [True] if said else remarks == ()
+
+
 @pytest.mark.parametrize("dose", [0.0, -1.0, 501.0, float("nan"), float("inf")])
 def test_what_is_no_dose(dose: float) -> None:
     with pytest.raises(Refused, match="a dose is above 0"):

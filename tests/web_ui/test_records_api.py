@@ -60,6 +60,10 @@ def test_dye_of_a_case(device, browser, names):
     assert browser.delete(f"/api/v1/dye/K0-Heron/entries/{line}").json["given_mg"] == 15.0
     for wrong in ({"dose_mg": 0}, {"dose_mg": 501}, {}, {"dose_mg": 5, "minutes_ago": -1}, {"dose_mg": "five"}):
         line_of(browser.post("/api/v1/dye/K0-Heron/doses", json=wrong), 400)
+    marked = browser.get("/api/v1/dye/K0-Heron").json["injections"][1]["at"]
+    assert browser.delete(f"/api/v1/dye/K0-Heron/marks/{marked}").json["given_mg"] == 10.0
+    for moment in (marked, "noon", "2026-11-25T12:00:00", 41 * "1"):
+        line_of(browser.delete(f"/api/v1/dye/K0-Heron/marks/{moment}"), 400)
     for number in ("0", "x", "99999999999", "²"):
         line_of(browser.delete(f"/api/v1/dye/K0-Heron/entries/{number}"), 400)
     assert "not a case code" in line_of(browser.get("/api/v1/dye/Anna%20Muster"), 400)

@@ -139,6 +139,9 @@ def test_dye_of_a_case_from_its_recordings_and_from_what_was_entered(bench: Benc
     assert (back.given_mg, back.body_mass_kg, back.body_mass_line) == (15.0, 70.0, 1)
     with pytest.raises(Refused, match="taken back already"):
         bench.ask(r.UndoDye("K0-Heron", 2))
+    without = bench.ask(r.UndoMark("K0-Heron", back.injections[1].at))
+    assert isinstance(without, r.DyeOfCase)
+    assert (without.given_mg, len(without.injections)) == (10.0, 2)
     with pytest.raises(Refused, match="not a case code"):
         bench.ask(r.EnterDose("../K0", 5.0))
 

@@ -1,16 +1,21 @@
 """Cases and recordings in a real browser, ten thousand of them: found, chosen, removed and brought back, dye entered."""
 
 import re
+import shutil
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
+from shared.calibration import Calibration
 from shared.dye_record import CAUTIONS
+from shared.frame import Frame
 from shared.protocol import records as r
-from tests.many_recordings import listed_recordings, many_recordings
+from shared.recording.writer import RecordingWriter
+from tests.many_recordings import CAMERA, listed_recordings, many_recordings
 from tests.web_ui.browser.accessibility import axe_finds
 from tests.web_ui.browser.conftest import LANDSCAPE, PORTRAIT, WebProcess, free_port_pair, web_process
 from tests.web_ui.browser.page_device import PageDevice
@@ -171,7 +176,8 @@ def test_dye_is_entered_beside_the_limit_and_taken_back(place: Page) -> None:
     """Label: 2 mg/kg, so 125 mg for 62.5 kg; three recordings of the case are marked with 5 mg each."""
     place.evaluate("() => { location.hash = '#recordings/R0-Heron'; }")
     card = place.locator("#dye-card")
-    expect(card).to_contain_text("15 mg given (6 mL mixed as on the label)")
+    expect(card).to_contain_text("15 mg given (6 mL where mixed as on the label, 2.5 mg/mL)")
+    expect(card.locator(".dye-sum")).to_contain_text(CAUTIONS[0])
     expect(card).to_contain_text("Label's limit: 2 mg for each kg")
     card.get_by_text("Enter a dose or the body mass").tap()
     place.get_by_label("Body mass, kg").fill("62.5")
@@ -189,6 +195,42 @@ def test_dye_is_entered_beside_the_limit_and_taken_back(place: Page) -> None:
     card.get_by_text("Cautions").tap()
     said = card.locator(".caution-list li").all_text_contents()
     assert said == list(CAUTIONS), "the page says what the device says"
+
+
+@pytest.fixture
+def marked(many: tuple[Path, Path, list[str]]) -> Iterator[str]:
+    """Case of one more recording, in which dye of an unknown dose was marked 7.4 minutes ago."""
+    path, case = many[1] / "recordings" / "quay.zarr", "T-Quay"
+    at = (datetime.now(UTC) - timedelta(minutes=7.4)).isoformat(timespec="milliseconds")
+    with RecordingWriter(path, CAMERA, Calibration.assumed(CAMERA), started_at=at, case=case) as writer:
+        writer.append(Frame(np.full(CAMERA.shape, 100, np.uint16), 0, 10**9, 8000.0))
+        writer.event("injection", 10**9)
+    yield case
+    shutil.rmtree(path)
+
+
+def test_a_marked_injection_gets_its_dose_though_time_passes_or_is_taken_back(
+    place: Page, filled: PageDevice, marked: str
+) -> None:
+    """The device was told of dye and not of its dose: the sum is at least what is known, and the dose belongs to that moment."""
+    place.evaluate("(code) => { location.hash = `#recordings/${code}`; }", marked)
+    card = place.locator("#dye-card")
+    expect(card).to_contain_text("At least 0 mg given")
+    expect(card).to_contain_text("injections marked without a dose, which are not in the sum: 1")
+    card.get_by_role("button", name="Enter its dose: 7 min ago").tap()
+    expect(place.get_by_label("Minutes ago")).to_have_value("7")
+    place.keyboard.type("5")
+    place.keyboard.press("Enter")
+    expect(card).to_contain_text("5 mg given")
+    expect(card.locator(".dye-row")).to_have_count(1)
+    (asked,) = [one for one in filled.requests if isinstance(one, r.EnterDose)]
+    assert asked.minutes_ago > 7.3, "when it was marked, and not the whole minutes of the field"
+    place.locator("#line").get_by_role("button", name="Take back").tap()
+    expect(card).to_contain_text("At least 0 mg given")
+    card.get_by_role("button", name=re.compile("Take back: dose not entered")).tap()
+    place.locator("#line").get_by_role("button", name="Take back").tap()
+    expect(card.locator(".dye-row")).to_have_count(0)
+    expect(card).not_to_contain_text("At least")
 
 
 def test_what_somebody_chose_to_do_harm_is_shown_inert(

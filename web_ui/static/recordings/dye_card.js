@@ -20,6 +20,10 @@ export class DyeCard {
     this.case = "";
     this.text = "";
     this.timer = 0;
+    /** @type {DyeOfCase | null} as it was last heard */
+    this.known = null;
+    /** When the injection was marked whose dose is being entered, as the device says it; empty: the minutes in the field count. */
+    this.doseOf = "";
     this.sum = made("div", "dye-sum");
     this.given = made("ul", "dye-given");
     this.warnings = made("ul", "dye-warnings");
@@ -34,7 +38,10 @@ export class DyeCard {
   /** @param {string} code empty: no case's dye is shown */
   async open(code) {
     clearTimeout(this.timer);
-    if (code !== this.case) this.place.hidden = true;
+    if (code !== this.case) {
+      this.place.hidden = true;
+      this.doseOf = "";
+    }
     this.case = code;
     if (code === "") return;
     try {
@@ -65,6 +72,7 @@ export class DyeCard {
   show(dye, code) {
     if (code !== this.case) return;
     const fresh = this.place.hidden;
+    this.known = dye;
     this.place.hidden = false;
     this.showSum(dye);
     const text = JSON.stringify([dye.injections.map((one) => ({ ...one, since_min: Math.floor(one.since_min) })), dye.warnings]);
@@ -79,35 +87,57 @@ export class DyeCard {
   /** @param {DyeOfCase} dye */
   showSum(dye) {
     this.title.textContent = words("dye-title");
-    const amount = made("p", "dye-amount", words("dye-given", { mg: amountText(dye.given_mg), ml: amountText(dye.volume_ml) }));
+    const amount = made("p", "dye-amount", words(dye.without_dose ? "dye-given-at-least" : "dye-given", {
+      mg: amountText(dye.given_mg), ml: amountText(dye.volume_ml), concentration: amountText(dye.concentration_mg_per_ml),
+    }));
     this.sum.replaceChildren(amount, made("p", "dye-limit", limitText(dye)));
     if (dye.limit_mg !== null) this.sum.append(meter(dye.given_mg, dye.limit_mg));
     if (dye.given_mg > 0) {
       this.sum.append(made("p", "quiet-words", words("dye-left", {
-        least: numberText(dye.left_least_mg, 1), most: numberText(dye.left_most_mg, 1),
+        left: rangeText(numberText(dye.left_least_mg, 1), numberText(dye.left_most_mg, 1)),
         shortest: amountText(dye.half_life_least_min), longest: amountText(dye.half_life_most_min),
       })));
     }
+    this.sum.append(...dye.cautions.slice(0, 1).map((line) => made("p", "quiet-words", said(line))));
   }
 
   /** @param {DyeGiven} one */
   injection(one) {
     const amount = one.dose_mg === null ? words("dye-no-dose") : words("dye-mg", { mg: amountText(one.dose_mg) });
-    const left = words("dye-left-share", { least: amountText(Math.round(one.left_least_percent)), most: amountText(Math.round(one.left_most_percent)) });
+    const share = rangeText(amountText(Math.round(one.left_least_percent)), amountText(Math.round(one.left_most_percent)));
+    const left = words("dye-left-share", { left: share });
     const row = made("li", "dye-row", made("strong", "dye-since", sinceText(one.since_min)), made("span", "", amount),
       made("span", "quiet-words", left), made("span", "quiet-words", one.line === null ? words("dye-from-recording") : words("dye-typed")));
-    const { line } = one;
-    if (line !== null) {
-      const back = button(words("dye-take-back"), () => void this.takeBack(line, amount), "faint");
-      back.setAttribute("aria-label", words("dye-take-back-what", { what: `${amount}, ${sinceText(one.since_min)}` }));
-      row.append(back);
+    const what = `${amount}, ${sinceText(one.since_min)}`;
+    if (one.dose_mg === null && one.since_min >= 0) {
+      const enter = button(words("dye-enter-its-dose"), () => this.askDoseOf(one));
+      enter.setAttribute("aria-label", `${words("dye-enter-its-dose")}: ${sinceText(one.since_min)}`);
+      row.append(enter);
     }
+    const entry = one.line === null ? `/marks/${encodeURIComponent(one.at)}` : `/entries/${one.line}`;
+    const back = button(words("dye-take-back"), () => this.takeBack(entry, what), "faint");
+    back.setAttribute("aria-label", words("dye-take-back-what", { what }));
+    row.append(back);
     return row;
+  }
+
+  /** Opens the entries for the dose of an injection that is marked. @param {DyeGiven} one */
+  askDoseOf(one) {
+    this.entries.open = true;
+    this.doseOf = one.at;
+    field(this.entry, "dye-ago").value = String(Math.round(one.since_min));
+    field(this.entry, "dye-dose").focus();
+  }
+
+  /** Minutes since the dose that is being entered: of a marked injection as the device counts them now, else as typed. */
+  agoNow() {
+    const marked = this.known?.injections.find((one) => one.at === this.doseOf && one.line === null);
+    return marked?.since_min ?? Number(field(this.entry, "dye-ago").value.replace(",", "."));
   }
 
   /** @param {DyeOfCase} dye */
   offerEntries(dye) {
-    const dose = numberForm("dye-dose", words("dye-dose-label"), words("dye-enter-dose"), (mg) => void this.enterDose(mg));
+    const dose = numberForm("dye-dose", words("dye-dose-label"), words("dye-enter-dose"), [0.01, 500], (mg) => void this.enterDose(mg));
     const ago = made("input", "");
     ago.type = "number";
     ago.min = "0";
@@ -115,10 +145,13 @@ export class DyeCard {
     ago.step = "any";
     ago.value = "0";
     ago.id = "dye-ago";
+    ago.oninput = () => {
+      this.doseOf = "";
+    };
     const agoLabel = made("label", "", words("dye-ago-label"));
     agoLabel.htmlFor = ago.id;
     dose.querySelector("button")?.before(agoLabel, ago);
-    const mass = numberForm("dye-mass", words("dye-mass-label"), words("dye-enter-mass"), (kg) => void this.enterMass(kg));
+    const mass = numberForm("dye-mass", words("dye-mass-label"), words("dye-enter-mass"), [1, 400], (kg) => void this.enterMass(kg));
     if (dye.body_mass_kg !== null) field(mass, "dye-mass").value = String(dye.body_mass_kg);
     this.entry.replaceChildren(dose, mass);
     /** @type {HTMLElement} */ (this.entries.firstElementChild).textContent = words("dye-entries");
@@ -127,14 +160,15 @@ export class DyeCard {
 
   /** @param {number} mg */
   async enterDose(mg) {
-    const ago = Number(field(this.entry, "dye-ago").value.replace(",", "."));
-    const { done, answer } = await this.page.acts.run("POST", this.path("/doses"), { dose_mg: mg, minutes_ago: ago }, this.entry);
+    const asked = { dose_mg: mg, minutes_ago: this.agoNow() };
+    const { done, answer } = await this.page.acts.run("POST", this.path("/doses"), asked, this.entry);
     if (!done) return;
+    this.doseOf = "";
     field(this.entry, "dye-dose").value = "";
     field(this.entry, "dye-ago").value = "0";
     this.show(answer, this.case);
     const line = Math.max(...answer.injections.map((/** @type {DyeGiven} */ one) => one.line ?? 0));
-    this.page.line.say(words("dye-entered", { mg: amountText(mg) }), [{ word: words("dye-take-back"), run: () => void this.undo(line) }]);
+    this.page.line.say(words("dye-entered", { mg: amountText(mg) }), [{ word: words("dye-take-back"), run: () => void this.undo(`/entries/${line}`) }]);
   }
 
   /** @param {number} kg */
@@ -144,20 +178,20 @@ export class DyeCard {
     this.show(answer, this.case);
     const line = answer.body_mass_line;
     if (line === null) return;
-    this.page.line.say(words("dye-mass-entered", { kg: amountText(kg) }), [{ word: words("dye-take-back"), run: () => void this.undo(line) }]);
+    this.page.line.say(words("dye-mass-entered", { kg: amountText(kg) }), [{ word: words("dye-take-back"), run: () => void this.undo(`/entries/${line}`) }]);
   }
 
   /**
-   * @param {number} line
-   * @param {string} amount
+   * @param {string} entry its address
+   * @param {string} what
    */
-  async takeBack(line, amount) {
-    this.page.line.say(words("dye-take-back-question", { what: amount }), [{ word: words("dye-take-back"), run: () => void this.undo(line) }], words("recordings-leave-it"));
+  takeBack(entry, what) {
+    this.page.line.say(words("dye-take-back-question", { what }), [{ word: words("dye-take-back"), run: () => void this.undo(entry) }], words("recordings-leave-it"));
   }
 
-  /** @param {number} line */
-  async undo(line) {
-    const { done, answer } = await this.page.acts.run("DELETE", this.path(`/entries/${line}`), undefined, this.given);
+  /** @param {string} entry its address */
+  async undo(entry) {
+    const { done, answer } = await this.page.acts.run("DELETE", this.path(entry), undefined, this.given);
     if (!done) return;
     this.show(answer, this.case);
     this.offerEntries(answer);
@@ -173,9 +207,14 @@ function warnings(dye) {
 /** @param {DyeOfCase} dye */
 function limitText(dye) {
   if (dye.limit_mg === null || dye.body_mass_kg === null) return words("dye-limit-unknown", { limit: amountText(dye.limit_mg_per_kg) });
-  return words("dye-limit", {
+  return words(dye.without_dose ? "dye-limit-at-least" : "dye-limit", {
     percent: amountText(Math.round((100 * dye.given_mg) / dye.limit_mg)), mg: amountText(dye.limit_mg), kg: amountText(dye.body_mass_kg),
   });
+}
+
+/** From one to the other, or the one where both read alike. @param {string} least @param {string} most */
+function rangeText(least, most) {
+  return least === most ? least : words("dye-range", { least, most });
 }
 
 /** @param {number} minutes since an injection, as one glance needs it */
@@ -209,17 +248,18 @@ function list(lines) {
  * @param {string} id
  * @param {string} title
  * @param {string} act
+ * @param {[number, number]} range
  * @param {(value: number) => void} entered
  */
-function numberForm(id, title, act, entered) {
+function numberForm(id, title, act, [least, most], entered) {
   const form = made("form", "number-form");
   const label = made("label", "", title);
   label.htmlFor = id;
   const input = made("input", "");
   input.type = "number";
   input.id = id;
-  input.min = "0.01";
-  input.max = "500";
+  input.min = String(least);
+  input.max = String(most);
   input.step = "any";
   input.required = true;
   input.inputMode = "decimal";
