@@ -16,6 +16,7 @@ from llvmlite import ir
 from numba import njit, types
 from numba.extending import intrinsic
 
+I8 = ir.IntType(8)
 I16 = ir.IntType(16)
 I32 = ir.IntType(32)
 
@@ -41,6 +42,14 @@ def _lanes(name: str, arguments: int, build: Callable[..., Any], doc: str, takes
     typed.__name__ = typed.__qualname__ = name
     typed.__doc__ = doc
     return intrinsic(typed)
+
+
+def prefetch(builder: Any, pointer: Any) -> None:
+    """Have the processor fetch the cache line at ``pointer`` before it is needed; one without memory does no harm."""
+    address = builder.bitcast(pointer, I8.as_pointer())
+    hint = ir.FunctionType(ir.VoidType(), [I8.as_pointer(), I32, I32, I32])
+    call = builder.module.declare_intrinsic("llvm.prefetch", [I8.as_pointer()], hint)
+    builder.call(call, [address, *(ir.Constant(I32, choice) for choice in (0, 3, 1))])  # to read, keep, data
 
 
 def _take_widest_vectors(function: Any) -> None:
@@ -149,6 +158,21 @@ def _borrowed(typingctx, array):
 
 
 borrowed: Any = intrinsic(_borrowed)
+
+
+def _ask(typingctx, plane, y, x):
+    """Have the cache line of ``plane[y, x]`` fetched before it is needed; a place outside the plane does no harm."""
+
+    def codegen(context, builder, signature, values):
+        array = context.make_array(signature.args[0])(context, builder, values[0])
+        row, column = (builder.mul(values[k + 1], builder.extract_value(array.strides, k)) for k in range(2))
+        prefetch(builder, builder.gep(builder.bitcast(array.data, I8.as_pointer()), [builder.add(row, column)]))
+        return context.get_dummy_value()
+
+    return types.void(plane, types.int64, types.int64), codegen
+
+
+ask: Any = intrinsic(_ask)
 
 
 def compiler(*sources: Path, reorder: bool = False) -> Callable[[Callable[..., Any]], Any]:
