@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from shared.frame import Frame
 from shared.motion.pose import Motion
 from shared.recording import Recording
+from shared.recording.unpacking import FrameUnpacker
 
 _AHEAD = 6
 
@@ -55,7 +56,7 @@ def _empty(waiting: queue.Queue[Frame | BaseException | None]) -> None:
 
 def _unpack(recording: Recording, waiting: queue.Queue[Frame | BaseException | None], over: threading.Event) -> None:
     try:
-        with Recording.open(recording.path) as own:
+        with Recording.open(recording.path, planes=False, unpack=FrameUnpacker()) as own:
             for number in range(recording.frames):
                 if over.is_set():
                     return

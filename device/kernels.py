@@ -12,6 +12,7 @@ import numpy as np
 
 from device import inflow_maps, live, maps_reader
 from shared.recording.packing import FrameRoom
+from shared.recording.unpacking import FrameUnpacker
 from shared.scene.description import Scene, ready_scenes
 from shared.scene.renderer import SceneRenderer
 
@@ -25,9 +26,11 @@ def simulated_camera() -> None:
 
 
 def packing() -> None:
-    """What a recording is packed by."""
+    """What a recording is packed by, and unpacked where many frames are wanted."""
     shape = (64, 64)
-    FrameRoom(shape).take(np.zeros(shape, np.uint16))
+    room = FrameRoom(shape)
+    room.take(np.zeros(shape, np.uint16))
+    FrameUnpacker()(room.packed(), shape)
 
 
 GROUPS: dict[str, Callable[[], None]] = {

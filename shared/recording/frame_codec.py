@@ -1,6 +1,6 @@
 """The compressed form of one frame as every reader of Zarr knows it: its words in the specification, and the way back to counts."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from shared.frame import Counts
 
+Unpack = Callable[[NDArray[np.uint8], tuple[int, int]], Counts]
+"""``unpack_frame``, or what does the same."""
 LEVEL = 1
 CODECS: tuple[Mapping[str, Any], ...] = (
     {"name": "bytes", "configuration": {"endian": "little"}},

@@ -12,6 +12,7 @@ from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Counts, Frame
 from shared.recording.events import Event, read_events
+from shared.recording.frame_codec import Unpack, unpack_frame
 from shared.recording.layout import FORMAT
 from shared.recording.planes import read_document, read_planes
 from shared.recording.shard import SHARD_FRAMES, ShardReader
@@ -39,8 +40,9 @@ class _About:
 class Recording:
     """An open recording; close it, or use it in a ``with``. Frames and table are read-only; one thread at a time."""
 
-    def __init__(self, path: Path, about: _About) -> None:
+    def __init__(self, path: Path, about: _About, unpack: Unpack = unpack_frame) -> None:
         self.path = path
+        self._unpack = unpack
         self.camera = about.camera
         self.complete = about.complete
         self.started_at = about.started_at
@@ -55,12 +57,13 @@ class Recording:
         self.frame_table: FrameTable = table.cut(self.frames)
 
     @classmethod
-    def open(cls, path: Path, *, planes: bool = True) -> Self:
+    def open(cls, path: Path, *, planes: bool = True, unpack: Unpack = unpack_frame) -> Self:
         """Open the folder ``path``.
 
         A recording that was cut off (``complete`` is then False) opens with the frames that are really there. Without ``planes``
-        its calibration is read, and checked, when it is first asked for: most of the time of opening is theirs. Raises Refused
-        naming file, place and remedy where there is no recording, or a damaged one.
+        its calibration is read, and checked, when it is first asked for: most of the time of opening is theirs. ``unpack`` is for
+        whoever needs many frames (``unpacking.FrameUnpacker``). Raises Refused naming file, place and remedy where there is no
+        recording, or a damaged one.
         """
         path = Path(path)
         if not path.is_dir():
@@ -78,7 +81,7 @@ class Recording:
             )
         if own.get("format") != FORMAT:
             raise Refused(f"{root}: format of a recording", own.get("format"), f"this version reads format {FORMAT}")
-        opened = cls(path, filled(_About, own, str(root), "attributes.tapetum"))
+        opened = cls(path, filled(_About, own, str(root), "attributes.tapetum"), unpack)
         if planes:
             _ = opened.calibration
         return opened
@@ -177,7 +180,7 @@ class Recording:
             return self._shards[number]
         path = self._shard_path(number)
         try:
-            shard = ShardReader(path, self.camera.shape)
+            shard = ShardReader(path, self.camera.shape, self._unpack)
         except OSError as error:
             raise Refused(f"{path}: cannot be read ({error.strerror})", remedy="copy the recording again") from None
         self._shards[number] = shard

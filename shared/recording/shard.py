@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.frame import Counts
 from shared.recording.durable import write_all
-from shared.recording.frame_codec import unpack_frame
+from shared.recording.frame_codec import Unpack, unpack_frame
 
 SHARD_FRAMES = 64
 INDEX_BYTES = SHARD_FRAMES * 16 + 4
@@ -77,9 +77,9 @@ class ShardWriter:
 class ShardReader:
     """Reads the frames of one shard file of frames of ``shape`` (height, width)."""
 
-    def __init__(self, path: Path, shape: tuple[int, int]) -> None:
+    def __init__(self, path: Path, shape: tuple[int, int], unpack: Unpack = unpack_frame) -> None:
         self.path = path
-        self._shape = shape
+        self._shape, self._unpack = shape, unpack
         self._handle = os.open(path, os.O_RDONLY)
         try:
             self._entries = self._read_index()
@@ -103,7 +103,7 @@ class ShardReader:
         """Pixels (height, width) uint16 of frame ``slot``; raises Refused naming file and offset when they are damaged."""
         packed = self.packed(slot)
         try:
-            return unpack_frame(packed, self._shape)
+            return self._unpack(packed, self._shape)
         except (RuntimeError, ValueError) as error:
             raise self._damaged(slot, str(error)) from None
 
