@@ -102,7 +102,12 @@ class MapsReader:
             return answer
 
     def close(self) -> None:
-        """Let it finish what it has, and wait for its end; may be called twice."""
+        """Let it finish a run that it has, and wait for its end; may be called twice.
+
+        Loops that it only loads are not waited for: niced on a busy machine, or compiling, it would outlast the imager's own end.
+        """
+        with self._lock:
+            self._process.kill()
         self._pipe.close()
         self._process.join()
 
