@@ -12,8 +12,10 @@ from shared.inflow.maps_place import Followed
 from shared.inflow.parameters import Estimate, InflowParameters
 from shared.motion.carried import carried
 from shared.motion.curves import MovingCurves
+from shared.motion.follower import reducers_of
 from shared.motion.kept_track import KeptTrack
 from shared.motion.pose import MARKING_S, Motion
+from shared.motion.reduced import LEAST_SIDE
 from shared.motion.track import Track
 from shared.nearing import Nearing
 from shared.recording import Recording
@@ -54,10 +56,16 @@ class FollowedHand:
         self.unseen: dict[str, int] = {}
         """Frames a region's curve lacks because it was out of the picture."""
         self._seen_at_s, self._seen_at = seen_at_s, dict(seen_at or {})
-        self._track = Track(recording.calibration)
-        self.nearing = Nearing(recording.calibration)
+        self._reducers = reducers_of(recording.calibration) if min(recording.camera.shape) >= LEAST_SIDE else ()
+        self._track = Track(recording.calibration, self._reducers)
+        self.nearing = Nearing(recording.calibration, self._reducers[0] if self._reducers else None)
         self._marks = _marks(recording)
         self._marked = 0
+
+    def look_ahead(self, frame: Frame) -> None:
+        """Do what can be done with a frame before those before it are known; may be another thread's."""
+        if self._reducers and frame.lit and frame.light_level > 0:
+            self._reducers[0].sum_ahead(frame.pixels)
 
     def motion(self, number: int, frame: Frame | None = None) -> Motion | None:
         """Motion from the reference view to frame ``number`` (given if at hand); None where the tissue's place is not known.
@@ -200,7 +208,7 @@ def followed_curves(
     recording = hand.recording
     places = {region: hand.place(region) for region in regions} if places is None else places
     curves = MovingCurves(recording.calibration, places)
-    with frames_ahead(recording) as frames:
+    with frames_ahead(recording, hand.look_ahead) as frames:
         for number, frame in enumerate(frames):
             motion = hand.motion(number, frame)
             curves.add(frame, motion)

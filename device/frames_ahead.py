@@ -23,15 +23,23 @@ def nothing_beside(_number: int, _frame: Frame, _motion: Motion | None) -> None:
     """Nobody else looks at the frames."""
 
 
+def nothing_ahead(_frame: Frame) -> None:
+    """Nothing is done with a frame before it is given out."""
+
+
 @contextmanager
-def frames_ahead(recording: Recording) -> Iterator[Iterator[Frame]]:
+def frames_ahead(
+    recording: Recording, look_ahead: Callable[[Frame], None] = nothing_ahead
+) -> Iterator[Iterator[Frame]]:
     """Every frame, within the ``with``. The thread opens the recording anew, as one belongs to one thread.
 
-    What the thread meets is raised where the frames are used.
+    ``look_ahead`` is called by the thread with each frame. What the thread meets is raised where the frames are used.
     """
     waiting: queue.Queue[Frame | BaseException | None] = queue.Queue(_AHEAD)
     over = threading.Event()
-    unpacking = threading.Thread(target=_unpack, args=(recording, waiting, over), name="frames ahead", daemon=True)
+    unpacking = threading.Thread(
+        target=_unpack, args=(recording, look_ahead, waiting, over), name="frames ahead", daemon=True
+    )
     unpacking.start()
     try:
         yield _taken(waiting)
@@ -54,13 +62,20 @@ def _empty(waiting: queue.Queue[Frame | BaseException | None]) -> None:
         waiting.get_nowait()
 
 
-def _unpack(recording: Recording, waiting: queue.Queue[Frame | BaseException | None], over: threading.Event) -> None:
+def _unpack(
+    recording: Recording,
+    look_ahead: Callable[[Frame], None],
+    waiting: queue.Queue[Frame | BaseException | None],
+    over: threading.Event,
+) -> None:
     try:
         with Recording.open(recording.path, planes=False, unpack=FrameUnpacker()) as own:
             for number in range(recording.frames):
                 if over.is_set():
                     return
-                waiting.put(own.frame(number))
+                frame = own.frame(number)
+                look_ahead(frame)
+                waiting.put(frame)
     except BaseException as error:  # noqa: BLE001 - raised again where the frames are used
         waiting.put(error)
     else:

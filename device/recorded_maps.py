@@ -7,7 +7,7 @@ from typing import Self
 
 from device.analysis import takes_ambient_off
 from device.followed_hand import FollowedHand
-from device.frames_ahead import frames_ahead
+from device.frames_ahead import frames_ahead, nothing_ahead
 from device.maps_reader import read_on_cores
 from device.marked_regions import reference_of
 from shared.errors import Refused
@@ -86,7 +86,8 @@ def maps_of(
             raise
         region = None
     hand = FollowedHand(recording) if follow_motion else None
-    with RecordedMaps(recording, follow_motion) as maps, frames_ahead(recording) as frames:
+    look_ahead = hand.look_ahead if hand is not None else nothing_ahead
+    with RecordedMaps(recording, follow_motion) as maps, frames_ahead(recording, look_ahead) as frames:
         for number, frame in enumerate(frames):
             maps.take(number, frame, hand.motion(number, frame) if hand is not None else None)
             on_progress((number + 1) / recording.frames)

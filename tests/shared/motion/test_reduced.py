@@ -25,13 +25,29 @@ def test_blocks_are_those_of_scikit_image(shape: tuple[int, int]) -> None:
     defects = rng.random(shape) < 1e-4
     reducer = Reducer(calibration(shape, defects))
     pixels = rng.integers(0, 65536, shape).astype(np.uint16)
-    reducer._sum(pixels)
+    reducer._sum(pixels, reducer._sums)
     block = reducer.block_px
     top, left = ((size - size // block * block) // 2 for size in shape)
     cut = np.where(defects, 0, pixels)[top:, left:][: reducer.rows * block, : reducer.columns * block]
     row = np.arange(cut.shape[0])[:, np.newaxis] % block
     cut = np.where((row >= block // 4) & (row < block - block // 4), cut, 0)  # the middle half of the rows is read
     np.testing.assert_array_equal(reducer._sums, block_reduce(cut, (block, block), np.sum))
+
+
+def test_pictures_summed_up_ahead_have_the_same_texture() -> None:
+    """In whatever order textures are asked for, of more pictures than are kept, twice, and where none was summed up."""
+    reducer, alone = (Reducer(calibration((160, 200))) for _ in range(2))
+    rng = np.random.default_rng(7)
+    pictures = [rng.integers(40, 4000, (160, 200)).astype(np.uint16) for _ in range(12)]
+    for pixels in pictures[:10]:
+        reducer.sum_ahead(pixels)
+    for number in (3, 2, 4, 4, 9, 0, 11, 5):
+        wanted = alone.texture(pictures[number])
+        np.testing.assert_array_equal(reducer.texture(pictures[number]).fine, wanted.fine)
+    reducer.sum_ahead(pictures[1])
+    pictures[1][:] = 0  # so it is seen whether the sums are used
+    assert reducer.texture(pictures[1]).fine.any()
+    assert not reducer.texture(pictures[1]).fine.any()
 
 
 def test_band_pass_is_a_difference_of_means() -> None:
