@@ -95,7 +95,8 @@ class FollowedHand:
 
     def followed(self) -> Followed:
         """How well the frames so far were followed, for their maps."""
-        return Followed(self._track.place_u_px, (*self._track.warnings(), *self.nearing.warnings()))
+        notes = (*self._track.warnings(), *self.nearing.warnings())
+        return Followed(self._track.place_u_px, notes, self._track.shared_u_px)
 
     def kept(self) -> KeptTrack | None:
         """The motions of all frames, to be kept; None where nothing was ever found to follow."""

@@ -184,7 +184,7 @@ class LiveMaps:
             since_s = (marks.injected_at_ns - gatherer.first_ns) / 1e9
         run.gatherer = None
         notes = (*run.track.warnings(), *run.nearing.warnings(), *gatherer.notes)
-        followed = Followed(run.track.place_u_px, notes)
+        followed = Followed(run.track.place_u_px, notes, run.track.shared_u_px, self._ambient_off)
         return Order(str(run.path.absolute()), reference, since_s, followed)
 
 

@@ -64,7 +64,11 @@ class RecordedMaps:
         assert self._gathering is not None
         self._gathering.result()
         followed = Followed(None) if hand is None else hand.followed()
-        followed = replace(followed, notes=(*followed.notes, *self._gatherer.notes))
+        followed = replace(
+            followed,
+            notes=(*followed.notes, *self._gatherer.notes),
+            ambient_off=takes_ambient_off(self._recording),
+        )
         if hand is not None:
             reference = None if reference is None else hand.in_reference_view(reference)
         marked_ns, first_ns = self._recording.injected_at_ns, int(self._recording.frame_table.sensor_time_ns[0])

@@ -26,7 +26,7 @@ from shared.inflow.map_values import NAMES as NAMES
 from shared.inflow.maps_first_pass import room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_local_cubic import Tables, tables_at
-from shared.inflow.maps_place import Followed, add_place_u
+from shared.inflow.maps_place import Followed, PlaceU, add_place_u
 from shared.inflow.maps_slots import Bins, Slot
 from shared.region import Region
 
@@ -39,6 +39,8 @@ _MOMENT_DOUBT = 0.006
 runs with slots of 3.3 s there)."""
 _NOTHING_WITHOUT_RISE = tuple(NAMES.index(name) for name in ("peak_relative_percent", "ingress_slope_percent_per_s"))
 """Figures that are as good as 0 in a bin without rise."""
+_OF_THE_RISE = (reading.ARRIVAL, reading.TO_PEAK, reading.HALF_RISE, reading.STEEPEST)
+"""Figures that go by how values differ from slot to slot."""
 
 
 class Gathered(Protocol):
@@ -104,7 +106,7 @@ def inflow_maps(
     tables, order = series.tables(series.nodes_s), series.order
     bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
 
-    place_u_px = _place_u_px(gatherer.slots, followed)
+    place_u = PlaceU.of(gatherer.slots, series.early, followed)
 
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
@@ -127,10 +129,18 @@ def inflow_maps(
         _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
 
     def place(rows: tuple[int, int]) -> None:
-        assert place_u_px is not None
-        dark = raw == NO_RISE
+        assert place_u is not None
+        noisier: F32 | None = None
         for k in range(len(found)):
-            add_place_u(found[k], found_u[k], *rows, place_u_px / 2.0, dark if k in _NOTHING_WITHOUT_RISE else None)
+            here, u_px = found_u[k, slice(*rows)], place_u.baseline_px if k == reading.LEVEL else place_u.px
+            if k in _OF_THE_RISE and noisier is not None:
+                here *= noisier
+            noise2 = np.square(here)
+            gradient2 = add_place_u(
+                found[k], found_u[k], *rows, u_px / 2.0, dark if k in _NOTHING_WITHOUT_RISE else None
+            )
+            if k == reading.TOP:
+                noisier = place_u.noisier(gradient2, noise2)
 
     def classify(rows: tuple[int, int]) -> None:
         here = slice(*rows)
@@ -138,25 +148,20 @@ def inflow_maps(
 
     edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
     bands = [(int(first), int(last)) for first, last in pairwise(edges)]
-    for step in (band, classify) if place_u_px is None else (band, place, classify):
-        list(each(step, bands))
+    list(each(band, bands))
+    if place_u is not None:
+        dark = raw == NO_RISE
+        list(each(place, bands))
+    list(each(classify, bands))
     about = MapsAbout(
         str(reference) if reference is not None else "",
         injected_at_s is not None,
         injected_at_s or 0.0,
         sum(slot.frames for slot in gatherer.slots),
-        place_u_px is not None,
+        place_u is not None,
         (*notes, *(followed.notes if followed is not None else ())),
     )
     return InflowMaps(found, found_u, classes, about)
-
-
-def _place_u_px(slots: list[Slot], followed: Followed | None) -> float | None:
-    """Of a slot: that of its frames' places, and by how much too far they were read because pixels are whole."""
-    if followed is None or followed.place_u_px is None:
-        return None
-    rounded = sum(slot.right_px**2 + slot.down_px**2 for slot in slots) / (2 * len(slots))
-    return math.sqrt(followed.place_u_px**2 + rounded)
 
 
 @dataclass(frozen=True)

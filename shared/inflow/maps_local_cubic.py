@@ -18,7 +18,7 @@ F64 = NDArray[np.float64]
 
 CLASSES = 16
 RATIO = 1.25
-_LEAST_POINTS = 6
+LEAST_POINTS = 6
 
 
 class Tables(NamedTuple):
@@ -97,7 +97,7 @@ def _fill(nodes_s, times_s, lengths_s, frames, narrowest_s, first, count, factor
 @compiled
 def _window(node_s, times_s, width_s):  # type: ignore[no-untyped-def] # noqa: ANN001, ANN202
     """Slots within a half-width of a node, widened until there are enough: first, last plus one, half-width."""
-    least = min(_LEAST_POINTS, times_s.size)
+    least = min(LEAST_POINTS, times_s.size)
     while True:
         begin, end = 0, times_s.size
         while begin < end and node_s - times_s[begin] >= width_s:

@@ -3,11 +3,12 @@
 Registration errs alike in many frames, and alike in region and reference, so it is no noise that a fit would average out. The
 curves are read with the whole run off by one standard uncertainty of the place, to the right and then down, and what a figure
 changes by is counted (JCGM 100:2008, GUM, 5.1.3, note 2). And the error changes as dye changes the picture, which moves the peak of
-a region on an edge, so they are read once more with a place that goes from one uncertainty off to the other side.
+a region on an edge, so they are read once more with a place that goes from one uncertainty off to the other side. A level at one
+moment does not rest on that: there the place is off once, to the right and down.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -17,10 +18,17 @@ from shared.inflow.curves import RegionCurve
 from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
 from shared.inflow.reading import Reading, read_curve
 
+_AT_ONE_MOMENT = (
+    "baseline_counts_per_ms",
+    "peak_relative_percent",
+    "relative_percent_at_reference_peak",
+    "relative_percent_at_end",
+)
+
 
 def curves_beside(curve: RegionCurve) -> tuple[RegionCurve, ...]:
-    """The curve as it would be off to the right, down, and nearer, and going from one side to the other; none where its place is as
-    sure as that of a standing one.
+    """The curve as it would be off to the right, down, and nearer, and, last, going from one side to the other; none where its
+    place is as sure as that of a standing one.
     """
     if curve.by_place is None:
         return ()
@@ -43,15 +51,20 @@ def with_place(
     moved = [inflow_parameters(one, against, since_s) for one, against in zip(region, reference, strict=False)]
     known = {field.name: getattr(figures, field.name) for field in fields(figures)}
     widened: dict[str, Any] = {
-        name: _widened(estimate, (getattr(each, name) for each in moved))
+        name: _widened(estimate, place_steps(name, estimate, [getattr(each, name) for each in moved]))
         for name, estimate in known.items()
         if isinstance(estimate, Estimate)
     }
     return replace(figures, **widened)
 
 
-def _widened(estimate: Estimate, moved: Iterable[Estimate]) -> Estimate:
-    if estimate.value is None or estimate.u is None:
-        return estimate
-    off = (each.value - estimate.value for each in moved if each.value is not None)
-    return Estimate(estimate.value, math.hypot(estimate.u, *off))
+def place_steps(name: str, estimate: Estimate, beside: Sequence[Estimate]) -> tuple[float, ...]:
+    """What an unsure place changes in a figure, to the right and down first; ``beside`` as ``curves_beside`` has them."""
+    if estimate.value is None:
+        return ()
+    counted = beside[:-1] if name in _AT_ONE_MOMENT else beside
+    return tuple(0.0 if each.value is None else each.value - estimate.value for each in counted)
+
+
+def _widened(estimate: Estimate, steps: Sequence[float]) -> Estimate:
+    return estimate if estimate.u is None else Estimate(estimate.value, math.hypot(estimate.u, *steps))

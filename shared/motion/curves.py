@@ -1,6 +1,5 @@
 """Mean signal of regions against time, where the regions follow the tissue; one pass over frames."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -39,8 +38,7 @@ class MovingCurves:
     _ambient: AmbientTrack = field(init=False)
     _last: Motion = field(default_factory=Motion)
     _unseen: dict[str, int] = field(init=False)
-    _slopes: dict[str, list[tuple[float, float, float]]] = field(init=False)
-    _place_u2: dict[str, float] = field(init=False)
+    _by_place: dict[str, list[tuple[float, float, float]]] = field(init=False)
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
@@ -49,8 +47,7 @@ class MovingCurves:
         self._regions = [(MovingRegion.of(region, sampler), place.back()) for region, place in self.places.items()]
         self._rows = {region.name: [] for region in self.places}
         self._unseen = {region.name: 0 for region in self.places}
-        self._slopes = {region.name: [] for region in self.places}
-        self._place_u2 = {region.name: 0.0 for region in self.places}
+        self._by_place = {region.name: [] for region in self.places}
 
     def add(self, frame: Frame, motion: Motion | None) -> None:
         """Take one frame in; ``motion`` is from the reference view to it, None where it is unknown and so nothing is measured."""
@@ -77,12 +74,13 @@ class MovingCurves:
                 self._look_beside(region, frame, to_reference.then(motion), time_s)
 
     def _look_beside(self, region: MovingRegion, frame: Frame, place: Motion, time_s: float) -> None:
-        """Note how unsure the place is, and now and then how the signal changes a pixel to the right and down."""
-        name = region.region.name
-        self._place_u2[name] += place.u_px**2
-        slopes = self._slopes[name]
-        if place.u_px > 0 and (not slopes or time_s - slopes[-1][0] >= _SLOPES_EVERY_S):
-            slopes.append((time_s, *region.slopes(frame, place)))
+        """Note now and then how the signal changes a pixel to the right and down, times what is unsure of the place and the same in
+        the frames before and after.
+        """
+        by_place = self._by_place[region.region.name]
+        if place.shared_px > 0 and (not by_place or time_s - by_place[-1][0] >= _SLOPES_EVERY_S):
+            right, down = region.slopes(frame, place)
+            by_place.append((time_s, place.shared_px * right, place.shared_px * down))
 
     def _take_unlit(self, frame: Frame, time_s: float) -> None:
         for region, to_reference in self._regions:
@@ -95,19 +93,15 @@ class MovingCurves:
         made: dict[str, RegionCurve] = {}
         for region in self.places:
             rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
-            frames = max(len(rows), 1)
             rows = self._ambient.taken_off(region.name, rows)
-            by_place = self._by_place(region.name, rows[:, 0], frames)
+            by_place = self._beside_its_place(region.name, rows[:, 0])
             made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place)
         return made
 
-    def _by_place(self, name: str, times_s: F64, frames: int) -> F64 | None:
+    def _beside_its_place(self, name: str, times_s: F64) -> F64 | None:
         """(2, frames) what one standard uncertainty of the place changes; None where nothing was followed."""
-        slopes = np.array(self._slopes[name]).T
-        if not slopes.size:
-            return None
-        u_px = math.sqrt(self._place_u2[name] / frames)
-        return u_px * np.array([np.interp(times_s, slopes[0], each) for each in slopes[1:]])
+        looks = np.array(self._by_place[name]).T
+        return np.array([np.interp(times_s, looks[0], each) for each in looks[1:]]) if looks.size else None
 
     def unseen(self, name: str) -> int:
         """Frames in which more than half of a region was out of the picture, and which its curve therefore lacks."""

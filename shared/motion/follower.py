@@ -9,14 +9,14 @@ a pixel, and every later one would be. Any view that is alike again is used agai
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from shared.calibration import Calibration
 from shared.frame import Counts
 from shared.motion.pose import Motion, mean_motion
 from shared.motion.reduced import LEAST_SIDE, Reducer, Texture
 from shared.motion.refinement import compared_texels, likeness_u
-from shared.motion.registration import CONFIDENCE_LIMIT, SEARCHED_DEG, Registration, Sighting
+from shared.motion.registration import CONFIDENCE_LIMIT, DYE_PULL_PX, SEARCHED_DEG, Registration, Sighting
 
 _COARSER = (2, 4)
 """How much wider texels are tried where the picture is too smooth for the finest."""
@@ -67,6 +67,9 @@ class _View:
                 max(self.confidence, motion.confidence),
                 max(self.likeness, motion.likeness),
             )
+            # what the dye adds pulls all frames alike, the more the less of the view is left
+            pull_px = min((1.0 - motion.likeness / self.likeness) / (1.0 - _FADED), 1.0) * DYE_PULL_PX
+            return replace(motion, own_px=math.sqrt(max(motion.own_px**2 - pull_px**2, 0.0)))
         return motion
 
     def has_faded(self, found: Motion, shape: tuple[int, int]) -> bool:

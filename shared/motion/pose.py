@@ -19,8 +19,9 @@ class Motion:
     ``dx_px`` is to the right, ``dy_px`` down, ``rotation_deg`` clockwise as seen. ``confidence`` (0 to 1) is 1 - rival / peak: by
     how much the best place matches better than the best other place; below the limit there is no lock. ``likeness`` (-1 to 1) is
     the correlation of the two textures once they lie on each other: noise and dye lower it without making the place unsure.
-    ``u_px`` is the standard uncertainty of the shift along each axis. ``magnification`` m is 1 within a recording, whose distance
-    counts as one; between two, 1.1 says that the frame shows the tissue a tenth larger.
+    ``u_px`` is the standard uncertainty of the shift along each axis, and ``own_px`` the part of it that is another in each frame,
+    as no hand holds a picture to a part of a texel. ``magnification`` m is 1 within a recording, whose distance counts as one;
+    between two, 1.1 says that the frame shows the tissue a tenth larger.
     """
 
     dx_px: float = 0.0
@@ -31,6 +32,7 @@ class Motion:
     likeness: float = 1.0
     u_px: float = 0.0
     magnification: float = 1.0
+    own_px: float = 0.0
 
     @property
     def is_none(self) -> bool:
@@ -41,6 +43,11 @@ class Motion:
     def shift_px(self) -> float:
         """How far the picture's centre has moved."""
         return math.hypot(self.dx_px, self.dy_px)
+
+    @property
+    def shared_px(self) -> float:
+        """What of ``u_px`` the frames round this one have in common."""
+        return math.sqrt(max(self.u_px**2 - self.own_px**2, 0.0))
 
     def then(self, later: Self) -> "Motion":
         """Both, this one first: ``later`` is from this motion's frame to another. As sure as the less sure of the two."""
@@ -54,6 +61,7 @@ class Motion:
             min(self.likeness, later.likeness),
             math.hypot(self.u_px, later.u_px),
             self.magnification * later.magnification,
+            math.hypot(self.own_px, later.own_px),
         )
 
     def back(self) -> "Motion":
@@ -68,6 +76,7 @@ class Motion:
             self.likeness,
             self.u_px,
             1.0 / self.magnification,
+            self.own_px,
         )
 
     def to_frame(self, shape: tuple[int, int]) -> NDArray[np.float64]:
@@ -83,10 +92,11 @@ class Motion:
 
 
 def mean_motion(motions: Sequence[Motion]) -> Motion:
-    """Of several that are nearly the same, as sure as the first of them."""
+    """Of several that are nearly the same, as sure as the first; all who go by it share what is left of their own errors."""
     numbers = np.array([(motion.dx_px, motion.dy_px, motion.rotation_deg) for motion in motions])
     dx_px, dy_px, rotation_deg = (float(each) for each in numbers.mean(axis=0))
-    return replace(motions[0], dx_px=dx_px, dy_px=dy_px, rotation_deg=rotation_deg)
+    own_px = _own_of_mean(motions[0], len(motions))
+    return replace(motions[0], dx_px=dx_px, dy_px=dy_px, rotation_deg=rotation_deg, own_px=own_px)
 
 
 def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: float) -> Motion:
@@ -103,8 +113,10 @@ def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: floa
     if len(motions) > 2 and spread > 0 and min(times_s) <= at_s <= max(times_s):
         level += (at_s - np.mean(times_s)) * (since_s @ numbers) / spread
     dx_px, dy_px, rotation_deg = (float(each) for each in level)
-    u_px = max(motion.u_px for motion in motions)
-    return Motion(dx_px, dy_px, rotation_deg, min(motion.confidence for motion in motions), u_px=u_px)
+    least_sure = max(motions, key=lambda motion: motion.u_px)
+    own_px = _own_of_mean(least_sure, len(motions))
+    confidence = min(motion.confidence for motion in motions)
+    return Motion(dx_px, dy_px, rotation_deg, confidence, u_px=least_sure.u_px, own_px=own_px)
 
 
 def place_near(times_s: Sequence[float], sure: Callable[[int], Motion | None], at_s: float) -> Motion:
@@ -120,6 +132,11 @@ def place_near(times_s: Sequence[float], sure: Callable[[int], Motion | None], a
         return line_through([times_s[number] for number, _ in near], [motion for _, motion in near], at_s)
     earlier = (sure(number) for number in reversed(range(first)))
     return next((motion for motion in earlier if motion is not None), Motion())
+
+
+def _own_of_mean(one: Motion, number: int) -> float:
+    """What is not shared by all who go by the mean of a ``number`` of frames like this one: all but that mean's part of its own."""
+    return one.own_px * math.sqrt(1.0 - 1.0 / number)
 
 
 def _turn(degrees: float, magnification: float) -> tuple[float, float]:

@@ -128,6 +128,19 @@ class Track:
         squares = [motion.u_px**2 for motion in self.motions if motion is not None and motion.locked]
         return math.sqrt(sum(squares) / len(squares)) if squares else None
 
+    @property
+    def shared_u_px(self) -> tuple[float, ...]:
+        """What of that the frames of each second share, root mean square; that of the second before where none was found."""
+        seconds: list[list[float]] = [[] for _ in range(int(self.times_s[-1]) + 1 if self.times_s else 0)]
+        for at_s, motion in zip(self.times_s, self.motions, strict=True):
+            if motion is not None and motion.locked:
+                seconds[int(at_s)].append(motion.shared_px**2)
+        found, last = [], 0.0
+        for squares in seconds:
+            last = round(math.sqrt(sum(squares) / len(squares)), 4) if squares else last
+            found.append(last)
+        return tuple(found)
+
     def warnings(self) -> tuple[str, ...]:
         """What could not be followed, and when; what was joined by hand."""
         if self.found_at is None:

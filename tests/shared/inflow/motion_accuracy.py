@@ -132,9 +132,8 @@ class Bench:
             if found is not None or not frame.lit:
                 gatherer.add(frame, found)
         assert track.found_at == first, track.found_at
-        return inflow_maps(
-            gatherer, self.reference, scene.dye.injected_at_s, followed=Followed(track.place_u_px, track.warnings())
-        )
+        followed = Followed(track.place_u_px, track.warnings(), track.shared_u_px, room.unlit_every > 0)
+        return inflow_maps(gatherer, self.reference, scene.dye.injected_at_s, followed=followed)
 
     def truth(self, room: Room) -> InflowMaps:
         """Of a still hand without noise: counts are 64 times finer, and the converter's rounding with them."""

@@ -3,7 +3,8 @@
 import numpy as np
 from scipy.ndimage import gaussian_filter, shift
 
-from shared.inflow.maps_place import EDGE_SHARE, add_place_u
+from shared.inflow.maps_place import EDGE_SHARE, Followed, PlaceU, add_place_u
+from shared.inflow.maps_slots import Slot
 
 SHAPE = (60, 80)
 
@@ -43,6 +44,36 @@ def test_an_edge_read_at_whole_pixels_is_covered() -> None:
         found = added(np.tile(88.0 * read, (5, 1)), 0.0)[2]
         assert (88.0 * np.abs(read - still) <= 1.96 * found + 1e-3)[2:-2].all(), at_px
         assert 88.0 * np.abs(read - still)[2:-2].max() < EDGE_SHARE * 88.0
+
+
+def test_what_frames_do_not_share_averages_out() -> None:
+    """Closed form: 12 slots of 5 frames before the dye and 12 after it, read 0.12 px too far to the right and to the left by turns;
+    0.1 px of a frame's own, and shared ones of 0.03 px before the dye and 0.08 px after it.
+    """
+    slots = [Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, 0.12 * (-1) ** k, 0.0) for k in range(24)]
+    each_u = (0.1**2 + (0.03**2 + 0.08**2) / 2) ** 0.5
+    found = PlaceU.of(slots, 12, Followed(each_u, (), (0.03,) * 12 + (0.08,) * 12, True))
+    assert found is not None
+    np.testing.assert_allclose(found.baseline_px, (0.03**2 + 0.1**2 / 60) ** 0.5)
+    np.testing.assert_allclose(found.px, (0.08**2 + 0.1**2 / 30) ** 0.5)
+    np.testing.assert_allclose(found.slot_px, (0.1**2 / 5 + 0.5 * 0.12**2) ** 0.5)
+    said_only_how_unsure = PlaceU.of(slots, 12, Followed(0.2))
+    assert said_only_how_unsure is not None
+    np.testing.assert_allclose(said_only_how_unsure.px, 0.2)
+    np.testing.assert_allclose(
+        said_only_how_unsure.baseline_px, (0.2**2 + 0.5 * 0.12**2) ** 0.5
+    )  # the room's light is in it
+    assert PlaceU.of(slots, 12, Followed(None)) is None
+
+
+def test_slots_that_lie_apart_are_noisier_than_they_say() -> None:
+    """Drawn: means of six slots that are each off by a part of a bin on a slope, beside what is said of them."""
+    rng, slope, noise = np.random.default_rng(4), 5.0, 0.8
+    slots = rng.normal(0.0, noise, (20_000, 6)) + slope * rng.normal(0.0, 0.15, (20_000, 6))
+    place = PlaceU(0.0, 0.0, 0.3)
+    found = place.noisier(np.float32([slope**2]), np.float32([noise**2 / 6]))
+    np.testing.assert_allclose(found * noise / 6**0.5, slots.mean(axis=1).std(), rtol=0.03)
+    assert place.noisier(np.float32([slope**2]), np.float32([np.nan])) == 1.0
 
 
 def test_noise_alone_adds_little_and_unknown_neighbours_nothing() -> None:

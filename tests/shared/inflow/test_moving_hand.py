@@ -39,7 +39,8 @@ def test_tremor_and_drift_keep_the_errors_within_half_as_much_again() -> None:
     """2 mm of tremor and 5 mm/s of drift, up and down: each figure's rms error beside that of the still hand.
 
     Bins of one run share what its hand did while the dye rose (the share that one run covers goes from 91 to 98 %, lowest for the
-    steepest rise beside the border of the two tissues), so that hands are counted together: at least 93 % of the 95 % intervals.
+    steepest rise beside the border of the two tissues), so that hands are counted together: at least 93 % of the 95 % intervals,
+    and no more than 98 %, as they were before what averages out of a place was told from what does not.
     """
     truth, still = BENCH.truth(DARK), BENCH.maps(DARK, STILL, seed=1)
     hands = [BENCH.maps(DARK, TREMOR, 5.0, seed) for seed in HANDS]
@@ -48,6 +49,8 @@ def test_tremor_and_drift_keep_the_errors_within_half_as_much_again() -> None:
         for found, least_covered in ((each[0], 0.9), (together(each), 0.93)):
             assert found.ratio <= GOAL, (figure, found.ratio)
             assert found.covered.mean() >= least_covered, (figure, found.covered.mean())
+        if figure != "baseline_counts_per_ms":  # which may have the room's light in it for all that is known
+            assert together(each).covered.mean() <= 0.98, (figure, together(each).covered.mean())
         assert min(found.moved.size for found in each) > 8_000, figure
 
 

@@ -49,6 +49,17 @@ def test_it_adds_what_the_figure_changes_by() -> None:
     assert placed.peak_s.u > 1.2 * alone.peak_s.u
 
 
+def test_a_level_is_off_once() -> None:
+    """Area and moments also count that the place changes meanwhile; a level, taken at one moment, is off by 2 % whenever it is."""
+    region, reference = drawn(4)
+    sure = replace(reference, by_place=np.zeros((2, reference.times_s.size)))
+    alone, placed = (figures(off(region, SKIN, 0.0), sure, placed) for placed in (False, True))
+    for name in ("peak_relative_percent", "relative_percent_at_reference_peak"):
+        before, after = getattr(alone, name), getattr(placed, name)
+        assert after.u == pytest.approx(np.hypot(before.u, U * before.value), rel=0.01), name
+    assert placed.area_percent_s.u > np.hypot(alone.area_percent_s.u, U * alone.area_percent_s.value)
+
+
 def test_what_region_and_reference_share_cancels() -> None:
     region, reference = drawn(2)
     """What is left is a place that changes from the one's peak to the other's."""

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shared.motion.pose import Motion, line_through
+from shared.motion.pose import Motion, line_through, mean_motion
 
 shifts = st.floats(-400, 400)
 motions = st.builds(Motion, shifts, shifts, st.floats(-180, 180), magnification=st.floats(0.7, 1.4))
@@ -39,6 +39,18 @@ def test_as_sure_as_the_less_sure() -> None:
     sure, unsure = Motion(confidence=0.9), Motion(confidence=0.5)
     assert sure.then(unsure).confidence == 0.5
     assert not sure.then(Motion(confidence=0.0, locked=False)).locked
+
+
+def test_what_frames_share_is_left_of_a_mean_and_the_rest_averages_out() -> None:
+    """Closed form: 0.1 px each, of which 0.06 are shared; a mean of 24 keeps those and a 24th of the other variance."""
+    one = Motion(u_px=0.1, own_px=0.08)
+    assert one.shared_px == pytest.approx(0.06)
+    assert Motion(u_px=0.1).shared_px == 0.1
+    assert one.back().shared_px == pytest.approx(0.06)
+    assert one.then(one).shared_px == pytest.approx(0.06 * 2**0.5)
+    for mean in (mean_motion([one] * 24), line_through(range(24), [one] * 24, 5.0)):
+        assert mean.u_px == 0.1
+        assert mean.shared_px == pytest.approx((0.06**2 + 0.08**2 / 24) ** 0.5)
 
 
 def test_a_line_keeps_drift_and_drops_tremor() -> None:
