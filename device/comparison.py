@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal
 
@@ -102,7 +102,8 @@ def compare(
     before = analyse(first, reference, regions, lambda share: on_progress(0.5 * share), seen_at=seen_at)
     hands = before.hand or FollowedHand(first), FollowedHand(second)
     aligned = None if same_view else _aligned(first, second, hands)
-    pose = Motion() if aligned is None else aligned.pose
+    # all frames of the second are placed by it, whatever is wrong with it
+    pose = Motion() if aligned is None else replace(aligned.pose, own_px=0.0)
     places = {curve.region: pose.back().then(hands[0].place(curve.region)) for curve in before.curves.values()}
     if aligned is None:  # pixels are taken as they are, so from view to view at the beginning
         places = {region: hands[1].place_at(0.0) for region in places}

@@ -15,7 +15,6 @@ from device.comparison import Comparison
 from device.late_pictures import WIDEST_U_PERCENT, LatePictures, PercentPicture, late_pictures
 from device.whole_folder import appearing_whole
 from shared.colour import CLEAR_PERCENT, COVERED_PERCENT, VIRIDIS
-from shared.compare.change import difference, ratio
 from shared.compare.difference_colours import full_scale, laid_over
 from shared.inflow.map_values import MEASURED, SATURATED, UNCERTAIN
 from shared.inflow.parameters import Estimate
@@ -170,9 +169,8 @@ def _write_table(path: Path, compared: Comparison) -> None:
         heads = [f"{head}{ending}" for head in ("first", "second", "difference", "ratio") for ending in ("", " u")]
         table.writerow(["region", "figure", *heads])
         for name, change in compared.regions.items():
-            for key, one in change.first.estimates().items():
-                other = change.second.estimates()[key]
-                table.writerow([name, key, *_cells((one, other, difference(one, other), ratio(one, other)))])
+            for key, cells in change.compared().items():
+                table.writerow([name, key, *_cells(cells)])
 
 
 def _cells(figures: Iterable[Estimate]) -> Iterable[str]:

@@ -1,18 +1,18 @@
 """The second of two recordings read: the first one's regions in it, with what was left of the first one's dye taken out."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from device.analysis import Analysis, injection_s, recording_warnings
 from device.followed_hand import FollowedHand
 from shared.bounded import plain
-from shared.compare.change import difference, doubted, estimates, ratio, with_doubts
+from shared.compare.change import difference, doubted, estimates, ratio, shared_by_place
 from shared.compare.late_level import late_percent
 from shared.compare.remainder import Remainder, Washout, brighter, remainder_of, washout_of, without
 from shared.inflow.curves import RegionCurve
 from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
-from shared.inflow.place_doubt import curves_beside
+from shared.inflow.place_doubt import curves_beside, place_steps
 from shared.inflow.reading import Reading, read_curve
 from shared.recording import Recording
 from shared.signal import Measured
@@ -23,15 +23,24 @@ _LATE_KEY = "relative_percent_at_end"
 
 @dataclass(frozen=True, eq=False)
 class Side:
-    """One region's figures in one recording; ``late`` is the relative intensity over its last tenth."""
+    """One region's figures in one recording; ``late`` is the relative intensity over its last tenth. ``by_place`` is what an unsure
+    place changes in each, to the right and down first.
+    """
 
     figures: InflowParameters
     late: Estimate
+    by_place: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
-    def doubted(self, varied: Sequence["Side"]) -> "Side":
-        """The same, its uncertainties with what each variation changes (shared.compare.change)."""
-        figures = with_doubts(self.figures, [each.figures for each in varied])
-        return Side(figures, doubted(self.late, [each.late for each in varied]))
+    def doubted(self, beside: Sequence["Side"], varied: Sequence["Side"] = ()) -> "Side":
+        """The same, its uncertainties with what the place changes (read ``beside`` it) and each other input that is ``varied``."""
+        known, places, others = self.estimates(), *([each.estimates() for each in some] for some in (beside, varied))
+        by_place = {key: place_steps(key, estimate, [each[key] for each in places]) for key, estimate in known.items()}
+        found = {
+            key: doubted(estimate, (*by_place[key], *_steps(estimate, [each[key] for each in others])))
+            for key, estimate in known.items()
+        }
+        late, of_figures = found.pop(_LATE_KEY), dict[str, Any](found)
+        return Side(replace(self.figures, **of_figures), late, by_place)
 
     def estimates(self) -> dict[str, Estimate]:
         """All that is compared, by name."""
@@ -49,15 +58,24 @@ class RegionChange:
     remainder: Remainder
     left_percent: Mapping[str, Any]
 
+    def compared(self) -> dict[str, tuple[Estimate, Estimate, Estimate, Estimate]]:
+        """Each figure in the first recording and in the second, their difference and their ratio, by name."""
+        second, found = self.second.estimates(), {}
+        for key, one in self.first.estimates().items():
+            shared = shared_by_place(*(side.by_place.get(key, ())[:2] for side in (self.first, self.second)))
+            pair = one, second[key]
+            found[key] = *pair, difference(*pair, shared), ratio(*pair, shared)
+        return found
+
     def as_json(self) -> dict[str, Any]:
         """What ``tapetum compare --json`` prints of a region."""
-        pairs = [(key, one, self.second.estimates()[key]) for key, one in self.first.estimates().items()]
+        compared = self.compared()
         half_life = self.remainder.half_life_s
         return {
             "first": {**plain(self.first.figures), _LATE_KEY: plain(self.first.late)},
             "second": {**plain(self.second.figures), _LATE_KEY: plain(self.second.late)},
-            "difference": {key: plain(difference(one, other)) for key, one, other in pairs},
-            "ratio": {key: plain(ratio(one, other)) for key, one, other in pairs},
+            "difference": {key: plain(each[2]) for key, each in compared.items()},
+            "ratio": {key: plain(each[3]) for key, each in compared.items()},
             "remainder": {
                 "method": self.remainder.method,
                 "half_life_s": None if half_life is None else plain(half_life),
@@ -163,11 +181,12 @@ class SecondRun:
 
     def _side(self, name: str) -> Side:
         """A region's figures in the second run, with what the uncertainties of place and remainder do to them."""
-        varied = [self._side_with(name, beside) for beside in self._beside(name, self.clean)]
+        beside = [self._side_with(name, each) for each in self._beside(name, self.clean)]
+        varied = []
         for moved in dict.fromkeys((name, self.reference)):
             for other in self.remainders[moved].variations():
                 varied.append(self._side_with(name, {moved: without(self.curves[moved], other)}))
-        found = self._side_with(name, {}).doubted(varied)
+        found = self._side_with(name, {}).doubted(beside, varied)
         figures = _flagged(found.figures, self.remainders[name])
         return replace(found, figures=self.hand.judged(figures, name, self.reference))
 
@@ -219,6 +238,12 @@ def _is_new_injection(first: Recording, second: Recording) -> bool:
     return second.injected_at_ns is not None and second.injected_at_ns not in {
         mark.time_ns for mark in first.injections
     }
+
+
+def _steps(estimate: Estimate, moved: Sequence[Estimate]) -> list[float]:
+    """From a figure to what it is when inputs are moved; what that makes unknowable counts for nothing."""
+    value = estimate.value
+    return [] if value is None else [each.value - value for each in moved if each.value is not None]
 
 
 def _before(reading: Reading) -> Measured | None:

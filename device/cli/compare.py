@@ -14,7 +14,6 @@ from device.cli.share_done import ShareDone
 from device.comparison import Comparison, compare
 from device.comparison_files import write_comparison
 from device.second_run import RegionChange
-from shared.compare.change import difference, ratio
 from shared.recording import Recording
 
 
@@ -87,11 +86,9 @@ def _readable(result: Comparison) -> Iterable[str]:
 
 
 def _table(change: RegionChange) -> Iterable[str]:
-    first, second = change.first.estimates(), change.second.estimates()
+    compared = change.compared()
     for key, title in FIGURES.items():
-        one, other = first[key], second[key]
-        cells = (one, other, difference(one, other), ratio(one, other))
-        yield f"{title:{TITLE}}" + "".join(f"{figure_words(cell):>{COLUMN}}" for cell in cells)
+        yield f"{title:{TITLE}}" + "".join(f"{figure_words(cell):>{COLUMN}}" for cell in compared[key])
 
 
 def _between(result: Comparison) -> str:

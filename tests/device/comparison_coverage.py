@@ -1,16 +1,17 @@
 """``python -m tests.device.comparison_coverage [REPEATS]``: how often differences and ratios of two recordings hold the truth.
 
-Writes ``comparison_coverage.md``. Each repeat draws both recordings anew: noise, tremor, and where and at what distance the hand
-comes back. The truth is the scene's own fluorescence where the regions really lay when they were marked, averaged over places that
-the hand took, each laid back by scipy: on pixels an outline is as sharp as a hand lets it be. Two hundred repeats take about ten
-minutes of one core.
+Writes ``comparison_coverage.md``. Each repeat draws both recordings anew: noise, tremor, and where the hand comes back; in the last
+pair the tissue too, as the dye pulls the place the same way whenever it comes into the same tissue. The truth is the scene's own
+fluorescence where the regions really lay when they were marked, averaged over places that the hand took, each laid back by scipy:
+on pixels an outline is as sharp as a hand lets it be. Two hundred repeats take about fifteen minutes of one core.
 """
 
 import shutil
 import sys
 import tempfile
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -20,11 +21,11 @@ from scipy.ndimage import shift
 
 from device.comparison import compare
 from device.simulate import write_frames
-from shared.compare.change import difference, ratio
 from shared.compare.late_level import LATE_SHARE
 from shared.inflow.parameters import Estimate
 from shared.recording import Recording
 from shared.region import Region
+from shared.scene.description import Scene
 from shared.scene.renderer import SceneRenderer
 from tests.device.test_comparison import scene
 
@@ -50,11 +51,14 @@ class Pair:
     second_s: float
     levels: tuple[float, float]
     second_dye: bool
+    drawn: bool = False
+    """Whether the tissue is another in each repeat."""
 
 
 PAIRS = (
     Pair("two injections, the tip better supplied at the second", 70.0, AFTER_S, 70.0, (0.28, 0.44), True),
     Pair("one injection, the tip under pull at the second look", 120.0, 150.0, 40.0, (0.28, 0.18), False),
+    Pair("two injections, another tissue in each repeat", 70.0, AFTER_S, 70.0, (0.28, 0.44), True, True),
 )
 
 
@@ -74,6 +78,57 @@ intervals are wider than they need be."""
 TABLE = ("| region | figure | of | off | scatter | u | covered % | given |", "|---|---|---|---|---|---|---|---|")
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """A tissue: millimetres by which the border between base and tip is moved and tilted, and how wide it is; when the dye comes to
+    the tip, and how strong it is there beside what the pair says; how strong relief and mottle are; which way round; their seed.
+    """
+
+    moved_mm: float = 0.0
+    tilt_mm: float = 0.0
+    gap_mm: float = 20.0
+    arrival_s: float = 17.0
+    share: float = 1.0
+    texture: float = 0.15
+    mottle: float = 0.1
+    mirrored: bool = False
+    seed: int = 4
+
+    @classmethod
+    def anew(cls, rng: np.random.Generator) -> "Drawn":
+        """Any tissue in which the regions lie where they should."""
+        low, high = (-4.0, -6.0, 6.0, 14.0, 0.7, 0.08, 0.03), (4.0, 6.0, 22.0, 20.0, 1.4, 0.2, 0.15)
+        return cls(*rng.uniform(low, high).tolist(), bool(rng.integers(2)), int(rng.integers(1 << 20)))
+
+    @property
+    def regions(self) -> tuple[str, ...]:
+        """As on the command line: reference, tip, edge."""
+        if not self.mirrored:
+            return REGIONS
+        boxes = ((name, *map(int, box.split(","))) for name, box in (each.split(":") for each in REGIONS))
+        return tuple(f"{name}:{160 - x - w},{y},{w},{h}" for name, x, y, w, h in boxes)
+
+    def in_scene(self, injected_s: float, level: float) -> Scene:
+        """As a hand sees it; in a dark room: its light is not flat as the ring's is, which would be another doubt."""
+        made = scene(injected_s, self.share * level, self.arrival_s, optics={"ambient": 0.0})
+        if self == Drawn():
+            return made
+        tops = [80.0 + self.moved_mm + side * self.gap_mm / 2.0 for side in (-1, 1)]
+        polygons = [
+            ((outer, 0.0), (top - self.tilt_mm, 0.0), (top + self.tilt_mm, 96.0), (outer, 96.0))
+            for outer, top in zip((0.0, 160.0), tops, strict=True)
+        ]
+        tissues = [
+            replace(each, polygon_mm=self._seen(polygon)) for each, polygon in zip(made.tissue, polygons, strict=True)
+        ]
+        marks = [replace(each, path_mm=self._seen(each.path_mm)) for each in made.mark]
+        surface = replace(made.surface, texture=self.texture, mottle=self.mottle)
+        return replace(made, tissue=tuple(tissues), mark=tuple(marks), surface=surface)
+
+    def _seen(self, points_mm: Any) -> tuple[tuple[float, float], ...]:
+        return tuple((160.0 - x if self.mirrored else x, y) for x, y in points_mm)
+
+
 class Hand:
     """Tremor of 1 mm rms, round a place of its own for each recording."""
 
@@ -89,11 +144,9 @@ class Hand:
         return float(x), float(y)
 
 
-def renderer_of(pair: Pair, level: float, rng: np.random.Generator, injected_s: float) -> SceneRenderer:
-    """A renderer whose tissue is the same in every repeat, and whose noise and hand are not."""
-    # in a dark room: its light is not flat as the ring's is, which would be another doubt
-    dark = scene(injected_s, level, optics={"ambient": 0.0})
-    renderer = SceneRenderer(dark, 4)
+def renderer_of(tissue: Drawn, level: float, rng: np.random.Generator, injected_s: float) -> SceneRenderer:
+    """A renderer of that tissue, whose noise and hand are drawn."""
+    renderer = SceneRenderer(tissue.in_scene(injected_s, level), tissue.seed)
     renderer.seed = int(rng.integers(1 << 40))
     hand: Any = Hand(rng, renderer._motion.margin_px)
     renderer._motion = renderer.truth._motion = hand
@@ -103,8 +156,8 @@ def renderer_of(pair: Pair, level: float, rng: np.random.Generator, injected_s: 
 class Truth:
     """What regions would show without noise, at the places where they lay when the first recording began."""
 
-    def __init__(self, first: SceneRenderer) -> None:
-        self._regions = {region.name: region for region in map(Region.parse, REGIONS)}
+    def __init__(self, first: SceneRenderer, regions: Iterable[str]) -> None:
+        self._regions = {region.name: region for region in map(Region.parse, regions)}
         seen_s = np.arange(int(MARKED_S * FPS)) / FPS - first.scene.camera.set_exposure_us / 2e6
         seen = np.array([first.truth._motion.displacement_px(float(each)) for each in seen_s])
         place = seen.mean(axis=0)
@@ -147,8 +200,9 @@ class Truth:
 def repeat(pair: Pair, seed: int, folder: Path) -> dict[tuple[str, str, str], tuple[Estimate, float]]:
     """What one pair says and what is true, by region, figure, and "difference" or "ratio"."""
     rng = np.random.default_rng([seed, PAIRS.index(pair)])
-    first = renderer_of(pair, pair.levels[0], rng, 10.0)
-    second = renderer_of(pair, pair.levels[1], rng, 10.0 + (pair.second_from_s if pair.second_dye else 0.0))
+    tissue = Drawn.anew(rng) if pair.drawn else Drawn()
+    first = renderer_of(tissue, pair.levels[0], rng, 10.0)
+    second = renderer_of(tissue, pair.levels[1], rng, 10.0 + (pair.second_from_s if pair.second_dye else 0.0))
     paths = folder / "first.zarr", folder / "second.zarr"
     for renderer, path, from_s, seconds in (
         (first, paths[0], 0.0, pair.first_s),
@@ -157,21 +211,19 @@ def repeat(pair: Pair, seed: int, folder: Path) -> dict[tuple[str, str, str], tu
         shutil.rmtree(path, ignore_errors=True)
         begin = round(from_s * FPS)
         write_frames(renderer, path, range(begin, begin + round(seconds * FPS)), {})
-    truth = Truth(first)
+    truth = Truth(first, tissue.regions)
     with Recording.open(paths[0]) as one, Recording.open(paths[1]) as other:
-        found = compare(one, other, REGIONS[0], REGIONS[1:])
+        found = compare(one, other, tissue.regions[0], tissue.regions[1:])
     seen: dict[tuple[str, str, str], tuple[Estimate, float]] = {}
     for name in ("tip", "edge"):
         change = found.regions[name]
         before = truth.figures(first, 0.0, pair.first_s, name)
         after = truth.figures(second, pair.second_from_s, pair.second_s, name)
-        sides = change.first.estimates(), change.second.estimates()
+        compared = change.compared()
         for key in before if pair.second_dye else ("relative_percent_at_end",):
-            here = sides[0][key], sides[1][key]
-            seen[name, key, "first"] = here[0], before[key]
-            seen[name, key, "second"] = here[1], after[key]
-            seen[name, key, "difference"] = difference(*here), after[key] - before[key]
-            seen[name, key, "ratio"] = ratio(*here), after[key] / before[key]
+            truths = before[key], after[key], after[key] - before[key], after[key] / before[key]
+            kinds = zip(("first", "second", "difference", "ratio"), compared[key], truths, strict=True)
+            seen.update({(name, key, kind): (estimate, true) for kind, estimate, true in kinds})
     return seen
 
 
