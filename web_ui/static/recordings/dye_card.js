@@ -30,6 +30,7 @@ export class DyeCard {
     this.entry = made("div", "dye-entry");
     this.entries = made("details", "folded", made("summary", ""), this.entry);
     this.cautions = made("details", "folded");
+    this.cautions.open = true;
     this.title = made("h3", "");
     this.title.id = "dye-title";
     this.place.append(this.title, this.sum, this.given, this.warnings, this.entries, this.cautions);
@@ -98,7 +99,6 @@ export class DyeCard {
         shortest: amountText(dye.half_life_least_min), longest: amountText(dye.half_life_most_min),
       })));
     }
-    this.sum.append(...dye.cautions.slice(0, 1).map((line) => made("p", "quiet-words", said(line))));
   }
 
   /** @param {DyeGiven} one */
