@@ -180,9 +180,9 @@ class _Grown:
 def _size(earlier: F32, later: F32, motion: Motion, texel_px: float) -> _Grown | None:
     """How many times as large ``later`` shows what ``earlier`` does; None where the two are not alike."""
     here = Motion(motion.dx_px / texel_px, motion.dy_px / texel_px, motion.rotation_deg)
-    likeness, sums = 0.0, np.empty((6, 6))
+    likeness, parts, sums = 0.0, np.empty((6, earlier.shape[1])), np.empty((6, 6))
     for _ in range(_STEPS):
-        if _add_up(earlier, later, here.to_frame(earlier.shape), sums) < LEAST_SIDE**2:
+        if _add_up(earlier, later, here.to_frame(earlier.shape), parts, sums) < LEAST_SIDE**2:
             return None
         a, dx, dy, turn, growth = np.linalg.lstsq(sums[:5, :5], sums[:5, 5], rcond=None)[0]
         if not a > 0:
@@ -200,14 +200,15 @@ def _size(earlier: F32, later: F32, motion: Motion, texel_px: float) -> _Grown |
 
 
 @compiled
-def _add_up(earlier: F32, later: F32, to_later: F64, sums: F64) -> int:
+def _add_up(earlier: F32, later: F32, to_later: F64, parts: F64, sums: F64) -> int:
     """Products, (6, 6), of what strength, a shift to the right and down, a turn and growth change in ``earlier`` with each other
-    and with what ``later`` shows where ``to_later`` puts each texel; returns how many texels both show.
+    and with what ``later`` shows where ``to_later`` puts each texel; returns how many texels both show. ``parts`` (6, columns) is
+    room for a row.
     """
     rows, columns = earlier.shape
-    seen, products, texels = np.empty(columns, np.float32), np.empty((6, columns)), 0
+    seen, texels = np.empty(columns, np.float32), 0
     # without owners: rows cut out of them would cost a reference count each
-    earlier, later, parts = borrowed(earlier), borrowed(later), borrowed(products)
+    earlier, later, parts = borrowed(earlier), borrowed(later), borrowed(parts)
     across, down = to_later[0, 0], to_later[1, 0]
     sums[:] = 0.0
     for row in range(1, rows - 1):
@@ -216,7 +217,7 @@ def _add_up(earlier: F32, later: F32, to_later: F64, sums: F64) -> int:
         sample_row(later, x0, y0, across, down, begin, end, seen)
         size = max(end - begin, 0)
         texels += size
-        above, below, shown = earlier[row - 1, begin:end], earlier[row + 1, begin:end], borrowed(seen)[begin:end]
+        above, below, shown = earlier[row - 1, begin:end], earlier[row + 1, begin:end], seen[begin:end]
         before, here, after = earlier[row, begin - 1 :], earlier[row, begin:], earlier[row, begin + 1 :]
         left, y = begin - 0.5 * (columns - 1), row - 0.5 * (rows - 1)
         for k in range(size):

@@ -87,7 +87,7 @@ class MovingRegion:
         _weigh(
             frame.pixels, calibration.dark_counts, self.sampler.inverse_flat, self.stencil,
             motion.back().to_frame(shape), (self.left, self.top), (left, top, right, bottom),
-            calibration.saturation_counts, sums,
+            calibration.saturation_counts, np.empty(shape[1]), sums,
         )  # fmt: skip
         weight, counts, spread, constant, clipped, filled = (float(each) for each in sums)
         if weight <= 0:
@@ -153,18 +153,18 @@ def _weigh(
     corner: tuple[int, int],
     box: tuple[int, int, int, int],
     saturation: int,
+    weights: F64,
     sums: F64,
 ) -> None:
     """Sums of weight w, w c / flat, w^2 c / flat^2, w^2 / flat^2 and of w of saturated pixels, of good pixels; and of w of defects,
-    whose inverse flat is 0 and whose w c / flat is in the second sum.
+    whose inverse flat is 0 and whose w c / flat is in the second sum. ``weights`` is room for a row of the picture.
     """
     height, width = stencil.shape
     left, top, right, bottom = box
     # without owners: rows cut out of them would cost a reference count each
-    pixels, dark, inverse_flat, stencil = borrowed(pixels), borrowed(dark), borrowed(inverse_flat), borrowed(stencil)
+    pixels, dark, inverse_flat = borrowed(pixels), borrowed(dark), borrowed(inverse_flat)
+    stencil, weights = borrowed(stencil), borrowed(weights)
     across, down = to_reference[0, 0], to_reference[1, 0]
-    room = np.empty(max(right, 0))
-    weights = borrowed(room)
     for row in range(top, bottom):
         x0 = to_reference[0, 1] * row + to_reference[0, 2] - corner[0]
         y0 = to_reference[1, 1] * row + to_reference[1, 2] - corner[1]
