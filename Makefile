@@ -57,8 +57,9 @@ test: $(TOOLS) packages $(LIBRARIES) web_ui/node_modules/.ready
 	$(BIN)/python -m device.kernels
 	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
 	$(BIN)/pytest -n 2 tests/web_ui/browser --ignore-glob='*/test_whole_job*.py' --junit-xml=build/tests/second.xml
-	$(BIN)/pytest tests/bench tests/faults tests/web_ui/browser/test_whole_job*.py --junit-xml=build/tests/third.xml
-	$(BIN)/python -m tests.hardware.hazards_ran build/tests/first.xml build/tests/second.xml build/tests/third.xml
+	$(BIN)/pytest -n 2 tests/bench tests/web_ui/browser/test_whole_job*.py --ignore=tests/bench/test_demo.py --junit-xml=build/tests/third.xml
+	$(BIN)/pytest tests/bench/test_demo.py tests/faults --junit-xml=build/tests/fourth.xml
+	$(BIN)/python -m tests.hardware.hazards_ran $(addprefix build/tests/,first.xml second.xml third.xml fourth.xml)
 
 check: lint types contracts javascript
 

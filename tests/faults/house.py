@@ -24,6 +24,8 @@ from tests.faults.ring_watch import RingWatch, patiently
 MODULES = {"guard": "tests.faults.odd_guard", "imager": "tests.faults.odd_imager", "web": "web_ui"}
 REPEAT_S = 0.2
 ANSWER_S = 1.0
+ENDED_WITHIN_S = 60.0
+"""Orphans of a killed supervisor, however busy the machine."""
 
 
 class House:
@@ -141,7 +143,8 @@ class House:
             with contextlib.suppress(psutil.NoSuchProcess):
                 process.send_signal(signal.SIGCONT)
         if self.parent.poll() is not None:
-            psutil.wait_procs(self._family(), 10)
+            _, left = psutil.wait_procs(self._family(), ENDED_WITHIN_S)
+            assert not left, f"outlived their supervisor: {left}"
             self._let_go_of_parent()
             self._start()
 
