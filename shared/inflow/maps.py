@@ -135,11 +135,11 @@ def inflow_maps(
             here, u_px = found_u[k, slice(*rows)], place_u.baseline_px if k == reading.LEVEL else place_u.px
             if k in _OF_THE_RISE and noisier is not None:
                 here *= noisier
-            noise2 = np.square(here)
+            noise2 = np.square(here) if k == reading.TOP else None
             gradient2 = add_place_u(
                 found[k], found_u[k], *rows, u_px / 2.0, dark if k in _NOTHING_WITHOUT_RISE else None
             )
-            if k == reading.TOP:
+            if noise2 is not None:
                 noisier = place_u.noisier(gradient2, noise2)
 
     def classify(rows: tuple[int, int]) -> None:
