@@ -1,6 +1,6 @@
 """A recording's frames in order, unpacked by a thread ahead of whoever works on them, so that both cores have something to do.
 
-Unpacking holds no interpreter's lock; it takes about as long as following the hand and reading the regions.
+Unpacking holds no interpreter's lock; it takes longer than following the hand and reading the regions.
 """
 
 import queue

@@ -27,7 +27,7 @@ _TOGETHER = 8
 class RecordedMaps:
     """Gathers the maps of a recording while its frames go by, in a thread of its own; use it in a ``with``.
 
-    Gathering frames that the hand has moved takes as long as unpacking and following them together.
+    Of three threads none waits for the interpreter's lock for long: what an analysis takes is processor time, and memory's.
     """
 
     def __init__(self, recording: Recording, follow_motion: bool) -> None:

@@ -17,6 +17,7 @@ import numpy as np
 from device.marked_regions import scene_region
 from shared.frame import Frame
 from shared.recording import Recording
+from shared.recording.unpacking import FrameUnpacker
 from shared.recording.writer import RecordingWriter
 from shared.scene.description import Scene, ready_scenes
 from shared.scene.renderer import SceneRenderer
@@ -79,7 +80,8 @@ def _recorded(scene: Scene, path: Path, frames: int) -> Path:
 
 
 def _floor_ms(path: Path) -> float:
-    with Recording.open(path) as recording:
+    with Recording.open(path, unpack=FrameUnpacker()) as recording:
+        recording.pixels(0)
         began = time.thread_time()
         for number in range(recording.frames):
             recording.pixels(number)
