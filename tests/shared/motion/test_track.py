@@ -46,6 +46,20 @@ def test_frames_without_light_and_unknown_tissue_have_no_motion() -> None:
     assert track.warnings() == ("4 frames without motion lock are left out of every curve: 0.5 to 0.8 s",)
 
 
+def test_what_frames_share_is_told_by_the_second() -> None:
+    """A frame of a fixed view is off by noise of its own, hardly by what all share; seconds without a place keep the one before."""
+    track = Track(CALIBRATION)
+    found = taken(track, *[(100 + number % 7, 60) for number in range(15)], *[(700, 20)] * 17)
+    assert track.place_u_px is not None
+    assert len(track.shared_u_px) == 4
+    assert track.shared_u_px[1] == track.shared_u_px[2] == track.shared_u_px[3]
+    assert all(0.0 < share < 0.5 * track.place_u_px for share in track.shared_u_px)
+    off = np.array(
+        [(each.dx_px + number % 7, each.dy_px) for number, each in enumerate(found[:15]) if each is not None]
+    )
+    assert np.abs(off.mean(axis=0)).max() < 3.0 * track.shared_u_px[0]
+
+
 def test_a_region_put_anew_where_the_tissue_was_lost_joins_the_views() -> None:
     """The camera is carried to where nothing is known; there the operator marks the same region again, 30 px further left."""
     track = Track(CALIBRATION)
