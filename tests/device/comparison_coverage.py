@@ -70,18 +70,19 @@ share of the 95 % intervals (value ± 1.96 u) that hold the truth; it is known t
 binomial). The region *edge* lies half on the tip and half beside it, so that a place off by a pixel changes it by a
 fourteenth.
 
-Where nearly every interval holds the truth although *off* and *scatter* together are about as large as *u*, what is off hardly
-varies from repeat to repeat, and stays near one standard uncertainty: in one scene the dye pulls the place of *edge* the same way
-every time, and smoothing moves a peak the same way, on whose moment the value at the reference's peak rests. Differences and ratios
-take the places of the two runs for independent, since nothing says that the same dye pulls both alike; here it does, and their
-intervals are wider than they need be."""
+Both recordings look at the regions of the first, and the same dye in the same tissue pulls their places alike, so that differences
+and ratios count what the place does to both once (`shared/compare/change.py`). In the first two pairs of recordings the tissue is
+the same in every repeat, and the dye pulls the place of *edge* the same way every time, by 0.14 px to the right: what is *off*
+there hardly varies, and nearly every interval, or hardly one, would hold the truth. The last pair draws the tissue anew: its
+border, relief and mottle, when and how strongly the dye comes, and which way round. What is still wider than need be: the value at
+the reference's peak and the peak's moment count what smoothing may do to that moment."""
 TABLE = ("| region | figure | of | off | scatter | u | covered % | given |", "|---|---|---|---|---|---|---|---|")
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """A tissue: millimetres by which the border between base and tip is moved and tilted, and how wide it is; when the dye comes to
-    the tip, and how strong it is there beside what the pair says; how strong relief and mottle are; which way round; their seed.
+    """A tissue: millimetres by which the gap between base and tip is moved and tilted, and its width; when the dye comes to the
+    tip, and how strong it is there beside what the pair says; how strong relief and mottle are; which way round; and their seed.
     """
 
     moved_mm: float = 0.0
@@ -241,11 +242,16 @@ def main() -> None:
                     if estimate.value is not None and estimate.u is not None:
                         found[key].append((estimate.value - truth, estimate.u))
         lines += [f"\n## {pair.about[0].upper()}{pair.about[1:]}\n", *TABLE]
+        held: dict[str, list[float]] = defaultdict(list)
         for (name, key, kind), pairs in found.items():
             off, u = np.array(pairs).T
             covered = 100.0 * np.mean(np.abs(off) <= 1.96 * u)
             numbers = f"{off.mean():+.3g} | {off.std():.3g} | {np.median(u):.3g} | {covered:.1f} | {off.size}"
             lines.append(f"| {name} | {key} | {kind} | {numbers} |")
+            held[f"{name} {kind}"].append(covered)
+        lines.append(
+            "\nMeans of the shares: " + ", ".join(f"{of} {np.mean(each):.1f}" for of, each in held.items()) + " %."
+        )
     RESULTS.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
