@@ -13,8 +13,9 @@ VALUE, SLOPE, CURVATURE = range(3)
 _SMOOTHER = 3
 _CLIMBED = 3
 """Nodes, half-way between slots too, from the highest of the smoother curve to the top, at most."""
-_SLOPES_FLATTEN = 4.5
-"""At the widths that are used the next terms count too: gamma variates' steepest slopes go with the power 4.2 to 5.7."""
+_SLOPES_FLATTEN = 4.25
+"""At the widths that are used the next terms count too: steepest slopes of gamma variates go with the power 4.2 to 5.7, but those
+of quick rises in long slots with less than 4."""
 _SLOPE_BEND = 14.0
 """How sharply the slope of a gamma variate bends where it is steepest, in units of itself over the square of the time from arrival
 to peak: 13 to 15 for alpha from 2 to 4."""
