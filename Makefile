@@ -13,6 +13,9 @@ NPM_CI := npm ci --loglevel=error
 NO_NPM := echo "the page's libraries did not come from npm's registry (its own words above): is there a network? \
 where it asks for a certificate of its own, name that in NODE_EXTRA_CA_CERTS"
 
+# Whole programs that wait for frames and not for the processor: the others run one after the other, for a late frame trips their light.
+TWO_AT_A_TIME := $(addprefix tests/bench/test_,calibrate.py calibrate_light.py full_disk.py replay_demo.py)
+
 .DEFAULT_GOAL := help
 .PHONY: help demo test check lint types contracts javascript packages libraries perf explore hardware circuits faults screenshots clean
 
@@ -57,8 +60,8 @@ test: $(TOOLS) packages $(LIBRARIES) web_ui/node_modules/.ready
 	$(BIN)/python -m device.kernels
 	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
 	$(BIN)/pytest -n 2 tests/web_ui/browser --ignore-glob='*/test_whole_job*.py' --junit-xml=build/tests/second.xml
-	$(BIN)/pytest -n 2 tests/bench tests/web_ui/browser/test_whole_job*.py --ignore=tests/bench/test_demo.py --junit-xml=build/tests/third.xml
-	$(BIN)/pytest tests/bench/test_demo.py tests/faults --junit-xml=build/tests/fourth.xml
+	$(BIN)/pytest -n 2 --dist loadfile $(TWO_AT_A_TIME) --junit-xml=build/tests/third.xml
+	$(BIN)/pytest tests/bench tests/faults tests/web_ui/browser/test_whole_job*.py $(addprefix --ignore=,$(TWO_AT_A_TIME)) --junit-xml=build/tests/fourth.xml
 	$(BIN)/python -m tests.hardware.hazards_ran $(addprefix build/tests/,first.xml second.xml third.xml fourth.xml)
 
 check: lint types contracts javascript

@@ -45,8 +45,7 @@ polygon_mm = [[91, 0], [182, 0], [182, 136], [91, 136]]
 level = 0.4
 steady = true
 """
-SETTINGS = "[light]\nlease_ms = 400\n[picture]\nunlit_every = 8\n[recording]\nleast_free_mb = 50\n"
-"""Tests run beside each other: a frame may be late without the light being tripped."""
+SETTINGS = "[picture]\nunlit_every = 8\n[recording]\nleast_free_mb = 50\n"
 SKIN, TIP = "skin:20,40,140,190", "tip:200,40,140,190"
 LEFT_OUT_S = 0.5
 

@@ -39,7 +39,7 @@ AGED = re.compile(r"^NOT LIVE, \d+\ss old$")
 
 
 SHARED = {"test_recordings_place", "test_compare_and_export_places", "test_review_place", "test_whole_job"}
-"""Files whose tests share what took long to make. The others of this folder go, one by one, to whichever worker is free."""
+"""Files whose tests share what took long to make. All others go, one by one, to whichever worker is free."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -56,9 +56,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class BySharedThings(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
-            file = Path(nodeid.partition("::")[0])
-            alone = file.parent.name == Path(__file__).parent.name and file.stem not in SHARED
-            return nodeid if alone else str(file)
+            file = nodeid.partition("::")[0]
+            return file if Path(file).stem in SHARED else nodeid
 
     return BySharedThings(config, log)
 
