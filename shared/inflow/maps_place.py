@@ -107,10 +107,12 @@ def add_place_u(
     gradient2, bend = np.zeros_like(here), np.zeros_like(here)
     for before, after in ((near[:-2, 1:-1], near[2:, 1:-1]), (near[1:-1, :-2], near[1:-1, 2:])):
         back, on = here - before, after - here
-        both = np.isfinite(back) & np.isfinite(on)
-        slope = np.where(both, 0.5 * (back + on), np.where(np.isfinite(back), back, on))
-        gradient2 += np.where(np.isfinite(slope), slope * slope, np.float32(0))
-        bend += np.where(both, on - back, np.float32(0))
+        back, on = np.where(np.isnan(back), on, back), np.where(np.isnan(on), back, on)
+        slope, bent = np.float32(0.5) * (back + on), on - back
+        alone = np.isnan(slope)
+        slope[alone], bent[alone] = 0, 0
+        gradient2 += slope * slope
+        bend += bent
     own2 = u[first:last] ** 2
     bend2 = np.maximum(bend * bend - np.float32(_NOISE_OF_BEND) * own2, 0)
     u[first:last] = np.sqrt(own2 + gradient2 * np.float32(place_u_bins**2) + bend2 * np.float32(EDGE_SHARE**2))
