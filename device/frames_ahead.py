@@ -1,4 +1,4 @@
-"""A recording's frames in order, unpacked by a thread ahead of whoever works on them, so that both cores have something to do.
+"""A recording's frames in order, unpacked by threads ahead of whoever works on them, so that both cores have something to do.
 
 Unpacking holds no interpreter's lock; it takes longer than following the hand and reading the regions.
 """
@@ -7,13 +7,18 @@ import queue
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import cycle
 
 from shared.frame import Frame
 from shared.motion.pose import Motion
 from shared.recording import Recording
 from shared.recording.unpacking import FrameUnpacker
 
-_AHEAD = 6
+_THREADS = 2
+"""They take turns: one alone would set the pace of an analysis with maps."""
+_AHEAD = 3
+"""Frames that wait of each."""
+_Waiting = queue.Queue[Frame | BaseException | None]
 
 Beside = Callable[[int, Frame, Motion | None], None]
 """Told each frame, its number and the motion of the hand where it is followed, while curves are read from it."""
@@ -31,46 +36,55 @@ def nothing_ahead(_frame: Frame) -> None:
 def frames_ahead(
     recording: Recording, look_ahead: Callable[[Frame], None] = nothing_ahead
 ) -> Iterator[Iterator[Frame]]:
-    """Every frame, within the ``with``. The thread opens the recording anew, as one belongs to one thread.
+    """Every frame, within the ``with``. Each thread opens the recording anew, as one belongs to one thread.
 
-    ``look_ahead`` is called by the thread with each frame. What the thread meets is raised where the frames are used.
+    ``look_ahead`` is called by the threads with each frame. What a thread meets is raised where the frames are used.
     """
-    waiting: queue.Queue[Frame | BaseException | None] = queue.Queue(_AHEAD)
+    waiting: list[_Waiting] = [queue.Queue(_AHEAD) for _ in range(_THREADS)]
     over = threading.Event()
-    unpacking = threading.Thread(
-        target=_unpack, args=(recording, look_ahead, waiting, over), name="frames ahead", daemon=True
-    )
-    unpacking.start()
+    unpacking = [
+        threading.Thread(
+            target=_unpack, args=(recording, first, look_ahead, frames, over), name="frames ahead", daemon=True
+        )
+        for first, frames in enumerate(waiting)
+    ]
+    for thread in unpacking:
+        thread.start()
     try:
         yield _taken(waiting)
     finally:
         over.set()
-        while unpacking.is_alive():  # it may be waiting for room
-            _empty(waiting)
-            unpacking.join(0.01)
+        for thread, frames in zip(unpacking, waiting, strict=True):
+            while thread.is_alive():  # it may be waiting for room
+                _empty(frames)
+                thread.join(0.01)
 
 
-def _taken(waiting: queue.Queue[Frame | BaseException | None]) -> Iterator[Frame]:
-    while (found := waiting.get()) is not None:
+def _taken(waiting: list[_Waiting]) -> Iterator[Frame]:
+    for frames in cycle(waiting):
+        found = frames.get()
+        if found is None:
+            return
         if isinstance(found, BaseException):
             raise found
         yield found
 
 
-def _empty(waiting: queue.Queue[Frame | BaseException | None]) -> None:
+def _empty(waiting: _Waiting) -> None:
     while not waiting.empty():
         waiting.get_nowait()
 
 
 def _unpack(
     recording: Recording,
+    first: int,
     look_ahead: Callable[[Frame], None],
-    waiting: queue.Queue[Frame | BaseException | None],
+    waiting: _Waiting,
     over: threading.Event,
 ) -> None:
     try:
         with Recording.open(recording.path, planes=False, unpack=FrameUnpacker()) as own:
-            for number in range(recording.frames):
+            for number in range(first, recording.frames, _THREADS):
                 if over.is_set():
                     return
                 frame = own.frame(number)

@@ -25,7 +25,7 @@ F32 = NDArray[np.float32]
 LEAST_SIDE = 48
 """Texels on the shorter side; fewer hold too few places to tell a match from chance."""
 _MOST_TEXELS = 110_000
-_MOST_AHEAD = 8
+_MOST_AHEAD = 12
 """Pictures whose sums are kept until their texture is asked for; older ones are forgotten."""
 _LIMIT = 0.5
 """Where the soft limit begins to bite, in rms of the picture's own texture."""
@@ -45,7 +45,7 @@ class Texture:
 
 class Reducer:
     """Makes textures of one camera's pictures; raises Refused for small ones. Keeps its buffers, so belongs to one thread, and to
-    one that sums up ahead.
+    those that sum up ahead.
     """
 
     def __init__(self, calibration: Calibration, coarser: int = 1) -> None:
@@ -101,11 +101,10 @@ class Reducer:
         return Texture(fine, coarse, self.block_px, 2)
 
     def _known(self, pixels: Counts) -> NDArray[np.uint32] | None:
-        """Sums of a picture that was summed up ahead; what was before it is not asked for any more."""
+        """Sums of a picture that was summed up ahead."""
         for number, (seen, sums) in enumerate(tuple(self._ahead)):
             if seen is pixels:
-                for _ in range(number + 1):
-                    self._ahead.popleft()
+                del self._ahead[number]
                 return sums
         return None
 
