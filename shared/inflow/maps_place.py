@@ -111,9 +111,11 @@ def add_place_u(
         slope, bent = np.float32(0.5) * (back + on), on - back
         alone = np.isnan(slope)
         slope[alone], bent[alone] = 0, 0
-        gradient2 += slope * slope
+        with np.errstate(over="ignore"):
+            gradient2 += slope * slope
         bend += bent
-    own2 = u[first:last] ** 2
-    bend2 = np.maximum(bend * bend - np.float32(_NOISE_OF_BEND) * own2, 0)
-    u[first:last] = np.sqrt(own2 + gradient2 * np.float32(place_u_bins**2) + bend2 * np.float32(EDGE_SHARE**2))
+    with np.errstate(over="ignore", invalid="ignore"):  # a figure that means nothing is endlessly unsure, or nan
+        own2 = u[first:last] ** 2
+        bend2 = np.maximum(bend * bend - np.float32(_NOISE_OF_BEND) * own2, 0)
+        u[first:last] = np.sqrt(own2 + gradient2 * np.float32(place_u_bins**2) + bend2 * np.float32(EDGE_SHARE**2))
     return gradient2

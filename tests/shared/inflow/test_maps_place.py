@@ -86,3 +86,13 @@ def test_noise_alone_adds_little_and_unknown_neighbours_nothing() -> None:
     alone[30, 40] = 7.0
     assert added(alone, 0.3)[30, 40] == np.float32(1e-6)
     assert added(alone, 0.3, np.isnan(alone))[30, 40] > 4 * 7.0 * 0.9 * EDGE_SHARE
+
+
+def test_a_figure_that_means_nothing_stays_unsure_and_warns_of_nothing() -> None:
+    """A fit may give 1e25 and as much uncertainty, whose square no float32 holds."""
+    values, u = np.ones(SHAPE, np.float32), np.full(SHAPE, 0.1, np.float32)
+    values[5, 5] = u[5, 5] = 1e25
+    add_place_u(values, u, 0, SHAPE[0], 0.08)
+    assert not np.isfinite(u[5, 5])
+    assert not np.isfinite(u[5, 4:7]).any()
+    np.testing.assert_array_equal(u[:3], np.float32(0.1))
