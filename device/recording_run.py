@@ -60,7 +60,7 @@ class RecordingRun:
         self._free = deque(room for room in ring if not any(room is taken for taken, _ in before))
         self._filled: deque[tuple[FrameRoom | None, FrameRow | Event]] = deque(before)
         self._turns: SimpleQueue[None] = SimpleQueue()
-        """One for each of ``_filled``, and one to stop: waiting for it costs the writer a third of a condition."""
+        """One for each of ``_filled``, and one to stop."""
         for _ in self._filled:
             self._turns.put(None)
         self._done = threading.Event()
