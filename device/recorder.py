@@ -27,7 +27,7 @@ from shared.recording.writer import RecordingWriter
 from shared.settings import RecordingSettings
 
 QUIET_BITS = 3
-"""Uppermost bits that hardly change from pixel to pixel: the rest is noise to the packer (the ready scenes: 5.5 to 6.2 of 10 bits)."""
+"""Uppermost bits that hardly change from pixel to pixel: the rest is noise to the packer (5.5 to 6.2 bits of ten in the scenes)."""
 
 
 def free_bytes(folder: Path) -> int:
