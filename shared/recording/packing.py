@@ -28,7 +28,8 @@ class FrameRoom:
 
     def take(self, pixels: Counts) -> None:
         """Take in (height, width) uint16 counts, in about two copies' time; drops the interpreter lock."""
-        flat = np.ascontiguousarray(pixels, "<u2").reshape(-1)
+        flat = np.ascontiguousarray(pixels, "<u2").reshape(-1).view()
+        flat.flags.writeable = False  # as a camera's frames are: nothing else is compiled, and no first frame waits for that
         if flat.size != self._pixels:
             raise ValueError(f"{flat.size} pixels, not {self._pixels}")
         if self._counts is not None:

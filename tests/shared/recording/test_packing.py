@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numcodecs import blosc
 
-from shared.recording.bit_planes import BLOCK_PIXELS
+from shared.recording.bit_planes import BLOCK_PIXELS, pack_frame
 from shared.recording.frame_codec import unpack_frame
 from shared.recording.packing import FrameRoom
 
@@ -70,6 +70,15 @@ def test_a_room_forgets_the_frame_before() -> None:
     rng = np.random.default_rng(3)
     for bits in (16, 10, 3, 12, 0, 16, 11, 10):
         check(rng.integers(0, 1 << bits, (256, 192), np.int64).astype(np.uint16), room)
+
+
+def test_frames_that_may_be_written_and_those_that_may_not_need_no_compiler_of_their_own() -> None:
+    """What is compiled before the camera starts must do for a camera's frames, or the first lit one comes too late."""
+    room, pixels = FrameRoom((64, 64)), np.zeros((64, 64), np.uint16)
+    room.take(pixels)
+    pixels.flags.writeable = False
+    room.take(pixels)
+    assert len(pack_frame.signatures) == 1
 
 
 def test_one_noisy_block_among_smooth_ones() -> None:
