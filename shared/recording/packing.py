@@ -29,7 +29,7 @@ class FrameRoom:
     def take(self, pixels: Counts) -> None:
         """Take in (height, width) uint16 counts, in about two copies' time; drops the interpreter lock."""
         flat = np.ascontiguousarray(pixels, "<u2").reshape(-1).view()
-        flat.flags.writeable = False  # as a camera's frames are: nothing else is compiled, and no first frame waits for that
+        flat.flags.writeable = False  # as a camera's frames are, so that one compiled form does for all
         if flat.size != self._pixels:
             raise ValueError(f"{flat.size} pixels, not {self._pixels}")
         if self._counts is not None:
