@@ -13,7 +13,6 @@ from device.unknowns import unknown_warnings
 from shared.ambient import is_followed, unmeasured
 from shared.bounded import plain
 from shared.errors import Refused
-from shared.half_lit import half_lit
 from shared.inflow.curves import CurveGatherer, RegionCurve
 from shared.inflow.parameters import InflowParameters, inflow_parameters
 from shared.inflow.place_doubt import readings_beside, with_place
@@ -194,8 +193,8 @@ def recording_warnings(recording: Recording, injected_at_s: float | None) -> tup
 
 def _light_warnings(recording: Recording) -> Iterator[str]:
     """How frames without light are used, and which frames with light are left out of every curve."""
-    table, rolling = recording.frame_table, recording.camera.shutter == "rolling"
-    lit, half = table.levels > 0, half_lit(table.levels, rolling)
+    table, half = recording.frame_table, recording.half_lit
+    lit = table.levels > 0
     unlit = int(np.count_nonzero(~lit))
     if unlit and takes_ambient_off(recording):
         yield f"ambient light was measured in {unlit} frames without light, and is taken off"

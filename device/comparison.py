@@ -198,7 +198,7 @@ def _views(recording: Recording, hand: FollowedHand) -> list[View]:
     for number in np.unique(np.linspace(0, recording.frames - 1, _VIEWS).round().astype(int)):
         frame = recording.frame(int(number))
         motion = hand.motion(int(number))
-        if frame.lit and frame.light_level > 0 and motion is not None:
+        if frame.lit and frame.light_level > 0 and not frame.half_lit and motion is not None:
             found.append(View(frame.pixels, motion))
     return found
 

@@ -112,7 +112,7 @@ class _Ends:
         self._sources = DefectSources.around(recording.calibration.defects)
         table = recording.frame_table
         self.times_s = np.asarray((table.sensor_time_ns - table.sensor_time_ns[0]) / 1e9, np.float64)
-        self._lit = np.flatnonzero(table.lit & (table.light_level > 0))
+        self._lit = np.flatnonzero(table.lit & (table.light_level > 0) & ~recording.half_lit)
 
     def before(self, until_s: float) -> Sequence[int]:
         """Frames before anything of this run's dye can be in them."""

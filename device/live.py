@@ -206,6 +206,11 @@ class LivePath:
             }
             return LivePicture(jpeg, width, height, self._view, header)
 
+    def begin_anew(self) -> None:
+        """Forget the frames that the picture, its values and the next baseline are a mean of, with the next lit frame."""
+        with self._lock:
+            self._last_lit_ns = None
+
     def take_unlit(self, frame: Frame) -> None:
         """Learn the ambient light from a frame without the ring's; from the next lit frame on it is taken off."""
         with self._lock:

@@ -12,7 +12,6 @@ from device.maps_reader import read_on_cores
 from device.marked_regions import reference_of
 from shared.errors import Refused
 from shared.frame import Frame
-from shared.half_lit import half_lit
 from shared.inflow.map_values import InflowMaps
 from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import MapGatherer
@@ -36,7 +35,8 @@ class RecordedMaps:
         self._seen: list[tuple[Frame, Motion | None]] = []
         self._gathering: Future[None] | None = None
         self._gatherer = MapGatherer(recording.calibration, ambient_off=takes_ambient_off(recording))
-        self._switched = half_lit(recording.frame_table.levels, recording.camera.shutter == "rolling")
+        # of the first frame, even where that is half lit and not gathered
+        self._gatherer.first_ns = int(recording.frame_table.sensor_time_ns[0])
 
     def __enter__(self) -> Self:
         return self
@@ -47,7 +47,7 @@ class RecordedMaps:
     def take(self, number: int, frame: Frame, motion: Motion | None) -> None:
         """Take frame ``number``; where the hand is followed and its ``motion`` is not known, it is left out."""
         lit = frame.lit and frame.light_level > 0
-        if not self._switched[number] and not (lit and self._follows and motion is None):
+        if not frame.half_lit and not (lit and self._follows and motion is None):
             self._seen.append((frame, motion if lit else None))
         if len(self._seen) == _TOGETHER:
             self._hand_over()

@@ -40,8 +40,9 @@ class Frame:
     """One exposure. ``pixels`` is (height, width) uint16 raw counts, read-only, valid while the camera's ``with`` is open.
 
     ``sensor_time_ns`` is when readout began, so exposure ran from ``exposure_us`` before it. ``light_level`` is the mean duty of
-    the ring (0 to 1) over that exposure; ``lit`` says whether it was on at all. ``sequence`` counts every frame the sensor gave,
-    so a step of more than one is a loss.
+    the ring (0 to 1) over that exposure; ``lit`` says whether it was on at all. ``half_lit``: the light changed meanwhile, or may
+    have, so that the frame counts for no figure. ``sequence`` counts every frame the sensor gave, so a step of more than one is a
+    loss.
     """
 
     pixels: Counts
@@ -51,6 +52,7 @@ class Frame:
     gain: float = 1.0
     light_level: float = 1.0
     lit: bool = True
+    half_lit: bool = False
 
     def __post_init__(self) -> None:
         if self.pixels.dtype != np.uint16 or self.pixels.ndim != 2:
@@ -67,9 +69,9 @@ class Frame:
         """When the exposure began, on the clock of ``sensor_time_ns``."""
         return self.sensor_time_ns - round(self.exposure_us * 1000)
 
-    def with_light(self, level: float, lit: bool) -> Self:
+    def with_light(self, level: float, lit: bool, half_lit: bool = False) -> Self:
         """Same pixels, seen under a light whose state became known after readout."""
-        return replace(self, light_level=level, lit=lit)
+        return replace(self, light_level=level, lit=lit, half_lit=half_lit)
 
     def kept(self) -> Self:
         """Copy that owns its pixels and so outlives the camera's buffer."""

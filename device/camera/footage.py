@@ -19,6 +19,7 @@ class Taken:
     gain: float = 1.0
     light_level: float = 1.0
     lit: bool = True
+    half_lit: bool = False
 
 
 class Footage(Protocol):

@@ -43,7 +43,9 @@ class RecordedFootage:
         frame = self.recording.frame(number)
         out[:] = frame.pixels
         first = int(self.recording.frame_table.sequence[0])
-        return Taken(frame.sequence - first, frame.exposure_us, frame.gain, frame.light_level, frame.lit)
+        return Taken(
+            frame.sequence - first, frame.exposure_us, frame.gain, frame.light_level, frame.lit, frame.half_lit
+        )
 
     def close(self) -> None:
         """Close the files; may be called twice."""
@@ -150,6 +152,7 @@ class ReplayCamera:
             taken.gain,
             taken.light_level,
             taken.lit,
+            taken.half_lit,
         )
 
 

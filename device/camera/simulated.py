@@ -18,6 +18,8 @@ from shared.scene.renderer import SceneRenderer
 from shared.scene.targets import with_target
 
 _ROWS_BETWEEN_LOOKS = 64
+_SAME_LEVEL = 1e-9
+_MOMENT_NS = 1000
 
 
 class SteadyLight:
@@ -131,12 +133,17 @@ class SimulatedCamera:
 
     def _drawn(self, index: int, buffer: Counts) -> Frame:
         readout_ns, exposure_us = self._readout_ns(index), self._exposure_us
-        level = self._light.over(readout_ns - round(exposure_us * 1000), readout_ns)
+        begun_ns = readout_ns - round(exposure_us * 1000)
+        ended_ns = readout_ns + round(self._row_ns * self.description.height)
+        ends = self._light.over(begun_ns, begun_ns + _MOMENT_NS), self._light.over(ended_ns - _MOMENT_NS, ended_ns)
+        level = self._light.over(begun_ns, readout_ns)
         middle_s = (readout_ns - self._readout_ns(0)) / 1e9 - exposure_us / 2e6
         renderer = self.renderer  # another thread may put a target before the camera meanwhile
-        duty = renderer.row_duty(middle_s, exposure_us, self._row_levels(readout_ns, exposure_us, level))
+        rows = self._row_levels(readout_ns, exposure_us, level)
+        duty = renderer.row_duty(middle_s, exposure_us, rows)
         renderer.frame_into(buffer, index, middle_s, exposure_us, self._gain, level, duty)
-        return Frame(buffer, index, readout_ns, exposure_us, self._gain, level, level > 0)
+        half_lit = bool(np.ptp(np.append(rows, (level, *ends))) > _SAME_LEVEL)
+        return Frame(buffer, index, readout_ns, exposure_us, self._gain, level, level > 0, half_lit)
 
     def _row_levels(self, readout_ns: int, exposure_us: float, level: float) -> float | NDArray[np.float64]:
         """What each row of a rolling shutter saw, looked up every few rows; a global shutter's rows all see the same."""

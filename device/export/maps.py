@@ -44,7 +44,8 @@ def write_map_files(
 
 def _lit_frame(recording: Recording) -> Frame:
     """The last frame with light: where the dye is, edges show."""
-    lit = np.flatnonzero(recording.frame_table.lit & (recording.frame_table.light_level > 0))
+    table = recording.frame_table
+    lit = np.flatnonzero(table.lit & (table.light_level > 0) & ~recording.half_lit)
     return recording.frame(int(lit[-1]) if lit.size else recording.frames - 1)
 
 

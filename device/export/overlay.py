@@ -11,7 +11,6 @@ from device.marked_regions import reference_of, regions_of
 from shared.ambient import is_followed
 from shared.errors import Refused
 from shared.frame import Frame
-from shared.half_lit import half_lit
 from shared.recording import Recording
 from shared.settings import PictureSettings
 
@@ -61,11 +60,11 @@ class Overlay:
         """Every frame in order. Where an injection was marked, the picture is grey until then, and the baseline is taken there.
 
         Frames that were dark on purpose tell the ambient light, as they did then, and are not shown; while the light was off for
-        longer, they are shown as they were.
+        longer, they are shown as they were. Where the light was dimmed during a frame, the picture stays for its length.
         """
         recording, table = self._recording, self._recording.frame_table
         levels = table.levels
-        injected_ns, begun = recording.injected_at_ns, False
+        injected_ns, begun, picture = recording.injected_at_ns, False, None
         unlit, unseen = self._dark_on_purpose()
         last = max(np.flatnonzero(~unseen), default=-1)
         for frame in (recording.frame(int(number)) for number in np.flatnonzero(unlit)[:1]):
@@ -80,9 +79,13 @@ class Overlay:
                 self._begin()
                 begun = True
             since_s = (frame.sensor_time_ns - injected_ns) / 1e9 if injected_ns is not None else None
+            if picture is None or not frame.half_lit:
+                picture = self.live.process(frame)
+            if frame.half_lit:
+                self.live.begin_anew()
             yield Shown(
                 frame,
-                self.live.process(frame),
+                picture,
                 (frame.sensor_time_ns - int(table.sensor_time_ns[0])) / 1e9,
                 since_s if since_s is not None and since_s >= 0 else None,
                 bool(levels[number] > 0),
@@ -94,10 +97,10 @@ class Overlay:
         """Which frames tell the ambient light, and which are not shown: those unlit or half lit for its sake."""
         table = self._recording.frame_table
         times_s, lit = table.sensor_time_ns / 1e9, table.levels > 0
+        half = self._recording.half_lit
         if not is_followed(times_s, lit):
             return np.zeros_like(lit), np.zeros_like(lit)
-        half = half_lit(table.levels, self._recording.camera.shutter == "rolling")
-        return ~lit, half | (~lit & ~_light_off(times_s, lit))
+        return ~lit & ~half, half | (~lit & ~_light_off(times_s, lit))
 
     def _begin(self) -> None:
         try:

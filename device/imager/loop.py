@@ -37,6 +37,7 @@ class ImagerLoop:
         self._last_sequence: int | None = None
         self._last_light: tuple[str, float] | None = None
         self._light_told = "0"
+        self._believed_ns: tuple[int, int] | None = None
         self._opinion = SecondOpinion(parts.source.camera.description.white_level)
         self._untold: Seen = "unclear"
         self.seen: Seen = "unclear"
@@ -109,16 +110,15 @@ class ImagerLoop:
                 self._untold = "unclear"
         if status is not None:
             self._note_light(status, tried)
-        if not parts.source.stamps_light:
-            level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
-            frame = frame.with_light(level, level > 0)
+        self._look_back()
+        frame = self._with_light(frame)
         self._plan_light(frame)
         parts.recorder.offer(frame)
         self.happenings.see_gaps(frame.sensor_time_ns, parts.recorder.gaps)
         self._count(frame)
         self.next_frame.show(frame)
-        if self._unlit.planned and self._is_no_picture(frame):
-            if self.maps is not None and frame.light_level <= 0:
+        if not self._is_shown(frame):
+            if self.maps is not None and not frame.half_lit:
                 self.maps.take(frame)
             return
         picture = parts.live.process(frame)
@@ -135,8 +135,9 @@ class ImagerLoop:
             sequence=frame.sequence,
             published_ns=frame.sensor_time_ns,
         )
-        if not parts.link.is_steady(frame.exposure_start_ns, frame.sensor_time_ns):
-            return  # half lit: good for a picture, for no figure
+        self._believed_ns = self._exposed_ns(frame)
+        if self._look_back():
+            return
         self.curves.take(frame.sensor_time_ns, parts.live.curve_points())
         if self.maps is not None:  # last, when the lease is renewed and the picture is out
             self.maps.take(frame)
@@ -158,14 +159,44 @@ class ImagerLoop:
             case "light again":
                 light.keep_unlit(False)
 
-    def _is_no_picture(self, frame: Frame) -> bool:
-        """Take an unlit frame for what it tells of the room; one that was half lit tells nothing. Without light, all are shown."""
-        light = self._parts.light
-        if frame.light_level > 0:
-            return light.wanted and self._unlit.is_half_lit(frame, light.level)
-        if light.wanted or self._unlit.is_due(frame):
+    def _with_light(self, frame: Frame) -> Frame:
+        """The frame with the light it was taken under, and whether that changed meanwhile: known here once, for everybody."""
+        parts, level, half_lit = self._parts, frame.light_level, frame.half_lit
+        if not parts.source.stamps_light:
+            level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
+            frame = frame.with_light(level, level > 0)
+            half_lit = not parts.link.is_steady(*self._exposed_ns(frame))
+        unsure = parts.light.wanted and self._unlit.is_half_lit(frame, parts.light.level)
+        return frame.with_light(level, frame.lit, half_lit or unsure)
+
+    def _exposed_ns(self, frame: Frame) -> tuple[int, int]:
+        """From when the first row of a frame that has just come began until the last one ended, at the latest."""
+        camera, end_ns = self._parts.source.camera.description, frame.sensor_time_ns
+        if camera.shutter == "rolling":
+            end_ns = min(end_ns + round(camera.frame_interval_us * 1000), max(self._parts.clock.now_ns(), end_ns))
+        return frame.exposure_start_ns, end_ns
+
+    def _look_back(self) -> bool:
+        """Where the guard's word came too late for the newest picture, begin the picture anew; whether it did."""
+        believed_ns = self._believed_ns
+        if believed_ns is None or self._parts.source.stamps_light or self._parts.link.is_steady(*believed_ns):
+            return False
+        self._believed_ns = None
+        self._parts.live.begin_anew()
+        return True
+
+    def _is_shown(self, frame: Frame) -> bool:
+        """Whether a frame becomes a picture. A half lit one is of no use; an unlit one tells of the room, and is shown where nobody
+        wants light.
+        """
+        if frame.half_lit:
+            return False
+        if frame.light_level > 0 or not self._unlit.planned:
+            return True
+        wanted = self._parts.light.wanted
+        if wanted or self._unlit.is_due(frame):
             self._parts.live.take_unlit(frame)
-        return light.wanted
+        return not wanted
 
     def _look_at_the_light(self, frame: Frame) -> None:
         """Form the camera's second opinion; one that was formed is told with the next lease that counts."""

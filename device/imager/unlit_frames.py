@@ -75,7 +75,7 @@ class UnlitFrames:
     def after(self, frame: Frame, lit: bool, now_ns: int) -> Act:
         """What to do now that ``frame`` has come; ``lit`` says whether the guard gives light (or did, before this darkness)."""
         if self._dark_since_ns is not None:
-            is_unlit = frame.light_level <= 0
+            is_unlit = frame.light_level <= 0 and not frame.half_lit
             too_long = now_ns + self._interval_ns - self._dark_since_ns > LONGEST_DARK_NS
             if is_unlit or too_long or not lit:
                 if now_ns - self._dark_since_ns > BRIDGED_NS:

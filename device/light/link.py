@@ -9,6 +9,7 @@ import socket
 import threading
 import time
 from collections import deque
+from itertools import takewhile
 from pathlib import Path
 from typing import Literal
 
@@ -33,6 +34,8 @@ ANSWER_WAIT_S = 0.002
 RECONNECT_NS = 100_000_000
 SILENT_NS = 250_000_000
 """A guard that leaves a message unanswered for so long is taken for gone."""
+LIT_AFTER_NS = 250_000_000
+"""A ring may give light for so long after its guard is gone: the dead-man's longest (hardware/circuits)."""
 
 _PACKET_BYTES = 16_384
 _HISTORY = 512
@@ -47,7 +50,9 @@ class LightLink:
         self._lock = threading.Lock()
         self._socket: socket.socket | None = None
         self._next_try_ns = clock.now_ns()
-        self._unanswered, self._asked_ns = 0, 0  # messages without an answer, and since when there is one
+        # of each message without an answer: when it was sent, and whether it may change the light
+        self._sent: deque[tuple[int, bool]] = deque()
+        self._asked_ns = 0  # since when there is one
         self._status: LightStatus | None = None
         self._reachable = False
         self._conditions: tuple[ConditionState, ...] = ()
@@ -56,6 +61,7 @@ class LightLink:
         self._trouble = ""
         self._fit_figures: tuple[float, float] | None = None  # (frame interval, exposure) that were checked last
         self._history: deque[tuple[int, float]] = deque(maxlen=_HISTORY)  # (since_ns, level), rising
+        self._changes: deque[tuple[int, int]] = deque(maxlen=_HISTORY)  # from when until when it may have come to each
 
     # ---- what the imager asks ---------------------------------------------------------------------------------------
 
@@ -173,23 +179,31 @@ class LightLink:
         return total / (end_ns - start_ns)
 
     def is_steady(self, start_ns: int, end_ns: int) -> bool:
-        """Whether the duty stayed as it was between two moments, as far as the statuses received say."""
+        """Whether the duty surely stayed as it was between two moments, by all answers that have come until now.
+
+        A wish that was sent before the end and has no answer yet may have changed it; and while a level is set, from when it was
+        asked for until it is in force, the ring is dark for a moment.
+        """
         with self._lock:
-            return not any(start_ns < since_ns < end_ns for since_ns, _ in self._history)
+            self._read_answers(0.0)
+            if any(may_change and sent_ns < end_ns for sent_ns, may_change in self._sent):
+                return False
+            later = takewhile(lambda change: change[1] > start_ns, reversed(self._changes))
+            return all(from_ns >= end_ns for from_ns, _ in later)
 
     # ---- how it asks (lock held) ------------------------------------------------------------------------------------
 
     def _asked(self, message: Lease | Want | Rearm | Look) -> LightStatus:
         if self._socket is not None:
-            self._send(encoded(message))
+            self._send(message)
             self._read_answers(ANSWER_WAIT_S)
         return self._status or self._dark("the light guard does not answer", self._clock.now_ns())
 
     def _connected(self) -> bool:
         now_ns = self._clock.now_ns()
-        if self._unanswered and now_ns - self._asked_ns > SILENT_NS:
+        if self._sent and now_ns - self._asked_ns > SILENT_NS:
             self._read_answers(0.0)
-            if self._unanswered:
+            if self._sent:
                 self._lost("the light guard does not answer")
         if self._socket is None and now_ns >= self._next_try_ns:
             self._next_try_ns = now_ns + RECONNECT_NS
@@ -205,25 +219,29 @@ class LightLink:
             link.close()
             self._lost(f"the light guard does not answer ({error.strerror or error})")
             return
-        self._socket, self._unanswered = link, 0
+        self._socket = link
+        self._sent.clear()
 
-    def _send(self, data: bytes) -> None:
+    def _send(self, message: Lease | Want | Rearm | Look) -> None:
         assert self._socket is not None
+        now_ns = self._clock.now_ns()
         try:
-            self._socket.send(data)
+            self._socket.send(encoded(message))
         except BlockingIOError:
             pass  # the guard is behind by a whole socket buffer: the silence is counted as for any unanswered message
         except OSError as error:
             self._lost(f"the light guard is gone ({error.strerror})")
             return
-        if not self._unanswered:
-            self._asked_ns = self._clock.now_ns()
-        self._unanswered += 1
+        if not self._sent:
+            self._asked_ns = now_ns
+        # where light is wanted and there is none, a frame may be what it waits for
+        waits_to_be_lit = self._wanted_on and (self._status is None or self._status.level <= 0)
+        self._sent.append((now_ns, waits_to_be_lit or isinstance(message, Want | Rearm)))
 
     def _read_answers(self, wait_s: float) -> None:
         deadline_ns = time.monotonic_ns() + round(wait_s * 1e9)
         while self._socket is not None:
-            left_s = max(0, deadline_ns - time.monotonic_ns()) / 1e9 if self._unanswered else 0.0
+            left_s = max(0, deadline_ns - time.monotonic_ns()) / 1e9 if self._sent else 0.0
             if not select.select([self._socket], [], [], left_s)[0]:
                 return
             try:
@@ -241,30 +259,34 @@ class LightLink:
         if status.version != VERSION:
             self._lost(f"the light guard speaks version {status.version} of the protocol, not {VERSION}")
             return
-        self._unanswered, self._asked_ns = max(0, self._unanswered - 1), self._clock.now_ns()
+        sent_ns = self._sent.popleft()[0] if self._sent else status.since_ns
+        self._asked_ns = self._clock.now_ns()
         self._status, self._reachable = status, True
         self._conditions = status.conditions or self._conditions
-        self._note(status.since_ns, status.level)
+        self._note(status.since_ns, status.level, (min(sent_ns, status.since_ns), status.since_ns))
 
-    def _note(self, since_ns: int, level: float) -> None:
+    def _note(self, since_ns: int, level: float, change: tuple[int, int]) -> None:
         # A link that was lost counts as dark from when that was noticed; the guard, back, may say it had been dark before.
         while self._history and self._history[-1][0] >= since_ns:
             self._history.pop()
         if not self._history or self._history[-1][1] != level:
             self._history.append((since_ns, level))
+            self._changes.append(change)
 
     def _lost(self, why: str) -> None:
         if self._socket is not None:
             self._socket.close()
             self._socket = None
             self._let_go_first = self._let_go_first or self._wanted_on
-        self._unanswered, self._wanted_on, self._conditions = 0, False, ()
+        now_ns = self._clock.now_ns()
+        unheard_ns = self._sent[0][0] if self._sent else now_ns
+        self._sent.clear()
+        self._wanted_on, self._conditions = False, ()
         self._book.drop()
         if self._status is None:
             return
-        now_ns = self._clock.now_ns()
         if self._reachable:
-            self._note(now_ns, 0.0)
+            self._note(now_ns, 0.0, (unheard_ns, now_ns + LIT_AFTER_NS))
         self._status = self._dark(why, now_ns if self._reachable else self._status.since_ns)
         self._reachable = False
 

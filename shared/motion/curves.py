@@ -53,6 +53,8 @@ class MovingCurves:
         """Take one frame in; ``motion`` is from the reference view to it, None where it is unknown and so nothing is measured."""
         if self._first_ns is None:
             self._first_ns = frame.sensor_time_ns
+        if frame.half_lit:
+            return
         lit = frame.lit and frame.light_level > 0
         time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
         self._ambient.see(time_s, frame.light_level if lit else 0.0)

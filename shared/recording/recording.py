@@ -7,10 +7,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from shared.bounded import Length, filled
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Counts, Frame
+from shared.half_lit import half_lit
 from shared.recording.events import Event, read_events
 from shared.recording.frame_codec import Unpack, unpack_frame
 from shared.recording.layout import FORMAT
@@ -114,6 +118,21 @@ class Recording:
         """What the folder takes on disk."""
         return sum(file.stat().st_size for file in self.path.rglob("*") if file.is_file())
 
+    @cached_property
+    def half_lit(self) -> NDArray[np.bool_]:
+        """Frames during which the light changed, (frames,): as was known when they were taken, as their levels show, or as it was
+        heard of too late.
+        """
+        table, rolling = self.frame_table, self.camera.shutter == "rolling"
+        found = table.half_lit | half_lit(table.levels, rolling)
+        exposed_us = np.nan_to_num(table.exposure_us, nan=_UNKNOWN_EXPOSURE_US)
+        starts_ns = table.sensor_time_ns - np.rint(1000.0 * exposed_us).astype(np.int64)
+        ends_ns = table.sensor_time_ns + (round(1000.0 * self.camera.frame_interval_us) if rolling else 0)
+        for event in self.events:
+            if event.kind == "light":
+                found |= (starts_ns < event.time_ns) & (event.time_ns < ends_ns)
+        return found
+
     @property
     def injections(self) -> tuple[Event, ...]:
         """Marks of injections that were not undone, in the order given; earlier ones than the recording may be among them."""
@@ -153,6 +172,7 @@ class Recording:
             gain=_known(table.gain[number], 1.0),
             light_level=_known(table.light_level[number], 1.0),
             lit=bool(table.lit[number]),
+            half_lit=bool(self.half_lit[number]),
         )
 
     def __len__(self) -> int:

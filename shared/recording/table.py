@@ -28,7 +28,10 @@ _COLUMNS: Mapping[str, tuple[str, str, Any, str]] = {
     "gain": ("float64", "<f8", float("nan"), "gain, as a factor"),
     "light_level": ("float64", "<f8", float("nan"), "mean duty of the ring over the exposure, 0 to 1"),
     "lit": ("bool", "|b1", False, "whether the ring was on during the exposure"),
+    "half_lit": ("bool", "|b1", False, "whether the ring was switched or dimmed during the exposure, or may have been"),
 }
+_LATER = frozenset({"half_lit"})
+"""Columns that older recordings lack: they hold the fill value then."""
 
 _CELLS = tuple(struct.Struct({"<i8": "<q", "<f8": "<d", "|b1": "<?"}[dtype]) for _, dtype, _, _ in _COLUMNS.values())
 
@@ -42,16 +45,25 @@ class FrameRow(NamedTuple):
     gain: float
     light_level: float
     lit: bool
+    half_lit: bool = False
 
     @classmethod
     def of(cls, frame: Frame) -> Self:
         """The row of ``frame``, which holds on to none of its pixels."""
-        return cls(frame.sequence, frame.sensor_time_ns, frame.exposure_us, frame.gain, frame.light_level, frame.lit)
+        return cls(
+            frame.sequence,
+            frame.sensor_time_ns,
+            frame.exposure_us,
+            frame.gain,
+            frame.light_level,
+            frame.lit,
+            frame.half_lit,
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class FrameTable:
-    """One (frames,) array a column: int64, int64, float64, float64, float64, bool."""
+    """One (frames,) array a column: int64, int64, float64, float64, float64, bool, bool."""
 
     sequence: NDArray[np.int64]
     sensor_time_ns: NDArray[np.int64]
@@ -59,6 +71,7 @@ class FrameTable:
     gain: NDArray[np.float64]
     light_level: NDArray[np.float64]
     lit: NDArray[np.bool_]
+    half_lit: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.sequence)
@@ -153,6 +166,10 @@ def read_table(folder: Path, nan_is_unknown: bool = False) -> FrameTable:
     With ``nan_is_unknown``, NaN stands for an exposure, gain or light level that nobody knows, and not for a missing row.
     """
     columns = {name: _read_column(folder / name, dtype) for name, (_, dtype, _, _) in _COLUMNS.items()}
+    for name in _LATER:
+        if not (folder / name).exists():
+            _, dtype, fill, _ = _COLUMNS[name]
+            columns[name] = np.full(len(columns["sequence"]), fill, dtype)
     unwritten = np.flatnonzero(columns["sequence"] < 0)
     rows = min(len(column) for column in columns.values())
     rows = min(rows, int(unwritten[0])) if unwritten.size else rows

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from shared.ambient import as_rate, is_followed, unmeasured
 from shared.calibration import Calibration
 from shared.frame import Frame
-from shared.half_lit import half_lit
 from shared.recording import Recording
 from shared.review.binned import binned_frame
 from shared.signal import Measured, RegionPixels, counts_variance, region_signal
@@ -33,8 +32,7 @@ class AmbientBeside:
     @cached_property
     def left_out(self) -> NDArray[np.bool_]:
         """Frames that are not looked at, as curves leave them out: half lit, or with ambient light that is not known."""
-        recording = self._recording
-        out = half_lit(recording.frame_table.levels, recording.camera.shutter == "rolling")
+        out = self._recording.half_lit
         return out | unmeasured(self._times_s, self._lit) if self.is_followed else out
 
     def counts(self, number: int, calibration: Calibration, *, reduced: bool) -> tuple[NDArray[np.float64], float]:
@@ -64,7 +62,7 @@ class AmbientBeside:
 
     def _beside(self, number: int) -> tuple[tuple[int, float], ...]:
         """Unlit frames and their shares, which make 1: those before and after, or the one there is."""
-        dark = np.flatnonzero(~self._lit)
+        dark = np.flatnonzero(~self._lit & ~self._recording.half_lit)
         after = int(np.searchsorted(dark, number))
         if after in (0, dark.size):
             return ((int(dark[min(after, dark.size - 1)]), 1.0),)

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from device.light.link import SILENT_NS, LightLink
+from device.light.link import LIT_AFTER_NS, SILENT_NS, LightLink
 from shared.clock import SystemClock
 from shared.errors import Refused
 from shared.protocol.light import TO_GUARD, ConditionState, LightStatus, Look, Want
@@ -184,6 +184,49 @@ def test_mean_level_from_the_statuses(link, script, manual_clock):
     assert not link.is_steady(100 * MS, 140 * MS)
     assert link.over(0, 50 * MS) == 0.0
     assert link.over(131 * MS, 150 * MS) == 0.0
+
+
+def test_light_is_steady_only_where_every_wish_is_answered(link, script, manual_clock):
+    link.want(True, 0.5)
+    script.accept()
+    asked_ns = manual_clock.now_ns()
+    assert link.is_steady(asked_ns - 20 * MS, asked_ns), "ended before the wish was sent"
+    assert not link.is_steady(asked_ns - 20 * MS, asked_ns + 1)
+    manual_clock.advance_ms(3)
+    script.answer("lit", 0.5, asked_ns + 2 * MS)
+    assert link.is_steady(asked_ns - 20 * MS, asked_ns)
+    assert not link.is_steady(asked_ns + MS, asked_ns + 20 * MS), "dark for a moment, while the level was set"
+    assert link.is_steady(asked_ns + 2 * MS, asked_ns + 20 * MS)
+    link.renew(1, manual_clock.now_ns(), 33_333.0, 15_000.0)
+    assert link.is_steady(asked_ns + 2 * MS, asked_ns + 20 * MS), "no frame puts light out or dims it"
+
+
+def test_where_light_is_wanted_and_there_is_none_a_frame_may_bring_it(link, script, manual_clock):
+    link.want(True, 0.5)
+    script.accept()
+    script.answer("off", 0.0, 1)
+    sent_ns = manual_clock.now_ns()
+    link.renew(1, sent_ns, 33_333.0, 15_000.0)
+    assert not link.is_steady(sent_ns - MS, sent_ns + MS)
+    script.answer("ready", 0.0, 1)
+    assert link.is_steady(sent_ns - MS, sent_ns + MS)
+
+
+def test_a_lost_guard_leaves_light_unsure_for_as_long_as_its_ring_may_shine(link, script, manual_clock):
+    link.want(True, 0.5)
+    script.accept()
+    script.answer("lit", 0.5, 1)
+    link.want(True, 0.5)
+    script.answer("lit", 0.5, 1)
+    manual_clock.advance_ms(10)
+    lost_ns = manual_clock.now_ns()
+    assert link.is_steady(lost_ns - 5 * MS, lost_ns), "what has come is read"
+    script.close()
+    link.survey()
+    assert not link.reachable
+    assert link.is_steady(lost_ns - 20 * MS, lost_ns)
+    assert not link.is_steady(lost_ns + LIT_AFTER_NS - MS, lost_ns + LIT_AFTER_NS + 20 * MS)
+    assert link.is_steady(lost_ns + LIT_AFTER_NS, lost_ns + LIT_AFTER_NS + 20 * MS)
 
 
 def test_a_lost_guard_counts_as_dark_from_then_on(link, script, manual_clock):

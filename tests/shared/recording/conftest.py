@@ -24,6 +24,7 @@ def noisy_frame(number: int, camera: CameraDescription = CAMERA, sequence: int |
         gain=1.5,
         light_level=0.6,
         lit=number % 5 != 4,
+        half_lit=number % 7 == 3,
     )
 
 

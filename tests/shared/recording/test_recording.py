@@ -2,9 +2,11 @@
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +22,7 @@ from shared.recording.writer import RecordingWriter
 from tests.shared.recording.conftest import CAMERA, noisy_frame
 
 ROOT = Path(__file__).parents[3]
-COLUMNS = ("sequence", "sensor_time_ns", "exposure_us", "gain", "light_level", "lit")
+COLUMNS = ("sequence", "sensor_time_ns", "exposure_us", "gain", "light_level", "lit", "half_lit")
 
 
 def by_tensorstore(folder: Path) -> np.ndarray:
@@ -117,6 +119,7 @@ def test_every_moment_is_a_valid_store(tmp_path: Path, calibration: Calibration)
 
 KILLED = """
 import sys
+from dataclasses import replace
 from pathlib import Path
 from shared.calibration import Calibration
 from shared.recording.writer import RecordingWriter
@@ -304,3 +307,28 @@ def test_a_full_disk_keeps_what_was_written(
     with Recording.open(path) as recording:
         assert len(recording) == 5
         np.testing.assert_array_equal(recording.pixels(4), noisy_frame(4).pixels)
+
+
+def test_frames_during_which_the_light_changed_are_known_however_that_is_known(
+    tmp_path: Path, calibration: Calibration
+) -> None:
+    """When they were taken; by a level between its neighbours'; or by an event, for a word that came late. Older tables lack the
+    first.
+    """
+    path = tmp_path / "switched.zarr"
+    with RecordingWriter(path, CAMERA, calibration, started_at="2026-11-25T13:20:11Z") as writer:
+        for number in range(9):
+            frame = noisy_frame(0, sequence=number)
+            level = 0.6 if number < 4 else 0.5 if number == 4 else 0.3
+            moment_ns = 5_000_000_000 + number * 33_333_000
+            writer.append(replace(frame, sensor_time_ns=moment_ns, light_level=level, half_lit=number == 2))
+            if number == 7:
+                writer.event("light", moment_ns - 8_000_250, level=0.3, lit=True)  # as its exposure began: whole
+                writer.event("light", moment_ns - 1, level=0.0, lit=False)
+    with Recording.open(path) as recording:
+        assert np.flatnonzero(recording.half_lit).tolist() == [2, 4, 7]
+        assert [recording.frame(number).half_lit for number in (1, 2, 4)] == [False, True, True]
+    shutil.rmtree(path / "frames" / "half_lit")
+    with Recording.open(path) as recording:
+        assert recording.frames == 9
+        assert np.flatnonzero(recording.half_lit).tolist() == [4, 7]
