@@ -12,7 +12,7 @@ from shared.compare.late_level import late_percent
 from shared.compare.remainder import Remainder, Washout, brighter, remainder_of, washout_of, without
 from shared.inflow.curves import RegionCurve
 from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
-from shared.inflow.place_doubt import curves_beside, place_steps
+from shared.inflow.place_doubt import AT_ONE_MOMENT, curves_beside, place_steps
 from shared.inflow.reading import Reading, read_curve
 from shared.recording import Recording
 from shared.signal import Measured
@@ -62,7 +62,7 @@ class RegionChange:
         """Each figure in the first recording and in the second, their difference and their ratio, by name."""
         second, found = self.second.estimates(), {}
         for key, one in self.first.estimates().items():
-            shared = shared_by_place(*(side.by_place.get(key, ())[:2] for side in (self.first, self.second)))
+            shared = _shared(key, self.first.by_place.get(key, ()), self.second.by_place.get(key, ()))
             pair = one, second[key]
             found[key] = *pair, difference(*pair, shared), ratio(*pair, shared)
         return found
@@ -231,6 +231,12 @@ class SecondRun:
         if found.low is not None and found.high is not None:
             known["predicted_95_percent"] = [percent * found.low, percent * found.high]
         return known
+
+
+def _shared(key: str, first: Sequence[float], second: Sequence[float]) -> float:
+    """What two recordings share of a figure: the place to the right and down, and where moments count how it goes over."""
+    over = slice(0) if key in AT_ONE_MOMENT else slice(-1, None)
+    return shared_by_place((*first[:2], *first[over]), (*second[:2], *second[over]))
 
 
 def _is_new_injection(first: Recording, second: Recording) -> bool:

@@ -26,8 +26,8 @@ class RegionCurve:
     light, ``signal_u`` its standard uncertainty from the photon transfer noise; ``saturated`` marks frames whose mean cannot be
     trusted there. Frames whose light was off have no signal and are left out. ``by_place`` (2 or 3, frames), where a region follows
     the tissue, is what the signal would change if the whole run were read off by one standard uncertainty of the place, to the
-    right and down, and nearer where the distance changed. Raises Refused for arrays of different lengths, for numbers that are
-    none, and for times that do not rise.
+    right and down, and nearer where the distance changed; ``place_px`` (frames,) is that uncertainty in pixels, where it is known.
+    Raises Refused for arrays of different lengths, for numbers that are none, and for times that do not rise.
     """
 
     region: Region
@@ -36,6 +36,7 @@ class RegionCurve:
     signal_u: F64
     saturated: NDArray[np.bool_]
     by_place: F64 | None = None
+    place_px: F64 | None = None
 
     def __post_init__(self) -> None:
         name = self.region.name

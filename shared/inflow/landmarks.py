@@ -10,6 +10,8 @@ from shared.inflow.propagated import Propagated
 _STEPS = 20
 _MOST_LOOKS = 40
 _NEAR = 0.005
+_LOOKS, _DIP, _SURELY = 12, 0.9, 2.0
+"""Where another steep part is looked for, how much less steep it is in between, and by how many uncertainties it is steeper."""
 _CLOSE = 1e-6
 """Landmarks are found to this share of the smoothing width."""
 
@@ -66,10 +68,25 @@ def crossing(
 
 
 def steepest(curve: GuidedCurve, near_s: float, earliest_s: float, latest_s: float) -> Propagated | None:
-    """Greatest slope a second, looked for from ``near_s`` on; None where the curve does not rise there.
+    """Greatest slope a second; None where the curve does not rise.
 
-    Parabolas through three slopes, ever closer together.
+    That of the steep part about ``near_s``, unless another one is steeper: a region that holds two tissues rises twice, less
+    steeply in between. Where it does not, what is steeper is how a smooth curve goes round a corner.
     """
+    looks = np.linspace(earliest_s, latest_s, _LOOKS)
+    slopes = np.array([curve.at(float(look)).slope.value for look in looks])
+    at_s, slope = _steepest_about(curve, near_s, earliest_s, latest_s)
+    other = int(np.argmax(slopes))
+    first, last = sorted((int(np.searchsorted(looks, at_s)), other))
+    if slopes[other] > slope.value and slopes[first : last + 1].min() < _DIP * slope.value:
+        steeper = _steepest_about(curve, float(looks[other]), earliest_s, latest_s)[1]
+        by = steeper - slope
+        slope = steeper if by.value > _SURELY * by.u else slope
+    return slope if slope.value > 0 else None
+
+
+def _steepest_about(curve: GuidedCurve, near_s: float, earliest_s: float, latest_s: float) -> tuple[float, Propagated]:
+    """When and how steep, by parabolas through three slopes, ever closer together."""
     at_s, reach_s = near_s, 0.1 * (latest_s - earliest_s)
     for _ in range(_STEPS):
         before, here, after = (curve.at(at_s + way * reach_s).slope.value for way in (-1, 0, 1))
@@ -80,5 +97,4 @@ def steepest(curve: GuidedCurve, near_s: float, earliest_s: float, latest_s: flo
             reach_s *= 0.4
         if reach_s < _NEAR * (latest_s - earliest_s):
             break
-    slope = curve.at(at_s).slope
-    return slope if slope.value > 0 else None
+    return at_s, curve.at(at_s).slope

@@ -29,8 +29,12 @@ _FLAT_TOP, _AROUND = 0.15, 0.5
 _PLAIN_WIDTH, _USUAL_INFORMATION, _WIDEST = 0.36, 400.0, 0.6
 """Half-width of a local cubic alone, as a share of the rise, at a usual information in it, and its widest."""
 _NOISY = 3.0
-_MOMENT_DOUBT = 6e-4
-"""Of the time from arrival to peak: what smoothing does to the peak's moment beyond its noise (biases measured: 1 to 6e-4)."""
+_LATE, _AFTER = 0.03, 0.2
+"""Share of what lifts the curve's slope in the fifth of a rise behind the fit, over the curvature at the top: by so much a guided
+curve is highest too late, give or take all of it. On curves free of noise, their shapes drawn anew: 0.022 (0.016 to 0.032 in 90 %
+of 234) where dye comes round again by the scenes' law, 0.040 (0.033 to 0.064 of 78) where a part of it stays, 0.06 at most where a
+second, wider pass follows (91, by least squares)."""
+_LEAST_AFTER = 3
 
 TOO_FEW = "too few frames"
 NO_RISE = "no rise"
@@ -123,7 +127,7 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
     return replace(
         known,
         peak=peak,
-        top_s=_no_surer_than(_MOMENT_DOUBT * outline.rise_s, top[0]),
+        top_s=top[0] if STILL_RISING in flags else _earlier(top[0], smooth_curve),
         rise=_rise(smooth_curve, outline, baseline, peak, top_s, whole=STILL_RISING not in flags),
         area=_area(series, baseline),
         half_life_s=_known(half_life(series, baseline, top_s, fit.pass_ if fit and knows_onset else None), flags),
@@ -142,6 +146,30 @@ def mean_before(series: Series, until_s: float) -> Propagated | None:
 
 
 # ---- pieces ---------------------------------------------------------------------------------------------------------------
+
+
+def _earlier(top_s: Propagated, curve: GuidedCurve) -> Propagated:
+    """When a guided curve is highest, without what makes that too late: dye that comes round again.
+
+    It lifts the end of the fit by less than noise shows, and soon after by more than can be overseen. That is carried back to the
+    top; how much of it gets there differs from tissue to tissue: anything from nothing to twice as much (a rectangular
+    distribution: JCGM 100:2008, GUM, 4.3.7). A curve that goes on as its gamma variate does keeps its moment.
+    """
+    series, fit = curve.series, curve.first_pass
+    if fit is None:
+        return top_s
+    after = np.flatnonzero(series.times_s > fit.cut_off_s)
+    near = int((series.times_s[after] <= fit.cut_off_s + _AFTER * fit.pass_.rise_s).sum())
+    after = after[: max(near, _LEAST_AFTER)]
+    if after.size < _LEAST_AFTER:
+        return top_s
+    times_s = series.times_s[after]
+    shares = -fit.partials(times_s).mean(axis=0) @ fit.by_point
+    shares[after] += 1.0 / after.size
+    lift = Propagated(float((series.values[after] - fit.at(times_s)).mean()), shares * series.sigma)
+    curvature = fit.pass_.peak * fit.pass_.alpha / fit.pass_.rise_s**2
+    late = lift.scaled(_LATE / (float(times_s.mean()) - fit.cut_off_s) / curvature)
+    return _no_surer_than(abs(late.value) / math.sqrt(3.0), top_s - late)
 
 
 def _no_surer_than(doubt: float, number: Propagated) -> Propagated:

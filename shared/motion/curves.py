@@ -38,7 +38,7 @@ class MovingCurves:
     _ambient: AmbientTrack = field(init=False)
     _last: Motion = field(default_factory=Motion)
     _unseen: dict[str, int] = field(init=False)
-    _by_place: dict[str, list[tuple[float, float, float]]] = field(init=False)
+    _by_place: dict[str, list[tuple[float, float, float, float]]] = field(init=False)
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
@@ -82,7 +82,7 @@ class MovingCurves:
         by_place = self._by_place[region.region.name]
         if place.shared_px > 0 and (not by_place or time_s - by_place[-1][0] >= _SLOPES_EVERY_S):
             right, down = region.slopes(frame, place)
-            by_place.append((time_s, place.shared_px * right, place.shared_px * down))
+            by_place.append((time_s, place.shared_px * right, place.shared_px * down, place.shared_px))
 
     def _take_unlit(self, frame: Frame, time_s: float) -> None:
         for region, to_reference in self._regions:
@@ -96,12 +96,15 @@ class MovingCurves:
         for region in self.places:
             rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
             rows = self._ambient.taken_off(region.name, rows)
-            by_place = self._beside_its_place(region.name, rows[:, 0])
-            made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place)
+            beside = self._beside_its_place(region.name, rows[:, 0])
+            by_place, place_px = (None, None) if beside is None else (beside[:2], beside[2])
+            made[region.name] = RegionCurve(
+                region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place, place_px
+            )
         return made
 
     def _beside_its_place(self, name: str, times_s: F64) -> F64 | None:
-        """(2, frames) what one standard uncertainty of the place changes; None where nothing was followed."""
+        """(3, frames) what one standard uncertainty of the place changes, and how large it is; None where nothing was followed."""
         looks = np.array(self._by_place[name]).T
         return np.array([np.interp(times_s, looks[0], each) for each in looks[1:]]) if looks.size else None
 

@@ -89,3 +89,31 @@ def test_intervals_hold_the_truth_where_the_place_is_off() -> None:
     by_noise, by_both = np.sum(held, axis=0)
     assert by_both >= 12  # fewer at odds of 1 in 230 were 95 % true
     assert by_noise <= 9
+
+
+def test_a_place_that_goes_over_at_once_is_in_the_steepest_rise() -> None:
+    """Dye changes the picture in the rise, and the place is off from then on, by a normal number of uncertainties in each run.
+
+    Errors of the steepest rise are as large as their uncertainties say; counted evenly over the run these would be too small.
+    """
+    run, errors = replace(RUN, signal_to_noise=1000.0), []
+    truth = run.truth()["ingress_slope_percent_per_s"] / 100.0
+    for seed in range(16):
+        rng = np.random.default_rng(seed)
+        region = run.draw(SKIN, run.signal_to_noise, rng)
+        begun = region.times_s > 18.0
+        place_px = np.where(begun, 0.1, 0.02)
+        lost = -U * (SKIN.at(region.times_s) + BACKGROUND * SKIN.level) * place_px / 0.1
+        moved = replace(
+            region, signal=region.signal + rng.normal() * lost * begun, by_place=np.array([lost, 0.0 * lost])
+        )
+        slope = read_curve(moved, None).rise.slope
+        assert slope is not None
+        said = []
+        for known in (replace(moved, place_px=place_px), moved):
+            steps = [one.rise.slope.value - slope.value for one in readings_beside(known, None) if one.rise.slope]
+            said.append(np.linalg.norm([slope.u, *steps]))
+        errors.append((slope.value - truth) / np.array(said))
+    at_once, evenly = np.sqrt(np.mean(np.square(errors), axis=0))
+    assert 0.7 < at_once < 1.4
+    assert evenly > 1.4
