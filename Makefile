@@ -8,6 +8,11 @@ READY := $(VENV)/.ready
 TOOLS := $(VENV)/.tools
 # The page's own libraries, from the package registry by lock file; never kept with the project.
 LIBRARIES := web_ui/static/libraries/.ready
+# Of pytest's plugins those that tests use: to import the others took as long as all the rest of its start, in every worker.
+export PYTEST_DISABLE_PLUGIN_AUTOLOAD := 1
+export PYTEST_PLUGINS := xdist.plugin,pytest_timeout,_hypothesis_pytestplugin
+# Every test starts processes, each of which would compile all of the source anew where a shell forbids to keep it.
+export PYTHONDONTWRITEBYTECODE :=
 NODE := PATH="$(CURDIR)/$(BIN):$$PATH"
 NPM_CI := npm ci --loglevel=error
 NO_NPM := echo "the page's libraries did not come from npm's registry (its own words above): is there a network? \

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from shared.region import Region
 from shared.scene.description import MotionScene, Scene
 from shared.scene.motion import HandMotion
 from shared.scene.renderer import SceneRenderer
+from shared.scene.truth import SceneTruth
 
 INTRAVITAL = Path(__file__).parents[1] / "reference_data" / "intravital" / "intravital_120fps_0p77um_100frames.npz"
 HAND = MotionScene(tremor_mm=2.0, tremor_hz=8.0, drift_mm_s=5.0, drift_direction_deg=30.0)
@@ -73,11 +75,22 @@ def pair(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     )
 
 
-def error(result: Analysis, recording: Recording, name: str) -> np.ndarray:
-    """Curve less truth, in percent of the reference's peak."""
+@pytest.fixture(scope="module")
+def analysed(pair: tuple[Recording, Recording]) -> tuple[Analysis, Analysis]:
+    """Of the still and the moving hand."""
+    return analyse(pair[0], *REGIONS), analyse(pair[1], *REGIONS)
+
+
+@cache
+def truth_of_curves() -> SceneTruth:
     truth = SceneRenderer(replace(SCENE, motion=HAND), 0).truth
     truth.injections_s = (3.0,)
-    signal = {}
+    return truth
+
+
+def error(result: Analysis, recording: Recording, name: str) -> np.ndarray:
+    """Curve less truth, in percent of the reference's peak."""
+    truth, signal = truth_of_curves(), {}
     for each, curve in result.curves.items():
         signal[each] = curve.signal - curve.signal[curve.times_s < 6.0].mean()
     wanted = truth.curve(name, result.curves[name].times_s)
@@ -88,13 +101,15 @@ def error(result: Analysis, recording: Recording, name: str) -> np.ndarray:
     return 100 * (signal[name] / scale - wanted / top)
 
 
-def test_a_moving_hand_costs_hardly_anything(pair: tuple[Recording, Recording]) -> None:
+def test_a_moving_hand_costs_hardly_anything(
+    pair: tuple[Recording, Recording], analysed: tuple[Analysis, Analysis]
+) -> None:
     """2 mm of tremor, 5 mm/s of drift: within 1.5 times the still hand's error and 0.1 % of the peak; unfollowed, far off.
 
     The 0.1 % is ambient light, a hundredth of the peak: it does not fall off as the ring does, so what the flat makes of it changes
     with the place in the picture.
     """
-    still, moving = (analyse(recording, *REGIONS) for recording in pair)
+    still, moving = analysed
     left = analyse(pair[1], *REGIONS, follow_motion=False)
     for name in ("base", "tip"):
         rms = [
@@ -109,12 +124,18 @@ def test_a_moving_hand_costs_hardly_anything(pair: tuple[Recording, Recording]) 
     assert not any("no-motion-lock" in result.parameters["tip"].flags for result in (still, moving))
 
 
-def error_of_maps(maps: InflowMaps, recording: Recording, rest: tuple[float, float]) -> np.ndarray:
-    """Peak of every bin less the scene's own, in points; ``rest`` is where the scene lay in the view that the maps show."""
+@cache
+def highest_light(seed: int, rest: tuple[float, float]) -> np.ndarray:
+    """Of each pixel where the scene lies ``rest`` from where it was drawn."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(HandMotion, "displacement_px", lambda self, time_s: rest)
-        truth = SceneRenderer(replace(SCENE, motion=HAND), int(recording.extra["seed"])).truth
-        highest = np.max([truth.fluorescence(time_s) for time_s in np.arange(7.0, SECONDS, 0.5)], axis=0)
+        truth = SceneRenderer(replace(SCENE, motion=HAND), seed).truth
+        return np.max([truth.fluorescence(time_s) for time_s in np.arange(7.0, SECONDS, 0.5)], axis=0)
+
+
+def error_of_maps(maps: InflowMaps, recording: Recording, rest: tuple[float, float]) -> np.ndarray:
+    """Peak of every bin less the scene's own, in points; ``rest`` is where the scene lay in the view that the maps show."""
+    highest = highest_light(int(recording.extra["seed"]), rest)
     bins = highest.reshape(SCENE.camera.height // 2, 2, SCENE.camera.width // 2, 2).mean(axis=(1, 3))
     values, _, classes = maps.of("peak_relative_percent")
     against = Region.parse(maps.about.reference)
@@ -144,8 +165,10 @@ def test_maps_of_a_moving_hand_hold_the_truth(pair: tuple[Recording, Recording])
     assert np.isfinite(left).mean() < 0.05 or np.nanmedian(np.abs(left)) > 5 * median[1]
 
 
-def test_the_largest_shift_is_the_scenes(pair: tuple[Recording, Recording]) -> None:
-    still, moving = (analyse(recording, *REGIONS).motion for recording in pair)
+def test_the_largest_shift_is_the_scenes(
+    pair: tuple[Recording, Recording], analysed: tuple[Analysis, Analysis]
+) -> None:
+    still, moving = (result.motion for result in analysed)
     assert still is not None
     assert moving is not None
     seed = int(pair[1].extra["seed"])

@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import types
+from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import pytest
@@ -56,6 +57,7 @@ def values_of(hint: Any, low: float = -(2.0**53), high: float = 2.0**53, size: t
     }[hint]
 
 
+@cache
 def messages_of(kind: Any) -> st.SearchStrategy[Any]:
     """Strategy for messages of this dataclass."""
     hints = get_type_hints(kind, include_extras=True)
