@@ -23,16 +23,19 @@ _LATE_KEY = "relative_percent_at_end"
 
 @dataclass(frozen=True, eq=False)
 class Side:
-    """One region's figures in one recording; ``late`` is the relative intensity over its last tenth. ``by_place`` is what an unsure
-    place changes in each, to the right and down first.
+    """One region's figures in one recording; ``late`` is the relative intensity over its last tenth. ``shared`` is what changes in
+    each by what is unsure and alike in another recording: how late a peak's moment is, then an unsure place.
     """
 
     figures: InflowParameters
     late: Estimate
-    by_place: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    shared: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
-    def doubted(self, beside: Sequence["Side"], varied: Sequence["Side"] = ()) -> "Side":
-        """The same, its uncertainties with what the place changes (read ``beside`` it) and each other input that is ``varied``."""
+    def doubted(self, later: "Side", beside: Sequence["Side"], varied: Sequence["Side"] = ()) -> "Side":
+        """The same, its uncertainties with what the place changes (read ``beside`` it) and each other input that is ``varied``.
+
+        What a ``later`` peak changes is in them already.
+        """
         known, places, others = self.estimates(), *([each.estimates() for each in some] for some in (beside, varied))
         by_place = {key: place_steps(key, estimate, [each[key] for each in places]) for key, estimate in known.items()}
         found = {
@@ -40,7 +43,12 @@ class Side:
             for key, estimate in known.items()
         }
         late, of_figures = found.pop(_LATE_KEY), dict[str, Any](found)
-        return Side(replace(self.figures, **of_figures), late, by_place)
+        at_peak = later.estimates()
+        shared = {
+            key: (*(_steps(estimate, [at_peak[key]]) or [0.0]), *_of_place(key, by_place[key]))
+            for key, estimate in known.items()
+        }
+        return Side(replace(self.figures, **of_figures), late, shared)
 
     def estimates(self) -> dict[str, Estimate]:
         """All that is compared, by name."""
@@ -62,7 +70,7 @@ class RegionChange:
         """Each figure in the first recording and in the second, their difference and their ratio, by name."""
         second, found = self.second.estimates(), {}
         for key, one in self.first.estimates().items():
-            shared = _shared(key, self.first.by_place.get(key, ()), self.second.by_place.get(key, ()))
+            shared = shared_by_place(self.first.shared.get(key, ()), self.second.shared.get(key, ()))
             pair = one, second[key]
             found[key] = *pair, difference(*pair, shared), ratio(*pair, shared)
         return found
@@ -170,13 +178,15 @@ class SecondRun:
         """A region's figures in the first run."""
         hand = self.first.hand
         found = self._first_side_with(name, {}).doubted(
-            [self._first_side_with(name, beside) for beside in self._beside(name, self.first.curves)]
+            self._first_side_with(name, {}, later=True),
+            [self._first_side_with(name, beside) for beside in self._beside(name, self.first.curves)],
         )
         return found if hand is None else replace(found, figures=hand.judged(found.figures, name, self.reference))
 
-    def _first_side_with(self, name: str, instead: Mapping[str, RegionCurve]) -> Side:
+    def _first_side_with(self, name: str, instead: Mapping[str, RegionCurve], later: bool = False) -> Side:
         since_s = self.first.injected_at_s
         readings = {**self.first.readings, **{each: read_curve(curve, since_s) for each, curve in instead.items()}}
+        readings = _later(readings) if later else readings
         return self._figures(name, {**self.first.curves, **instead}, readings, lambda each: None, since_s)
 
     def _side(self, name: str) -> Side:
@@ -186,13 +196,14 @@ class SecondRun:
         for moved in dict.fromkeys((name, self.reference)):
             for other in self.remainders[moved].variations():
                 varied.append(self._side_with(name, {moved: without(self.curves[moved], other)}))
-        found = self._side_with(name, {}).doubted(beside, varied)
+        found = self._side_with(name, {}).doubted(self._side_with(name, {}, later=True), beside, varied)
         figures = _flagged(found.figures, self.remainders[name])
         return replace(found, figures=self.hand.judged(figures, name, self.reference))
 
-    def _side_with(self, name: str, instead: Mapping[str, RegionCurve]) -> Side:
-        """The same without any doubt about place or remainder, from other curves for some regions."""
+    def _side_with(self, name: str, instead: Mapping[str, RegionCurve], later: bool = False) -> Side:
+        """The same without any doubt about place or remainder, from other curves for some regions, or with later peaks."""
         readings = {**self.readings, **{each: self._read(curve) for each, curve in instead.items()}}
+        readings = _later(readings) if later else readings
         return self._figures(name, {**self.clean, **instead}, readings, self.before, self.mark_s)
 
     def _figures(
@@ -233,10 +244,9 @@ class SecondRun:
         return known
 
 
-def _shared(key: str, first: Sequence[float], second: Sequence[float]) -> float:
-    """What two recordings share of a figure: the place to the right and down, and where moments count how it goes over."""
-    over = slice(0) if key in AT_ONE_MOMENT else slice(-1, None)
-    return shared_by_place((*first[:2], *first[over]), (*second[:2], *second[over]))
+def _of_place(key: str, steps: Sequence[float]) -> tuple[float, ...]:
+    """To the right and down, and where moments count how it goes over; how near the hand is differs from recording to recording."""
+    return (*steps[:2], *(() if key in AT_ONE_MOMENT else steps[-1:]))
 
 
 def _is_new_injection(first: Recording, second: Recording) -> bool:
@@ -244,6 +254,10 @@ def _is_new_injection(first: Recording, second: Recording) -> bool:
     return second.injected_at_ns is not None and second.injected_at_ns not in {
         mark.time_ns for mark in first.injections
     }
+
+
+def _later(readings: Mapping[str, Reading]) -> dict[str, Reading]:
+    return {name: reading.later() for name, reading in readings.items()}
 
 
 def _steps(estimate: Estimate, moved: Sequence[Estimate]) -> list[float]:

@@ -21,7 +21,7 @@ def estimates(figures: InflowParameters) -> dict[str, Estimate]:
 
 
 def shared_by_place(first: Sequence[float], second: Sequence[float]) -> float:
-    """Covariance of one figure in two recordings, from what an unsure place changes in each, step by step."""
+    """Covariance of one figure in two recordings, from what is unsure alike in both, step by step."""
     return _SAME_PLACE * sum(one * other for one, other in zip(first, second, strict=False))
 
 

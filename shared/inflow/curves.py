@@ -57,12 +57,11 @@ class RegionCurve:
         if self.signal_u.size and not (self.signal_u > 0).all():
             bad = int(np.flatnonzero(self.signal_u <= 0)[0])
             raise Refused(f"the curve {name} claims to be without noise in frame", bad, "give a positive uncertainty")
-        if self.by_place is not None and self.by_place.shape[1:] != self.times_s.shape:
-            raise Refused(
-                f"the place's share in the curve {name} has another shape",
-                self.by_place.shape,
-                "give a number a frame",
-            )
+        for beside in (self.by_place, self.place_px):
+            if beside is not None and beside.shape[-1:] != self.times_s.shape:
+                raise Refused(
+                    f"the place's share in the curve {name} has another shape", beside.shape, "give a number a frame"
+                )
 
 
 @dataclass(eq=False)

@@ -61,7 +61,8 @@ class Reading:
     """What one curve says; None where it cannot be known, and then ``flags`` say why.
 
     Times in seconds since the first frame; ``peak`` above ``baseline``, at ``top_s``; ``area`` above the baseline over the whole
-    recording, unit times seconds; ``signal_to_noise`` of one frame at the peak.
+    recording, unit times seconds; ``signal_to_noise`` of one frame at the peak. ``moment_doubt_s`` is what in the uncertainty of
+    ``top_s`` is no noise, and the same in every recording of the same dye in the same tissue.
     """
 
     flags: tuple[str, ...]
@@ -72,6 +73,7 @@ class Reading:
     arrival_s: Propagated | None = None
     peak: Propagated | None = None
     top_s: Propagated | None = None
+    moment_doubt_s: float = 0.0
     rise: Rise = Rise()
     area: Propagated | None = None
     half_life_s: Propagated | None = None
@@ -86,6 +88,11 @@ class Reading:
     def peak_s(self) -> Propagated | None:
         """When it is highest, where that is a moment and no plateau."""
         return None if {FLAT_TOP, STILL_RISING} & {*self.flags} else self.top_s
+
+    def later(self) -> "Reading":
+        """The same with its highest point later by that doubt."""
+        top = self.top_s
+        return self if top is None else replace(self, top_s=Propagated(top.value + self.moment_doubt_s, top.shares))
 
     @property
     def saturated(self) -> bool:
@@ -124,10 +131,13 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
     if top is None or baseline is None:
         return replace(known, flags=tuple(flags), top_s=top[0] if top else None)
     peak, top_s = top[1] - baseline, top[0].value
+    late = None if STILL_RISING in flags else _too_late(smooth_curve)
+    moment_doubt_s = 0.0 if late is None else abs(late.value) / math.sqrt(3.0)
     return replace(
         known,
         peak=peak,
-        top_s=top[0] if STILL_RISING in flags else _earlier(top[0], smooth_curve),
+        top_s=_no_surer_than(moment_doubt_s, top[0] if late is None else top[0] - late),
+        moment_doubt_s=moment_doubt_s,
         rise=_rise(smooth_curve, outline, baseline, peak, top_s, whole=STILL_RISING not in flags),
         area=_area(series, baseline),
         half_life_s=_known(half_life(series, baseline, top_s, fit.pass_ if fit and knows_onset else None), flags),
@@ -148,8 +158,8 @@ def mean_before(series: Series, until_s: float) -> Propagated | None:
 # ---- pieces ---------------------------------------------------------------------------------------------------------------
 
 
-def _earlier(top_s: Propagated, curve: GuidedCurve) -> Propagated:
-    """When a guided curve is highest, without what makes that too late: dye that comes round again.
+def _too_late(curve: GuidedCurve) -> Propagated | None:
+    """By how much a guided curve is highest too late, seconds: dye that comes round again.
 
     It lifts the end of the fit by less than noise shows, and soon after by more than can be overseen. That is carried back to the
     top; how much of it gets there differs from tissue to tissue: anything from nothing to twice as much (a rectangular
@@ -157,19 +167,18 @@ def _earlier(top_s: Propagated, curve: GuidedCurve) -> Propagated:
     """
     series, fit = curve.series, curve.first_pass
     if fit is None:
-        return top_s
+        return None
     after = np.flatnonzero(series.times_s > fit.cut_off_s)
     near = int((series.times_s[after] <= fit.cut_off_s + _AFTER * fit.pass_.rise_s).sum())
     after = after[: max(near, _LEAST_AFTER)]
     if after.size < _LEAST_AFTER:
-        return top_s
+        return None
     times_s = series.times_s[after]
     shares = -fit.partials(times_s).mean(axis=0) @ fit.by_point
     shares[after] += 1.0 / after.size
     lift = Propagated(float((series.values[after] - fit.at(times_s)).mean()), shares * series.sigma)
     curvature = fit.pass_.peak * fit.pass_.alpha / fit.pass_.rise_s**2
-    late = lift.scaled(_LATE / (float(times_s.mean()) - fit.cut_off_s) / curvature)
-    return _no_surer_than(abs(late.value) / math.sqrt(3.0), top_s - late)
+    return lift.scaled(_LATE / (float(times_s.mean()) - fit.cut_off_s) / curvature)
 
 
 def _no_surer_than(doubt: float, number: Propagated) -> Propagated:

@@ -156,7 +156,7 @@ def test_dye_that_comes_round_again_moves_no_peak(half_life_s: float, recirculat
     By its noise alone the moment would be 1.5 standard uncertainties late in the mean; errors are as large as said, not smaller.
     """
     errors = []
-    for seed in range(30):
+    for seed in range(20):
         rng = np.random.default_rng(seed)
         tissue = Tissue(10.0, rng.uniform(1.8, 5.0), rng.uniform(2.0, 5.0), half_life_s, recirculation, 1.0)
         run = Run(tissue, frames_per_s=4, signal_to_noise=1500.0, seconds=70.0)
