@@ -192,11 +192,13 @@ def warm_up() -> None:
     """Compile what follows and gathers, or load it from numba's cache. Seconds once, then milliseconds."""
     camera = CameraDescription("warm-up", 384, 320)
     calibration = Calibration.assumed(camera)
-    gatherer, track = MapGatherer(calibration, 8), Track(calibration)
+    gatherer, track = MapGatherer(calibration, 8, ambient_off=True), Track(calibration)
     tissue = np.random.default_rng(0).integers(100, 900, camera.shape).astype(np.uint16)
     tissue[:32, :32] = calibration.saturation_counts  # what marks these is to be compiled too
     for number in range(12):
         frame = Frame(np.roll(tissue, number, axis=1), number, round(number * SHORTEST_S * 1e9), 10_000.0)
+        if number in (0, 6):  # unlit ones, where ambient light is to be measured
+            frame = frame.with_light(0.0, lit=False)
         gatherer.add(frame, track.take(frame) if number > 4 else None)
     gatherer.finish()
     nearing = Nearing(calibration)

@@ -11,8 +11,14 @@ from multiprocessing import get_context
 import numpy as np
 
 from device import inflow_maps, live, maps_reader
+from shared.calibration import Calibration
+from shared.frame import CameraDescription, Frame
+from shared.motion.moving_region import MovingRegion, RegionSampler
+from shared.motion.pose import Motion
+from shared.motion.resample import into_reference
 from shared.recording.packing import FrameRoom
 from shared.recording.unpacking import FrameUnpacker
+from shared.region import Region
 from shared.scene.description import Scene, ready_scenes
 from shared.scene.renderer import SceneRenderer
 
@@ -33,12 +39,22 @@ def packing() -> None:
     FrameUnpacker()(room.packed(), shape)
 
 
+def analysis() -> None:
+    """What reads a region where its tissue is, and what lays a picture on another."""
+    camera = CameraDescription("warm-up", 64, 64)
+    frame = Frame(np.full(camera.shape, 100, np.uint16), 0, 0, 1000.0)
+    region = Region("warm-up", "rectangle", (8, 8, 16, 16))
+    MovingRegion.of(region, RegionSampler.of(Calibration.assumed(camera))).signal(frame, Motion(0.5, 0.5))
+    into_reference(frame.pixels.astype(np.float32), Motion(0.5, 0.5), np.empty(camera.shape, np.float32))
+
+
 GROUPS: dict[str, Callable[[], None]] = {
     "maps, read": maps_reader.warm_up,
     "live picture": live.warm_up,
     "maps, gathered": inflow_maps.warm_up,
     "simulated camera": simulated_camera,
     "packing": packing,
+    "analysis": analysis,
 }
 """The longest first."""
 

@@ -37,12 +37,15 @@ def test_a_run_that_is_gathered_needs_no_compiler_whatever_it_shows():
     """A compiler would hold up the frame, and the frame the light's lease."""
     kernels.inflow_maps.warm_up()
     camera = CameraDescription("other", 256, 200)
-    gatherer = MapGatherer(Calibration.assumed(camera), 8)
     with event.install_recorder("numba:llvm_lock") as compiling:
-        for number in range(6):
-            pixels = np.full(camera.shape, 300 + number, np.uint16)
-            pixels[:60, :60] = 1023
-            frame = Frame(pixels, number, 1 + number * 400_000_000, 5000.0)
-            gatherer.add(frame, Motion(float(number), 0.5) if number > 2 else None)
-        gatherer.finish()
+        for ambient_off in (False, True):
+            gatherer = MapGatherer(Calibration.assumed(camera), 8, ambient_off=ambient_off)
+            for number in range(6):
+                pixels = np.full(camera.shape, 300 + number, np.uint16)
+                pixels[:60, :60] = 1023
+                frame = Frame(pixels, number, 1 + number * 400_000_000, 5000.0)
+                if ambient_off and number in (1, 4):
+                    frame = frame.with_light(0.0, lit=False)
+                gatherer.add(frame, Motion(float(number), 0.5) if number > 2 and frame.lit else None)
+            gatherer.finish()
     assert not compiling.buffer
