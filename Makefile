@@ -22,7 +22,7 @@ where it asks for a certificate of its own, name that in NODE_EXTRA_CA_CERTS"
 TWO_AT_A_TIME := $(addprefix tests/bench/test_,calibrate.py calibrate_light.py full_disk.py replay_demo.py)
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts javascript packages libraries perf explore hardware circuits faults screenshots clean
+.PHONY: help demo test check lint types contracts javascript kernels packages libraries perf explore hardware circuits faults screenshots clean
 
 help:
 	@echo "make demo         the main job on the simulated device: prints an address to open in a browser"
@@ -61,8 +61,9 @@ libraries: $(LIBRARIES)
 demo: $(READY) $(LIBRARIES)
 	@$(BIN)/tapetum demo
 
-test: $(TOOLS) packages $(LIBRARIES) web_ui/node_modules/.ready
-	$(BIN)/python -m device.kernels
+# While packages come over the network, kernels are compiled.
+test: $(TOOLS) $(LIBRARIES) web_ui/node_modules/.ready
+	@$(MAKE) --no-print-directory --jobs=2 packages kernels
 	$(BIN)/pytest -n 2 --dist loadfile --ignore=tests/bench --ignore=tests/faults --ignore=tests/web_ui/browser --junit-xml=build/tests/first.xml
 	$(BIN)/pytest -n 2 tests/web_ui/browser --ignore-glob='*/test_whole_job*.py' --junit-xml=build/tests/second.xml
 	$(BIN)/pytest -n 2 --dist loadfile $(TWO_AT_A_TIME) --junit-xml=build/tests/third.xml
@@ -89,6 +90,9 @@ javascript: web_ui/node_modules/.ready $(LIBRARIES)
 web_ui/node_modules/.ready: $(TOOLS) web_ui/package-lock.json
 	@cd web_ui && $(NODE) $(NPM_CI) >/dev/null || { $(NO_NPM); exit 2; }
 	@touch $@
+
+kernels: $(TOOLS)
+	$(BIN)/python -m device.kernels
 
 packages:
 	@tests/bring_debian_packages.sh
