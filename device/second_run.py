@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from device.analysis import Analysis, injection_s, recording_warnings
@@ -19,6 +20,7 @@ from shared.signal import Measured
 
 _SAME_END_SHARE = 0.1
 _LATE_KEY = "relative_percent_at_end"
+Beside = tuple[RegionCurve, Reading]
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,37 +176,49 @@ class SecondRun:
     def _read(self, curve: RegionCurve) -> Reading:
         return read_curve(curve, self.mark_s)
 
+    @cached_property
+    def _first_beside(self) -> dict[str, list[Beside]]:
+        """Each region beside its place in the first run, curve and reading."""
+        since_s, curves = self.first.injected_at_s, self.first.curves
+        return {
+            name: [(one, read_curve(one, since_s)) for one in curves_beside(curve)] for name, curve in curves.items()
+        }
+
+    @cached_property
+    def _second_beside(self) -> dict[str, list[Beside]]:
+        return {name: [(one, self._read(one)) for one in curves_beside(curve)] for name, curve in self.clean.items()}
+
     def _first_side(self, name: str) -> Side:
         """A region's figures in the first run."""
         hand = self.first.hand
         found = self._first_side_with(name, {}).doubted(
             self._first_side_with(name, {}, later=True),
-            [self._first_side_with(name, beside) for beside in self._beside(name, self.first.curves)],
+            [self._first_side_with(name, beside) for beside in self._together(name, self._first_beside)],
         )
         return found if hand is None else replace(found, figures=hand.judged(found.figures, name, self.reference))
 
-    def _first_side_with(self, name: str, instead: Mapping[str, RegionCurve], later: bool = False) -> Side:
-        since_s = self.first.injected_at_s
-        readings = {**self.first.readings, **{each: read_curve(curve, since_s) for each, curve in instead.items()}}
+    def _first_side_with(self, name: str, instead: Mapping[str, Beside], later: bool = False) -> Side:
+        curves, readings = _instead(self.first.curves, self.first.readings, instead)
         readings = _later(readings) if later else readings
-        return self._figures(name, {**self.first.curves, **instead}, readings, lambda each: None, since_s)
+        return self._figures(name, curves, readings, lambda each: None, self.first.injected_at_s)
 
     def _side(self, name: str) -> Side:
         """A region's figures in the second run, with what the uncertainties of place and remainder do to them."""
-        beside = [self._side_with(name, each) for each in self._beside(name, self.clean)]
+        beside = [self._side_with(name, each) for each in self._together(name, self._second_beside)]
         varied = []
         for moved in dict.fromkeys((name, self.reference)):
             for other in self.remainders[moved].variations():
-                varied.append(self._side_with(name, {moved: without(self.curves[moved], other)}))
+                curve = without(self.curves[moved], other)
+                varied.append(self._side_with(name, {moved: (curve, self._read(curve))}))
         found = self._side_with(name, {}).doubted(self._side_with(name, {}, later=True), beside, varied)
         figures = _flagged(found.figures, self.remainders[name])
         return replace(found, figures=self.hand.judged(figures, name, self.reference))
 
-    def _side_with(self, name: str, instead: Mapping[str, RegionCurve], later: bool = False) -> Side:
+    def _side_with(self, name: str, instead: Mapping[str, Beside], later: bool = False) -> Side:
         """The same without any doubt about place or remainder, from other curves for some regions, or with later peaks."""
-        readings = {**self.readings, **{each: self._read(curve) for each, curve in instead.items()}}
+        curves, readings = _instead(self.clean, self.readings, instead)
         readings = _later(readings) if later else readings
-        return self._figures(name, {**self.clean, **instead}, readings, self.before, self.mark_s)
+        return self._figures(name, curves, readings, self.before, self.mark_s)
 
     def _figures(
         self,
@@ -220,10 +234,10 @@ class SecondRun:
         late = late_percent(curves[region], curves[reference], before, reference_before)
         return Side(inflow_parameters(readings[region], readings[reference], since_s or 0.0), late)
 
-    def _beside(self, name: str, curves: Mapping[str, RegionCurve]) -> Iterator[Mapping[str, RegionCurve]]:
+    def _together(self, name: str, beside: Mapping[str, Sequence[Beside]]) -> Iterator[Mapping[str, Beside]]:
         """Region and reference off to the right together, then down; nothing where they stand still."""
         places = tuple(dict.fromkeys((name, self.reference)))
-        for moved in zip(*(curves_beside(curves[each]) for each in places), strict=False):
+        for moved in zip(*(beside[each] for each in places), strict=False):
             yield dict(zip(places, moved, strict=True))
 
     def _left_percent(self, name: str) -> dict[str, Any]:
@@ -254,6 +268,16 @@ def _is_new_injection(first: Recording, second: Recording) -> bool:
     return second.injected_at_ns is not None and second.injected_at_ns not in {
         mark.time_ns for mark in first.injections
     }
+
+
+def _instead(
+    curves: Mapping[str, RegionCurve], readings: Mapping[str, Reading], other: Mapping[str, Beside]
+) -> tuple[dict[str, RegionCurve], dict[str, Reading]]:
+    """Curves and readings, some of them replaced."""
+    return (
+        {**curves, **{name: curve for name, (curve, _) in other.items()}},
+        {**readings, **{name: reading for name, (_, reading) in other.items()}},
+    )
 
 
 def _later(readings: Mapping[str, Reading]) -> dict[str, Reading]:

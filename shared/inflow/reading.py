@@ -35,6 +35,8 @@ curve is highest too late, give or take all of it. On curves free of noise, thei
 of 234) where dye comes round again by the scenes' law, 0.040 (0.033 to 0.064 of 78) where a part of it stays, 0.06 at most where a
 second, wider pass follows (91, by least squares)."""
 _LEAST_AFTER = 3
+_USUALLY_LATE = 6e-4
+"""Of the time from a tenth of the peak to the peak: how late it is where that cannot be seen for noise (measured: 1 to 6e-4)."""
 
 TOO_FEW = "too few frames"
 NO_RISE = "no rise"
@@ -131,8 +133,7 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
     if top is None or baseline is None:
         return replace(known, flags=tuple(flags), top_s=top[0] if top else None)
     peak, top_s = top[1] - baseline, top[0].value
-    late = None if STILL_RISING in flags else _too_late(smooth_curve)
-    moment_doubt_s = 0.0 if late is None else abs(late.value) / math.sqrt(3.0)
+    late, moment_doubt_s = (None, 0.0) if STILL_RISING in flags else _too_late(smooth_curve)
     return replace(
         known,
         peak=peak,
@@ -158,16 +159,28 @@ def mean_before(series: Series, until_s: float) -> Propagated | None:
 # ---- pieces ---------------------------------------------------------------------------------------------------------------
 
 
-def _too_late(curve: GuidedCurve) -> Propagated | None:
-    """By how much a guided curve is highest too late, seconds: dye that comes round again.
+def _too_late(curve: GuidedCurve) -> tuple[Propagated | None, float]:
+    """By how much a guided curve is highest too late, seconds, as dye comes round again; and what is unsure of that besides noise.
 
-    It lifts the end of the fit by less than noise shows, and soon after by more than can be overseen. That is carried back to the
-    top; how much of it gets there differs from tissue to tissue: anything from nothing to twice as much (a rectangular
-    distribution: JCGM 100:2008, GUM, 4.3.7). A curve that goes on as its gamma variate does keeps its moment.
+    Such dye lifts the end of the fit by less than noise shows, and soon after by more than can be overseen. That is carried back to
+    the top; how much of it gets there differs from tissue to tissue: anything from nothing to twice as much (a rectangular
+    distribution: JCGM 100:2008, GUM, 4.3.7). A curve that goes on as its gamma variate does keeps its moment. What noise hides is
+    left on, and counted (the linear estimate of least variance; from memory), so that no moment is less sure for it.
     """
-    series, fit = curve.series, curve.first_pass
+    fit, usual_s = curve.first_pass, _USUALLY_LATE * curve.rise_s
     if fit is None:
-        return None
+        return None, 0.0
+    lift = _lift_behind(curve.series, fit)
+    if lift is None:
+        return None, usual_s
+    late = lift.scaled(_LATE * fit.pass_.rise_s**2 / (fit.pass_.peak * fit.pass_.alpha))
+    seen = usual_s**2 / (usual_s**2 + late.u**2)
+    late = late.scaled(seen)
+    return late, math.hypot(late.value / math.sqrt(3.0), (1.0 - seen) * usual_s)
+
+
+def _lift_behind(series: Series, fit: FirstPass) -> Propagated | None:
+    """By how much a second the curve rises above the fit behind its end; None where too little follows."""
     after = np.flatnonzero(series.times_s > fit.cut_off_s)
     near = int((series.times_s[after] <= fit.cut_off_s + _AFTER * fit.pass_.rise_s).sum())
     after = after[: max(near, _LEAST_AFTER)]
@@ -177,8 +190,7 @@ def _too_late(curve: GuidedCurve) -> Propagated | None:
     shares = -fit.partials(times_s).mean(axis=0) @ fit.by_point
     shares[after] += 1.0 / after.size
     lift = Propagated(float((series.values[after] - fit.at(times_s)).mean()), shares * series.sigma)
-    curvature = fit.pass_.peak * fit.pass_.alpha / fit.pass_.rise_s**2
-    return lift.scaled(_LATE / (float(times_s.mean()) - fit.cut_off_s) / curvature)
+    return lift.scaled(1.0 / (float(times_s.mean()) - fit.cut_off_s))
 
 
 def _no_surer_than(doubt: float, number: Propagated) -> Propagated:
