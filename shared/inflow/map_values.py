@@ -28,6 +28,10 @@ class Parameter:
     widest: float
     widest_share: float = 0.0
 
+    def most_u(self, values: F32) -> F32:
+        """The standard uncertainty above which values are uncertain."""
+        return np.maximum(np.float32(self.widest), np.float32(self.widest_share) * np.abs(values))
+
 
 PARAMETERS = (
     Parameter("baseline_counts_per_ms", "counts/ms", "mean signal before the rise began", math.inf),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from shared.errors import Refused
 from shared.inflow import maps_reading as reading
+from shared.inflow.ambient_carried import AmbientCarried
 from shared.inflow.map_values import (
     F32,
     MEASURED,
@@ -26,7 +27,7 @@ from shared.inflow.map_values import NAMES as NAMES
 from shared.inflow.maps_first_pass import room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_local_cubic import Tables, tables_at
-from shared.inflow.maps_place import Followed, PlaceU, add_place_u
+from shared.inflow.maps_place import Followed, PlaceU, count_place, relief2
 from shared.inflow.maps_slots import Bins, Slot
 from shared.region import Region
 
@@ -34,13 +35,11 @@ F64 = NDArray[np.float64]
 
 _BANDS = 32
 _LEAST_SLOTS = 12
+_RELIEF_SLOTS = 6
+"""From whose mean the tissue's relief is known well enough."""
 _MOMENT_DOUBT = 0.006
 """Of a slot's length: what slots do to the reference's top beyond its noise, which a mean over many bins hardly has (measured, 60
 runs with slots of 3.3 s there)."""
-_NOTHING_WITHOUT_RISE = tuple(NAMES.index(name) for name in ("peak_relative_percent", "ingress_slope_percent_per_s"))
-"""Figures that are as good as 0 in a bin without rise."""
-_OF_THE_RISE = (reading.ARRIVAL, reading.TO_PEAK, reading.HALF_RISE, reading.STEEPEST)
-"""Figures that go by how values differ from slot to slot."""
 
 
 class Gathered(Protocol):
@@ -107,6 +106,12 @@ def inflow_maps(
     bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
 
     place_u = PlaceU.of(gatherer.slots, series.early, followed)
+    noise, rough2 = np.vstack([series.noise, np.zeros(order.size)]), np.zeros((height, width), np.float32)
+    if place_u is not None:
+        noise[2], rough2 = place_u.slot_px2, series.relief2(gatherer, against.top_s)
+    ambient: AmbientCarried | None = None
+    if place_u is not None and followed is not None and not followed.ambient_off:
+        ambient = AmbientCarried.of(gatherer.planes, gatherer.slots, series.early, gatherer.bins)
 
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
@@ -114,8 +119,9 @@ def inflow_maps(
                 gatherer.planes,
                 order,
                 series.steps,
-                series.noise,
+                noise,
                 bins,
+                rough2,
                 series.slots,
                 series.early,
                 tables,
@@ -127,20 +133,13 @@ def inflow_maps(
         here = slice(*rows)
         raw[here][gatherer.saturated[here] > 0] = SATURATED
         _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
+        if ambient is not None:
+            arrival_s = found[reading.ARRIVAL, here] + np.float32(injected_at_s or 0.0)
+            ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s, here)
 
     def place(rows: tuple[int, int]) -> None:
         assert place_u is not None
-        noisier: F32 | None = None
-        for k in range(len(found)):
-            here, u_px = found_u[k, slice(*rows)], place_u.baseline_px if k == reading.LEVEL else place_u.px
-            if k in _OF_THE_RISE and noisier is not None:
-                here *= noisier
-            noise2 = np.square(here) if k == reading.TOP else None
-            gradient2 = add_place_u(
-                found[k], found_u[k], *rows, u_px / 2.0, dark if k in _NOTHING_WITHOUT_RISE else None
-            )
-            if noise2 is not None:
-                noisier = place_u.noisier(gradient2, noise2)
+        count_place(place_u, found, found_u, dark, rows)
 
     def classify(rows: tuple[int, int]) -> None:
         here = slice(*rows)
@@ -211,6 +210,18 @@ class _Series:
         nodes_s[::2], nodes_s[1::2] = times_s, 0.5 * (times_s[1:] + times_s[:-1])
         return nodes_s
 
+    def relief2(self, gatherer: Gathered, near_s: float) -> F32:
+        """The tissue's relief, from the mean of the slots that are nearest to a moment."""
+        nearest = np.argsort(np.abs(self.slots[2] - near_s))[:_RELIEF_SLOTS]
+        share = self.slots[3, nearest] / self.slots[3, nearest].sum()
+        picture = np.zeros(gatherer.saturated.shape, np.float32)
+        for k, part in zip(nearest, share, strict=True):
+            stored = gatherer.planes[self.order[k]]
+            picture += np.where(stored == NO_DATA, np.float32(np.nan), stored * np.float32(part * self.steps[k]))
+        f, pixels = gatherer.bins.inverse_flat, gatherer.bins.pixels
+        shot, rest = (self.noise[:, nearest] @ share**2).astype(np.float32)
+        return relief2(picture, np.maximum(picture, 0) * f * shot + pixels * f * f * rest)
+
     def tables(self, nodes_s: F64) -> Tables:
         """Local cubics at ``nodes_s``."""
         narrowest_s = 2.0 * float(np.quantile(np.diff(self.slots[2]), 0.25))
@@ -251,11 +262,11 @@ def _read_curve(series: _Series, values: F64, variances: F64) -> tuple[int, F64,
     rows = reading.rows_of(1, values.size)
     rows.values[0, : values.size], rows.variances[0, : values.size] = values, variances
     seen = np.full((1, 1), np.isfinite(values).all(), np.float32), np.ones((1, 1), np.uint8)
-    nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((2, 0)), seen
+    nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((3, 0)), seen
     tables, anywhere = series.tables(series.nodes_s), series.tables(series.slots[2, -1:])
     found, found_u = np.empty((2, reading.FOUND, 1, 1), np.float32)
     reading.read_rows(
-        *(*nothing, series.slots, series.early, tables, anywhere, 0.0),
+        *(*nothing, np.zeros((1, 1), np.float32), series.slots, series.early, tables, anywhere, 0.0),
         *(room(series.slots[4]), rows, 0, 1, found, found_u, np.empty((1, 1), np.uint8)),
     )
     return int(rows.kinds[0]), rows.found[:, 0], rows.found_u[:, 0]
@@ -288,7 +299,7 @@ def _in_units(found: F32, found_u: F32, against: _Against, since_s: float) -> No
 def _classify(values: F32, u: F32, raw: NDArray[np.uint8], classes: NDArray[np.uint8]) -> None:
     """A class for each parameter and bin; what is not measured becomes nan."""
     for k, parameter in enumerate(PARAMETERS):
-        wide = u[k] > np.maximum(parameter.widest, parameter.widest_share * np.abs(values[k]))
+        wide = u[k] > parameter.most_u(values[k])
         unknown = ~(np.isfinite(values[k]) & np.isfinite(u[k]))
         classes[k] = np.where(unknown | wide, UNCERTAIN, MEASURED)
         no_rise = raw == NO_RISE

@@ -1,10 +1,10 @@
 """What an unsure place does to maps: where a figure changes from bin to bin, it is as unsure as the place times the change.
 
-A frame is put to the reference view with a standard uncertainty along each axis: that costs gradient times uncertainty, of which
-what a frame has of its own averages out in a mean over frames (``Followed.shared_u_px`` is what does not). And every frame is read
-at whole pixels, which over a tremor makes a bin as much as a pixel wider: at a sharp edge that costs a sixteenth of the step (a
-quarter of a pixel, the mean of half of all roundings, over two), and that share of the second difference is taken, though smoother
-relief costs a quarter of it. What noise alone makes of a second difference (20 u^2 where neighbours are as noisy) is not counted.
+A frame is put to the reference view with a standard uncertainty along each axis: that costs gradient times uncertainty. What all
+frames share of it (``Followed.shared_u_px``) falsifies figures; what a frame has of its own, and what rounding to whole pixels
+does, is noise from slot to slot, the more the steeper the tissue's relief (``relief2``). And whole pixels make a bin under a tremor
+as much as a pixel wider: a share of the second difference, none where the hand rests. What noise alone makes of a second difference
+(20 u^2 where neighbours are as noisy) is not counted.
 """
 
 import math
@@ -14,15 +14,23 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.inflow.maps_local_cubic import LEAST_POINTS
+from shared.inflow.map_values import PARAMETERS
+from shared.inflow.maps_reading import LEVEL, STEEPEST, TOP
 from shared.inflow.maps_slots import Slot
 
 F32 = NDArray[np.float32]
 
-EDGE_SHARE = 0.065
-"""Of a second difference: 0.0625 at the sharpest edges, by closed form; 0.015 to 0.02 in the relief of scenes, measured."""
+EDGE_SHARE = 0.04
+"""Of a second difference. A step between two bins changes both by a sixteenth of itself (a quarter of a pixel, the mean of half of
+all roundings, over two), which a 95 % interval then just holds. A step anywhere costs 0.030, root mean square over its places, by
+closed form; the relief of scenes 0.015 to 0.02, measured.
+"""
+NEAREST_PX = 0.5
 _NOISE_OF_BEND = 20.0
 """Variance of the sum of second differences along both axes, where every bin has a variance of 1."""
+
+_NOTHING_WITHOUT_RISE = (TOP, STEEPEST)
+"""Figures that are as good as 0 in a bin without rise."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +38,7 @@ class Followed:
     """How the hand was followed: standard uncertainty of a frame's place along each axis, None where it was not, or there was
     nothing to follow it by; what must be said of that and of the room's light; and, for each second since the first frame, what of
     the uncertainty all its frames share: all of it where that is not said. ``ambient_off``: the room's light was measured in unlit
-    frames and is taken off.
+    frames and is taken off; otherwise ambient_carried.py tells how much of a baseline it is.
     """
 
     place_u_px: float | None
@@ -47,58 +55,99 @@ class Followed:
 
 @dataclass(frozen=True)
 class PlaceU:
-    """How unsure the place is, along each axis, at which baselines were read (``baseline_px``) and all that the dye brought
-    (``px``), and how much that differs from slot to slot (``slot_px``).
-
-    What frames share of it stays, and each adds something of its own, which averages out as far as what is read is a mean:
-    registration's part, and by how much too far a frame was read because pixels are whole, which is known. Only a baseline with the
-    room's light in it is no property of a place, as that light stays with the camera: there nothing is taken to average out.
+    """How unsure the place is along each axis: at which baselines were read (``baseline_px``) and what the dye brought (``px``),
+    for all their frames alike; and the variance by which the places of slots differ, ``slot_px2`` (slots,): what is left of what
+    each frame has of its own, and of by how much too far it was read because pixels are whole.
     """
 
     baseline_px: float
     px: float
-    slot_px: float
+    slot_px2: NDArray[np.float64]
+    edge_share: float = EDGE_SHARE
+    """Less where the hand rests, which rounds all frames alike."""
 
     @classmethod
     def of(cls, slots: list[Slot], early: int, followed: Followed | None) -> Self | None:
-        """A baseline is the mean of the ``early`` first slots, the rest of a few at least; None where nothing was followed."""
+        """The ``early`` first slots came before the dye; None where nothing was followed."""
         if followed is None or followed.place_u_px is None:
             return None
         shared2 = np.array([followed.shared_at(slot.time_s) for slot in slots]) ** 2
         own2 = max(followed.place_u_px**2 - float(shared2.mean()), 0.0)
-        frames = np.array([slot.frames for slot in slots], np.float64)
-        off_px = np.array([(slot.right_px, slot.down_px) for slot in slots])
-
-        def apart2(run: slice) -> float:
-            mean_off = np.average(off_px[run], axis=0, weights=frames[run])
-            return float(own2 / frames[run].sum() + 0.5 * np.square(mean_off).sum())
-
-        before, after = slice(0, early), range(early, len(slots))
-        few = [slice(first, first + LEAST_POINTS) for first in after[: 1 - LEAST_POINTS]] or [slice(early, None)]
-        baseline2 = float(shared2[before].mean()) + apart2(before)
-        if not followed.ambient_off:
-            baseline2 = followed.place_u_px**2 + 0.5 * float(np.square(off_px).sum(axis=1).mean())
+        off2 = np.array([slot.right_px**2 + slot.down_px**2 for slot in slots])
+        apart2 = own2 / np.array([slot.frames for slot in slots]) + 0.5 * off2
         return cls(
-            math.sqrt(baseline2),
-            math.sqrt(float(shared2[early:].mean()) + float(np.mean([apart2(run) for run in few]))),
-            math.sqrt(float(np.mean([apart2(slice(at, at + 1)) for at in after]))),
+            math.sqrt(float(shared2[:early].mean())),
+            math.sqrt(float(shared2[early:].mean())),
+            apart2,
+            EDGE_SHARE * _widened(slots),
         )
 
-    def noisier(self, gradient2: F32, noise2: F32) -> F32:
-        """How much noisier slots are than they say, where a mean of a few has a variance ``noise2`` and so changes beside it."""
-        with np.errstate(invalid="ignore", divide="ignore"):
-            more = gradient2 * np.float32(0.25 * self.slot_px**2 / LEAST_POINTS) / noise2
-        return np.sqrt(np.float32(1) + np.where(np.isfinite(more), more, np.float32(0)), dtype=np.float32)
+
+def relief2(picture: F32, noise2: F32) -> F32:
+    """By what share of itself a picture (height, width) changes a pixel, squared, without what its noise of variance ``noise2``
+    makes of it; 0 where it is dark or unknown.
+    """
+    gradient2, _ = _changes(picture, 0, picture.shape[0])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        found = np.maximum(gradient2 - noise2, 0) / (4 * picture * picture)
+    return np.where((picture > 0) & np.isfinite(found), found, np.float32(0))
+
+
+def _widened(slots: list[Slot]) -> float:
+    """By how much whole pixels widen a bin, beside a tremor that spreads the rounding over all of a pixel along both axes."""
+    held = np.average([slot.held for slot in slots], axis=0, weights=[slot.frames for slot in slots])
+    return min(max(float(held[2] - held[0] ** 2 - held[1] ** 2) * 6.0, 0.0), 1.0)
+
+
+def differs_too_much(gradient2: F32, most_u: F32) -> NDArray[np.bool_]:
+    """Where half a pixel, the nearest that a frame is read to, changes a figure by more than the uncertainty it may have.
+
+    ``gradient2`` is the squared change from bin to bin. There a bin lies on the border of two tissues, or of tissue and drape, and
+    is of either as the hand happens to hold it: the few bins of sharp outlines would be the most wrong of all that are shown.
+    """
+    half_px_bins = np.float32(NEAREST_PX / 2.0)
+    with np.errstate(over="ignore", invalid="ignore"):
+        return np.asarray(gradient2 * half_px_bins**2 > most_u * most_u)
+
+
+def count_place(place: PlaceU, found: F32, found_u: F32, dark: NDArray[np.bool_], rows: tuple[int, int]) -> None:
+    """Let the uncertainties of some rows count the place too, in place; infinite where a bin is of two tissues.
+
+    ``found`` and ``found_u`` (figures, height, width) in the maps' units, ``dark`` (height, width) where nothing rises.
+    """
+    for k, parameter in enumerate(PARAMETERS):
+        px = place.baseline_px if k == LEVEL else place.px
+        none = dark if k in _NOTHING_WITHOUT_RISE else None
+        gradient2 = add_place_u(found[k], found_u[k], *rows, px / 2.0, none, place.edge_share)
+        here = slice(*rows)
+        found_u[k, here][differs_too_much(gradient2, parameter.most_u(found[k, here]))] = np.inf
 
 
 def add_place_u(
-    values: F32, u: F32, first: int, last: int, place_u_bins: float, none: NDArray[np.bool_] | None = None
+    values: F32,
+    u: F32,
+    first: int,
+    last: int,
+    place_u_bins: float,
+    none: NDArray[np.bool_] | None = None,
+    edge_share: float = EDGE_SHARE,
 ) -> F32:
     """Add the share of an unsure place to ``u`` in rows ``first`` to ``last``; ``values`` and ``u`` (height, width), nan unknown.
 
-    Returns the squared change from bin to bin.
-    ``none`` (height, width) marks bins whose unknown value is as good as 0. Where a neighbour is unknown the change towards the
-    other one counts; without either, none.
+    Returns the squared change from bin to bin. ``none`` (height, width) marks bins whose unknown value is as good as 0.
+    """
+    gradient2, bend = _changes(values, first, last, none)
+    with np.errstate(over="ignore", invalid="ignore"):  # a figure that means nothing is endlessly unsure, or nan
+        own2 = u[first:last] ** 2
+        bend2 = np.maximum(bend * bend - np.float32(_NOISE_OF_BEND) * own2, 0)
+        u[first:last] = np.sqrt(own2 + gradient2 * np.float32(place_u_bins**2) + bend2 * np.float32(edge_share**2))
+    return gradient2
+
+
+def _changes(values: F32, first: int, last: int, none: NDArray[np.bool_] | None = None) -> tuple[F32, F32]:
+    """Squared change from bin to bin, and second difference, of rows ``first`` to ``last``.
+
+    Where a neighbour is unknown the change towards the other one counts; without either, none.
     """
     rows = slice(max(first - 1, 0), min(last + 1, values.shape[0]))
     inner = values[rows] if none is None else np.where(none[rows] & np.isnan(values[rows]), np.float32(0), values[rows])
@@ -114,8 +163,4 @@ def add_place_u(
         with np.errstate(over="ignore"):
             gradient2 += slope * slope
         bend += bent
-    with np.errstate(over="ignore", invalid="ignore"):  # a figure that means nothing is endlessly unsure, or nan
-        own2 = u[first:last] ** 2
-        bend2 = np.maximum(bend * bend - np.float32(_NOISE_OF_BEND) * own2, 0)
-        u[first:last] = np.sqrt(own2 + gradient2 * np.float32(place_u_bins**2) + bend2 * np.float32(EDGE_SHARE**2))
-    return gradient2
+    return gradient2, bend

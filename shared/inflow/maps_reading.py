@@ -110,13 +110,14 @@ def lent_rows(rows):
 # fmt: off
 @compiled
 def read_rows(
-    planes, order, steps, noise, bins, slots, early, tables, at_reference, moment_u_s, room, rows,
+    planes, order, steps, noise, bins, relief2, slots, early, tables, at_reference, moment_u_s, room, rows,
     first_row, last_row, found, found_u, classes,
 ):
     """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
 
     ``planes`` (places, height, width) int16, ``order`` (slots,) their places in order of time, ``steps`` (slots,), ``noise``
-    (2, slots): shot and rest of each slot; ``bins``: inverse flat and number of good pixels (height, width).
+    (3, slots): shot and rest of each slot, and the variance of its place in pixels; ``bins``: inverse flat and number of good
+    pixels (height, width); ``relief2`` (height, width), the square of the share of itself by which a bin changes a pixel.
     """
     inverse_flat, pixels = bins
     number, width = order.size, inverse_flat.shape[1]
@@ -134,8 +135,10 @@ def read_rows(
         for x in range(width):
             f = inverse_flat[y, x]
             rest = pixels[y, x] * f * f
+            rough2 = np.float64(relief2[y, x])
             for i in range(number):
-                rows.variances[x, i] = max(rows.values[x, i], 0.0) * noise[0, i] * f + noise[1, i] * rest
+                value = max(rows.values[x, i], 0.0)
+                rows.variances[x, i] = value * (noise[0, i] * f + value * rough2 * noise[2, i]) + noise[1, i] * rest
         read_row(slots, early, lent, lent_at, moment_u_s, room, rows)
         for x in range(width):
             classes[y, x] = rows.kinds[x]

@@ -41,8 +41,11 @@ class Slot:
     """Frames of one stretch of time, seconds since the first frame; ``time_s`` is the mean of the middles of their exposures.
 
     The variance of a bin's mean is ``shot`` x signal / f + ``rest`` x pixels / f^2 with f the sum of the flat over the bin's good
-    pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it. ``right_px`` and ``down_px``:
-    how far off, on average, its frames were read, because a hand moves by parts of a pixel.
+    pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it.
+
+    Means over its frames: ``right_px`` and ``down_px``, how far off they were read, because a hand moves by parts of a pixel;
+    ``off_px2``, the square of that along both axes; ``moved_right_px`` and ``moved_down_px``, where the hand held the picture's
+    middle.
     """
 
     start_s: float
@@ -55,6 +58,14 @@ class Slot:
     place: int
     right_px: float = 0.0
     down_px: float = 0.0
+    off_px2: float = 0.0
+    moved_right_px: float = 0.0
+    moved_down_px: float = 0.0
+
+    @property
+    def held(self) -> tuple[float, ...]:
+        """The means over frames, as ``held_of`` has them of one."""
+        return self.right_px, self.down_px, self.off_px2, self.moved_right_px, self.moved_down_px
 
     def joined(self, other: "Slot") -> "Slot":
         """Both as one, in this one's place."""
@@ -69,9 +80,16 @@ class Slot:
             a * a * self.rest + b * b * other.rest,
             max(self.step, other.step),
             self.place,
-            a * self.right_px + b * other.right_px,
-            a * self.down_px + b * other.down_px,
+            *(a * one + b * another for one, another in zip(self.held, other.held, strict=True)),
         )
+
+
+def held_of(motion: Motion | None) -> NDArray[np.float64]:
+    """What ``Slot.held`` is the mean of; a frame without a motion lies where the bins do."""
+    if motion is None:
+        return np.zeros(5)
+    right, down = rounding_px(motion)
+    return np.array((right, down, right * right + down * down, motion.dx_px, motion.dy_px))
 
 
 @dataclass(eq=False)
@@ -86,8 +104,7 @@ class _Filling:
     constant: float = 0.0
     common: float = 0.0
     """Variance that the mean of the frames keeps, because they share its cause."""
-    right_px: float = 0.0
-    down_px: float = 0.0
+    held: NDArray[np.float64] = field(default_factory=lambda: np.zeros(5))
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,18 +244,17 @@ class MapGatherer:
             self._waiting.append(MovedFrame(frame.pixels, places, factor))
             if len(self._waiting) == TOGETHER:
                 self._add_moved()
-        self._count(frame, time_s, factor, (0.0, 0.0) if motion is None else rounding_px(motion))
+        self._count(frame, time_s, factor, motion)
 
-    def _count(self, frame: Frame, time_s: float, factor: float, off_px: tuple[float, float]) -> None:
-        """Note a frame's time, its noise, and how far off to the right and down it was read."""
+    def _count(self, frame: Frame, time_s: float, factor: float, motion: Motion | None) -> None:
+        """Note a frame's time, its noise, and how the hand held it."""
         filling = self._filling
         assert filling is not None
         filling.last_s = time_s
         filling.times_s += time_s
         filling.frames += 1
         filling.gain_factor += frame.gain * factor
-        filling.right_px += off_px[0]
-        filling.down_px += off_px[1]
+        filling.held += held_of(motion)
         ambient = self._ambient.pixel_counts(frame.exposure_us, frame.gain) if self._ambient is not None else 0.0
         filling.constant += float(counts_variance(ambient, frame.gain, self.calibration)) * factor * factor
         if self._ambient is not None:
@@ -303,9 +319,9 @@ class MapGatherer:
             blocks *= self._inside / self._known / BLOCK**2
         shot = self.calibration.counts_per_electron * filling.gain_factor / n**2
         rest = filling.constant / n**2 + filling.common / n
-        off_px = filling.right_px / n, filling.down_px / n
+        held = (filling.held / n).tolist()
         self.slots.append(
-            Slot(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place, *off_px)
+            Slot(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place, *held)
         )
         if len(self.slots) > 1:
             self._losses.append(self._loss(len(self.slots) - 2))

@@ -3,8 +3,12 @@
 import numpy as np
 from scipy.ndimage import gaussian_filter, shift
 
-from shared.inflow.maps_place import EDGE_SHARE, Followed, PlaceU, add_place_u
-from shared.inflow.maps_slots import Slot
+from shared.inflow.handover import HandedOver
+from shared.inflow.map_values import InflowMaps
+from shared.inflow.maps import inflow_maps
+from shared.inflow.maps_place import EDGE_SHARE, Followed, PlaceU, add_place_u, differs_too_much, relief2
+from shared.inflow.maps_slots import Bins, Slot
+from shared.region import Region
 
 SHAPE = (60, 80)
 
@@ -43,37 +47,56 @@ def test_an_edge_read_at_whole_pixels_is_covered() -> None:
             read += np.roll(fine, off).reshape(40, 64).mean(axis=1) / 16
         found = added(np.tile(88.0 * read, (5, 1)), 0.0)[2]
         assert (88.0 * np.abs(read - still) <= 1.96 * found + 1e-3)[2:-2].all(), at_px
-        assert 88.0 * np.abs(read - still)[2:-2].max() < EDGE_SHARE * 88.0
+        assert np.abs(read - still)[2:-2].max() <= 1.0 / 16.0
 
 
 def test_what_frames_do_not_share_averages_out() -> None:
     """Closed form: 12 slots of 5 frames before the dye and 12 after it, read 0.12 px too far to the right and to the left by turns;
     0.1 px of a frame's own, and shared ones of 0.03 px before the dye and 0.08 px after it.
     """
-    slots = [Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, 0.12 * (-1) ** k, 0.0) for k in range(24)]
+    slots = [Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, 0.12 * (-1) ** k, 0.0, 0.12**2 + 1 / 6) for k in range(24)]
     each_u = (0.1**2 + (0.03**2 + 0.08**2) / 2) ** 0.5
     found = PlaceU.of(slots, 12, Followed(each_u, (), (0.03,) * 12 + (0.08,) * 12, True))
     assert found is not None
-    np.testing.assert_allclose(found.baseline_px, (0.03**2 + 0.1**2 / 60) ** 0.5)
-    np.testing.assert_allclose(found.px, (0.08**2 + 0.1**2 / 30) ** 0.5)
-    np.testing.assert_allclose(found.slot_px, (0.1**2 / 5 + 0.5 * 0.12**2) ** 0.5)
+    np.testing.assert_allclose(found.baseline_px, 0.03)
+    np.testing.assert_allclose(found.px, 0.08)
+    np.testing.assert_allclose(found.slot_px2, 0.1**2 / 5 + 0.5 * 0.12**2)
+    assert found.edge_share == EDGE_SHARE  # a tremor that spreads the rounding over a whole pixel
     said_only_how_unsure = PlaceU.of(slots, 12, Followed(0.2))
     assert said_only_how_unsure is not None
-    np.testing.assert_allclose(said_only_how_unsure.px, 0.2)
-    np.testing.assert_allclose(
-        said_only_how_unsure.baseline_px, (0.2**2 + 0.5 * 0.12**2) ** 0.5
-    )  # the room's light is in it
+    np.testing.assert_allclose([said_only_how_unsure.px, said_only_how_unsure.baseline_px], 0.2)
     assert PlaceU.of(slots, 12, Followed(None)) is None
 
 
-def test_slots_that_lie_apart_are_noisier_than_they_say() -> None:
-    """Drawn: means of six slots that are each off by a part of a bin on a slope, beside what is said of them."""
-    rng, slope, noise = np.random.default_rng(4), 5.0, 0.8
-    slots = rng.normal(0.0, noise, (20_000, 6)) + slope * rng.normal(0.0, 0.15, (20_000, 6))
-    place = PlaceU(0.0, 0.0, 0.3)
-    found = place.noisier(np.float32([slope**2]), np.float32([noise**2 / 6]))
-    np.testing.assert_allclose(found * noise / 6**0.5, slots.mean(axis=1).std(), rtol=0.03)
-    assert place.noisier(np.float32([slope**2]), np.float32([np.nan])) == 1.0
+def test_a_hand_at_rest_widens_nothing() -> None:
+    """Rounding by 0.2 px in every frame alike, and, half as wide as a pixel, by a quarter of a whole one's variance."""
+    for off_px2, share in ((0.04, 0.0), (0.04 + 1 / 24, 0.25)):
+        slots = [Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, 0.2, 0.0, off_px2) for k in range(24)]
+        found = PlaceU.of(slots, 12, Followed(0.2))
+        assert found is not None
+        np.testing.assert_allclose(found.edge_share, share * EDGE_SHARE, atol=1e-12)
+
+
+def test_relief_is_told_from_noise() -> None:
+    """A slope of 2 % of itself a pixel, drawn 400 times with noise that changes twice as much; exact without noise."""
+    rng = np.random.default_rng(4)
+    slope = np.exp(0.04 * np.arange(60.0))[None, :].repeat(5, 0).astype(np.float32)
+    np.testing.assert_allclose(relief2(slope, np.zeros_like(slope))[2, 1:-1], (np.sinh(0.04) / 2) ** 2, rtol=1e-4)
+    noise_u = 0.08 * slope
+    drawn = [relief2(slope + rng.normal(0.0, noise_u).astype(np.float32), noise_u**2)[2, 20:40] for _ in range(400)]
+    assert 0.02**2 < np.mean(drawn) < 2.5 * 0.02**2
+    assert relief2(np.zeros_like(slope), np.zeros_like(slope)).max() == 0.0
+
+
+def test_bins_of_two_tissues_are_uncertain() -> None:
+    """Half a pixel changes a step of 45 points between two bins, 11 points a pixel, by more than 5; one of 30 points by less."""
+    limit = np.full(SHAPE, 5.0, np.float32)
+    for step, uncertain in ((45.0, True), (30.0, False)):
+        values = np.where(np.arange(SHAPE[1]) < 40, 50.0, 50.0 - step).astype(np.float32)[None, :].repeat(SHAPE[0], 0)
+        u = np.full(SHAPE, 0.1, np.float32)
+        found = differs_too_much(add_place_u(values, u, 0, SHAPE[0], 0.05), limit)
+        assert (found.any(axis=0) == np.isin(np.arange(SHAPE[1]), [39, 40] if uncertain else [])).all()
+    assert not differs_too_much(np.full(SHAPE, np.nan, np.float32), limit).any()
 
 
 def test_noise_alone_adds_little_and_unknown_neighbours_nothing() -> None:
@@ -96,3 +119,38 @@ def test_a_figure_that_means_nothing_stays_unsure_and_warns_of_nothing() -> None
     assert not np.isfinite(u[5, 5])
     assert not np.isfinite(u[5, 4:7]).any()
     np.testing.assert_array_equal(u[:3], np.float32(0.1))
+
+
+def test_slots_that_lie_apart_are_noisier() -> None:
+    """Drawn 150 times: slots whose frames lie off by 0.3 px rms, each alike in all bins, on relief of 2 % a pixel. 95 % intervals
+    of peak, moments and steepest rise hold the truth in 91 to 98 % (known to 3.5 %); as if the hand had rested, in under 80.
+    """
+    rng = np.random.default_rng(8)
+    times_s, tissue = np.arange(60) * 0.5, np.exp(0.04 * np.maximum(np.arange(24) - 12.0, 0.0))
+    passed = np.maximum(times_s - 6.0, 0.0) / 6.0
+    curve = 4.0 + 30.0 * (passed * np.exp(1.0 - passed)) ** 2.0
+    reference = Region("flat", "rectangle", (0, 0, 20, 16))
+    bins = Bins(np.zeros((8, 24), np.float32), np.full((8, 24), 0.25, np.float32), np.full((8, 24), 4, np.uint8))
+    names = ("peak_relative_percent", "time_to_peak_s", "ingress_slope_percent_per_s")
+
+    def maps(off_px: np.ndarray, noise: float, *own_px: float) -> list[InflowMaps]:
+        exact = (
+            curve[:, None, None]
+            * np.where(np.arange(24) < 12, 1.0, tissue * np.exp(0.02 * off_px)[:, None])[:, None, :]
+        )
+        drawn = exact + rng.normal(0.0, noise, (60, 8, 24))
+        slots = [Slot(t - 0.2, t + 0.2, t, 5, 0.0, 4.0 * noise**2, 0.002, k) for k, t in enumerate(times_s)]
+        given = HandedOver((16, 48), slots, np.rint(drawn / 0.002).astype(np.int16), np.zeros((8, 24), np.uint8), bins)
+        return [inflow_maps(given, reference, 5.0, followed=Followed(each, (), (0.0,) * 30)) for each in own_px]
+
+    (truth,) = maps(np.zeros(60), 1e-6, 0.0)
+    held: dict[str, list[np.ndarray]] = {name: [] for name in names}
+    for _ in range(150):
+        both = maps(rng.normal(0.0, 0.3, 60), 0.05, 0.3 * 5**0.5, 0.0)
+        for name in names:
+            off, u = ([each.of(name)[k][2:-2, 16:-2] for each in both] for k in (0, 1))
+            held[name].append(np.mean(np.abs(off - truth.of(name)[0][2:-2, 16:-2]) <= 1.96 * np.array(u), axis=(1, 2)))
+    for name in names:
+        told, not_told = np.mean(held[name], axis=0)
+        assert 0.91 <= told <= 0.98, (name, told)
+        assert not_told < 0.8, (name, not_told)

@@ -1,0 +1,120 @@
+"""Ambient light in baselines, where no unlit frames measured it: how much there is, told from how they change under the hand.
+
+Signal is divided by the flat, in which the ring falls off towards the picture's edge; the room's light does not come from the ring
+and is divided by it all the same. So it looks brighter where the hand carries its tissue to a darker part of the ring's light: a
+baseline B, of which a share s is ambient light, is off by -s B grad(ln flat) . d, with d the mean of where its frames lay. Before
+the dye nothing else goes by place and fall-off, so s is the slope of a straight line through the first slots. How sure it is says
+how much parts of the picture disagree (Cochran 1977, Sampling Techniques, 6.4: a ratio of two sums; from memory). A hand that
+hardly moves tells nothing of it: then nothing is taken off, and any share up to all of it is as likely (JCGM 100:2008, 4.3.7).
+"""
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.polynomial.polynomial import polyder, polygrid2d, polyvander2d
+from numpy.typing import NDArray
+
+from shared.inflow.maps_kernel import NO_DATA
+from shared.inflow.maps_slots import Bins, Slot
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+_LOOKED_AT = 64
+"""Bins of a row or column, at least, that are looked at."""
+_PARTS = (4, 6)
+"""Of the picture, down and across, whose disagreement says how sure the share is."""
+_DEGREE = 4
+"""Of the polynomial in each direction that stands for the fall-off."""
+_UNTOLD, _UNTOLD_U = 0.0, 3**-0.5
+
+
+@dataclass(frozen=True, eq=False)
+class AmbientCarried:
+    """``share`` (0 to 1) of the baseline that is ambient light, with its standard uncertainty; ``by_x`` and ``by_y``, (height,
+    width) float32, changes of ln(flat) a pixel; ``ends_s`` (slots,), and the mean place (slots + 1, 2) of the first slots, 0 to all
+    of them; the ``early`` first came before any dye.
+    """
+
+    share: float
+    share_u: float
+    by_x: F32
+    by_y: F32
+    ends_s: F64
+    places_px: F64
+    early: int
+
+    @classmethod
+    def of(cls, planes: NDArray[np.int16], slots: list[Slot], early: int, bins: Bins) -> Self:
+        """From the ``early`` first slots, which came before the dye; ``planes`` (places, height, width) hold their values."""
+        by_x, by_y = _fall_off(bins)
+        frames = np.array([slot.frames for slot in slots], np.float64)
+        places = np.array([(slot.moved_right_px, slot.moved_down_px) for slot in slots])
+        means = np.cumsum(frames[:, None] * places, axis=0) / np.cumsum(frames)[:, None]
+        looked = _looked_at(bins)
+        share, share_u = _share(
+            np.stack([planes[slot.place][looked] for slot in slots[:early]]),
+            np.array([slot.step for slot in slots[:early]]),
+            frames[:early],
+            np.tensordot(places[:early] - means[early - 1], [by_x[looked], by_y[looked]], 1),
+        )
+        ends_s = np.array([slot.end_s for slot in slots])
+        return cls(share, share_u, by_x, by_y, ends_s, np.concatenate([places[:1], means]), early)
+
+    def take_off(self, level: F32, level_u: F32, arrival_s: F32, rows: slice) -> None:
+        """Correct some rows of the baselines ``level`` and ``level_u`` (height, width), in place; they end before ``arrival_s``,
+        (rows, width), nan where it is not known.
+        """
+        slots = np.maximum(np.searchsorted(self.ends_s, np.nan_to_num(arrival_s)), self.early)
+        right_px, down_px = (place.astype(np.float32)[slots] for place in self.places_px.T)
+        whole = level[rows] * (self.by_x[rows] * right_px + self.by_y[rows] * down_px)
+        level[rows] += np.float32(self.share) * whole
+        level_u[rows] = np.hypot(level_u[rows], np.float32(self.share_u) * whole)
+
+
+def _looked_at(bins: Bins) -> tuple[slice, slice]:
+    every = max(min(bins.pixels.shape) // _LOOKED_AT, 1)
+    return slice(None, None, every), slice(None, None, every)
+
+
+def _share(stored: NDArray[np.int16], steps: F64, frames: F64, carried: F64) -> tuple[float, float]:
+    """Share of ambient light and its standard uncertainty, from slots (slots, height, width) that were ``carried`` by so much of
+    ln(flat).
+    """
+    seen = (stored != NO_DATA).all(axis=0)
+    values = np.where(seen, stored, 0) * steps[:, None, None]
+    mean = np.average(values, axis=0, weights=frames)
+    # shot noise grows with the signal; what is nearly dark says nothing
+    weight = np.where(mean > 0.1 * mean.max(), 1.0 / np.maximum(mean, 1e-30), 0.0)
+    change = -mean * carried
+    found = _in_parts(weight * np.tensordot(frames, (values - mean) * change, 1))
+    most = _in_parts(weight * np.tensordot(frames, change * change, 1))
+    total = float(most.sum())
+    if len(stored) < 2 or not total > 0:
+        return _UNTOLD, _UNTOLD_U
+    share = float(found.sum()) / total
+    off2 = float(np.square(found - share * most).sum()) * most.size / (most.size - 1)
+    sure, guess = total * total / max(off2, 1e-12 * total * total), _UNTOLD_U**-2
+    return (sure * share + guess * _UNTOLD) / (sure + guess), (sure + guess) ** -0.5
+
+
+def _in_parts(plane: F64) -> F64:
+    """Sums over parts of the picture."""
+    bands = np.array_split(plane, _PARTS[0])
+    return np.array([part.sum() for band in bands for part in np.array_split(band, _PARTS[1], axis=1)])
+
+
+def _fall_off(bins: Bins) -> tuple[F32, F32]:
+    """Change of ln(flat) a pixel to the right and down, (height, width): that of a polynomial, smoother than pixels are alike."""
+    height, width = bins.pixels.shape
+    y, x = (np.linspace(-1.0, 1.0, side) for side in (height, width))
+    looked = _looked_at(bins)
+    whole = (bins.pixels[looked] == 4) & (bins.inverse_flat[looked] > 0)
+    rows, columns = np.nonzero(whole)
+    terms = polyvander2d(y[looked[0]][rows], x[looked[1]][columns], (_DEGREE, _DEGREE))
+    logs = -np.log(bins.inverse_flat[looked][whole].astype(np.float64))
+    powers = np.linalg.lstsq(terms, logs, rcond=None)[0].reshape(_DEGREE + 1, _DEGREE + 1)
+    by_y, by_x = (polygrid2d(y, x, polyder(powers, axis=axis)) for axis in (0, 1))
+    # 2 pixels a bin, and a way of 2 from edge to edge
+    return (by_x / max(width - 1, 1)).astype(np.float32), (by_y / max(height - 1, 1)).astype(np.float32)
