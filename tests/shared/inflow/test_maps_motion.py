@@ -1,5 +1,7 @@
 """A moved frame's bins against scipy's nearest neighbours of the same signal, and their noise against repeated draws."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -67,6 +69,11 @@ def test_less_than_half_a_pixel_is_the_frame_as_it_lies() -> None:
     np.testing.assert_array_equal(stored(at_rest), stored(moved))
     assert at_rest.slots[0].shot == moved.slots[0].shot
     assert (moved.slots[0].right_px, moved.slots[0].down_px) == (-0.4, 0.3)
+    assert moved.slots[0].held == pytest.approx((-0.4, 0.3, 0.25, 0.4, -0.3))
+    joined = moved.slots[0].joined(
+        replace(moved.slots[0], frames=3 * moved.slots[0].frames, off_px2=0.01, moved_right_px=2.4)
+    )
+    assert joined.held == pytest.approx((-0.4, 0.3, 0.07, 1.9, -0.3))
     assert lie_still(places_in_frame(Motion(0.4, -0.3, 0.1), SHAPE), BINS)
     assert not lie_still(places_in_frame(Motion(0.4, -0.3, 0.4), SHAPE), BINS)
 
