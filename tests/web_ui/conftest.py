@@ -1,11 +1,13 @@
 import socket
 from contextlib import suppress
+from functools import cache
 
 import pytest
 from flask.testing import FlaskClient
 
 from shared.clock import SystemClock
 from tests.web_ui.fake_device import FakeDevice
+from web_ui import installed_page
 from web_ui.access import Access
 from web_ui.app import close_app, create_app
 from web_ui.device_link import DeviceLink
@@ -27,6 +29,14 @@ def run_folder(tmp_path):
     folder = tmp_path / "run"
     folder.mkdir()
     return folder
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _packed_once():
+    """The page's files are the same for every application: to pack them took longer than to make all the rest of one."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(installed_page, "compress", cache(installed_page.compress))
+        yield
 
 
 @pytest.fixture
