@@ -96,7 +96,7 @@ def _share(stored: NDArray[np.int16], steps: F64, frames: F64, carried: F64) -> 
     share = float(found.sum()) / total
     off2 = float(np.square(found - share * most).sum()) * most.size / (most.size - 1)
     sure, guess = total * total / max(off2, 1e-12 * total * total), _UNTOLD_U**-2
-    return (sure * share + guess * _UNTOLD) / (sure + guess), (sure + guess) ** -0.5
+    return min(max((sure * share + guess * _UNTOLD) / (sure + guess), 0.0), 1.0), (sure + guess) ** -0.5
 
 
 def _in_parts(plane: F64) -> F64:

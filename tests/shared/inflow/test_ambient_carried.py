@@ -19,7 +19,7 @@ def flat_at(y_px: NDArray[np.float64], x_px: NDArray[np.float64]) -> NDArray[np.
 
 
 def drawn(
-    share: float, places_px: NDArray[np.float64], noise: float = 0.0
+    share: float, places_px: NDArray[np.float64], noise: float = 0.0, lamp: float = 1.0
 ) -> tuple[AmbientCarried, NDArray[np.float64]]:
     """What is found of slots whose frames lay so, and the true baseline (of the view in which nothing has moved)."""
     rng = np.random.default_rng(5)
@@ -29,7 +29,7 @@ def drawn(
     planes, slots = np.zeros((len(places_px), HEIGHT, WIDTH), np.int16), []
     for number, (right_px, down_px) in enumerate(places_px):
         values = ring + ambient / flat_at(y + down_px, x + right_px) + rng.normal(0.0, noise, y.shape)
-        planes[number] = np.rint(values / STEP)
+        planes[number] = np.rint((lamp if number >= 3 else 1.0) * values / STEP)
         end_s = 0.5 * number + 0.4
         slots.append(
             Slot(
@@ -83,6 +83,14 @@ def test_a_hand_at_rest_tells_nothing_and_changes_nothing() -> None:
     found.take_off(level, level_u, np.full(level.shape, 9.0, np.float32), slice(0, HEIGHT))
     np.testing.assert_array_equal(level, tissue.astype(np.float32))
     np.testing.assert_array_equal(level_u, np.float32(0.1))
+
+
+def test_a_lamp_that_is_switched_on_is_not_taken_for_ambient_light_carried_away() -> None:
+    """Half as bright from the fourth slot on: parts of the picture contradict each other, and the share says how unsure it is."""
+    places = np.stack([np.linspace(0.0, 4.0, EARLY + 4), np.linspace(0.0, -3.0, EARLY + 4)], axis=1)
+    found, _ = drawn(0.3, places, noise=0.02, lamp=1.5)
+    assert 0.0 <= found.share <= 1.0
+    assert found.share_u > 0.4
 
 
 def test_a_single_slot_tells_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
