@@ -12,3 +12,5 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+ONE_FOR_ALL = "--renderer-process-limit=1"
+"""All pages in one process: to end it and begin another between two tests took a sixth of the processor. Not for timing them."""

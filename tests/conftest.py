@@ -44,7 +44,9 @@ def chrome() -> Iterator[Browser]:
     if not Path(chromium.PATH).exists():
         pytest.fail("chromium is not installed; run: apt-get install chromium-headless-shell (make packages does it)")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium.PATH, args=chromium.FLAGS)
+        browser = playwright.chromium.launch(
+            executable_path=chromium.PATH, args=[*chromium.FLAGS, chromium.ONE_FOR_ALL]
+        )
         yield browser
         browser.close()
 
