@@ -8,6 +8,7 @@ how much parts of the picture disagree (Cochran 1977, Sampling Techniques, 6.4: 
 hardly moves tells nothing of it: then nothing is taken off, and any share up to all of it is as likely (JCGM 100:2008, 4.3.7).
 """
 
+import math
 from dataclasses import dataclass
 from typing import Self
 
@@ -27,7 +28,7 @@ _PARTS = (4, 6)
 """Of the picture, down and across, whose disagreement says how sure the share is."""
 _DEGREE = 4
 """Of the polynomial in each direction that stands for the fall-off."""
-_UNTOLD, _UNTOLD_U = 0.0, 3**-0.5
+_UNTOLD_U = 3**-0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,10 +49,10 @@ class AmbientCarried:
     @classmethod
     def of(cls, planes: NDArray[np.int16], slots: list[Slot], early: int, bins: Bins) -> Self:
         """From the ``early`` first slots, which came before the dye; ``planes`` (places, height, width) hold their values."""
-        by_x, by_y = _fall_off(bins)
         frames = np.array([slot.frames for slot in slots], np.float64)
         places = np.array([(slot.moved_right_px, slot.moved_down_px) for slot in slots])
         means = np.cumsum(frames[:, None] * places, axis=0) / np.cumsum(frames)[:, None]
+        by_x, by_y = _fall_off(bins, means[early - 1] / 2.0)
         looked = _looked_at(bins)
         share, share_u = _share(
             np.stack([planes[slot.place][looked] for slot in slots[:early]]),
@@ -62,15 +63,15 @@ class AmbientCarried:
         ends_s = np.array([slot.end_s for slot in slots])
         return cls(share, share_u, by_x, by_y, ends_s, np.concatenate([places[:1], means]), early)
 
-    def take_off(self, level: F32, level_u: F32, arrival_s: F32, rows: slice) -> None:
-        """Correct some rows of the baselines ``level`` and ``level_u`` (height, width), in place; they end before ``arrival_s``,
-        (rows, width), nan where it is not known.
+    def take_off(self, level: F32, level_u: F32, arrival_s: F32) -> None:
+        """Correct the baselines ``level`` and ``level_u``, in place; they end before ``arrival_s``, nan where it is not known. All
+        (height, width).
         """
         slots = np.maximum(np.searchsorted(self.ends_s, np.nan_to_num(arrival_s)), self.early)
         right_px, down_px = (place.astype(np.float32)[slots] for place in self.places_px.T)
-        whole = level[rows] * (self.by_x[rows] * right_px + self.by_y[rows] * down_px)
-        level[rows] += np.float32(self.share) * whole
-        level_u[rows] = np.hypot(level_u[rows], np.float32(self.share_u) * whole)
+        whole = level * (self.by_x * right_px + self.by_y * down_px)
+        level += np.float32(self.share) * whole
+        level_u[:] = np.hypot(level_u, np.float32(self.share_u) * whole)
 
 
 def _looked_at(bins: Bins) -> tuple[slice, slice]:
@@ -92,11 +93,15 @@ def _share(stored: NDArray[np.int16], steps: F64, frames: F64, carried: F64) -> 
     most = _in_parts(weight * np.tensordot(frames, change * change, 1))
     total = float(most.sum())
     if len(stored) < 2 or not total > 0:
-        return _UNTOLD, _UNTOLD_U
+        return 0.0, _UNTOLD_U
     share = float(found.sum()) / total
     off2 = float(np.square(found - share * most).sum()) * most.size / (most.size - 1)
-    sure, guess = total * total / max(off2, 1e-12 * total * total), _UNTOLD_U**-2
-    return min(max((sure * share + guess * _UNTOLD) / (sure + guess), 0.0), 1.0), (sure + guess) ** -0.5
+    off_u = math.sqrt(off2) / total
+    if not off_u < _UNTOLD_U:
+        return 0.0, _UNTOLD_U
+    # what noise hides is left on, and counted (James and Stein 1961, positive part; from memory)
+    seen = max(1.0 - (off_u / share) ** 2, 0.0) if share > 0 else 0.0
+    return min(seen * share, 1.0), math.hypot(seen * off_u, (1.0 - seen) * max(off_u, abs(share)))
 
 
 def _in_parts(plane: F64) -> F64:
@@ -105,8 +110,10 @@ def _in_parts(plane: F64) -> F64:
     return np.array([part.sum() for band in bands for part in np.array_split(band, _PARTS[1], axis=1)])
 
 
-def _fall_off(bins: Bins) -> tuple[F32, F32]:
-    """Change of ln(flat) a pixel to the right and down, (height, width): that of a polynomial, smoother than pixels are alike."""
+def _fall_off(bins: Bins, away_px: F64) -> tuple[F32, F32]:
+    """Change of ln(flat) a pixel to the right and down, (height, width), ``away_px`` from each bin: that of a polynomial, smoother
+    than pixels are alike. Half-way to where a hand went, it is the mean of what lies between, to the third order.
+    """
     height, width = bins.pixels.shape
     y, x = (np.linspace(-1.0, 1.0, side) for side in (height, width))
     looked = _looked_at(bins)
@@ -115,6 +122,7 @@ def _fall_off(bins: Bins) -> tuple[F32, F32]:
     terms = polyvander2d(y[looked[0]][rows], x[looked[1]][columns], (_DEGREE, _DEGREE))
     logs = -np.log(bins.inverse_flat[looked][whole].astype(np.float64))
     powers = np.linalg.lstsq(terms, logs, rcond=None)[0].reshape(_DEGREE + 1, _DEGREE + 1)
+    x, y = x + away_px[0] / max(width - 1, 1), y + away_px[1] / max(height - 1, 1)
     by_y, by_x = (polygrid2d(y, x, polyder(powers, axis=axis)) for axis in (0, 1))
     # 2 pixels a bin, and a way of 2 from edge to edge
     return (by_x / max(width - 1, 1)).astype(np.float32), (by_y / max(height - 1, 1)).astype(np.float32)

@@ -35,6 +35,8 @@ F64 = NDArray[np.float64]
 
 _BANDS = 32
 _LEAST_SLOTS = 12
+_FIRST_SHARE = 0.01
+"""Of the bins, whose arrival is taken for the first: a few are wrong."""
 _RELIEF_SLOTS = 6
 """From whose mean the tissue's relief is known well enough."""
 _MOMENT_DOUBT = 0.006
@@ -106,12 +108,9 @@ def inflow_maps(
     bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
 
     place_u = PlaceU.of(gatherer.slots, series.early, followed)
-    noise, rough2 = np.vstack([series.noise, np.zeros(order.size)]), np.zeros((height, width), np.float32)
+    noise, rough2 = series.noise.copy(), np.zeros((height, width), np.float32)
     if place_u is not None:
         noise[2], rough2 = place_u.slot_px2, series.relief2(gatherer, against.top_s)
-    ambient: AmbientCarried | None = None
-    if place_u is not None and followed is not None and not followed.ambient_off:
-        ambient = AmbientCarried.of(gatherer.planes, gatherer.slots, series.early, gatherer.bins)
 
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
@@ -133,9 +132,6 @@ def inflow_maps(
         here = slice(*rows)
         raw[here][gatherer.saturated[here] > 0] = SATURATED
         _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
-        if ambient is not None:
-            arrival_s = found[reading.ARRIVAL, here] + np.float32(injected_at_s or 0.0)
-            ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s, here)
 
     def place(rows: tuple[int, int]) -> None:
         assert place_u is not None
@@ -148,6 +144,10 @@ def inflow_maps(
     edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
     bands = [(int(first), int(last)) for first, last in pairwise(edges)]
     list(each(band, bands))
+    if followed is not None and followed.place_u_px is not None and not followed.ambient_off:
+        arrival_s = found[reading.ARRIVAL] + np.float32(injected_at_s or 0.0)
+        ambient = AmbientCarried.of(gatherer.planes, gatherer.slots, series.before(arrival_s), gatherer.bins)
+        ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s)
     if place_u is not None:
         dark = raw == NO_RISE
         list(each(place, bands))
@@ -198,7 +198,7 @@ class _Series:
             table,
             np.array([s.place for s in slots]),
             np.array([s.step for s in slots]),
-            np.array([(s.shot, s.rest) for s in slots]).T.copy(),
+            np.array([(s.shot, s.rest + s.common, 0.0, s.common if s.spots == 1 else 0.0) for s in slots]).T.copy(),
             before,
         )
 
@@ -210,6 +210,13 @@ class _Series:
         nodes_s[::2], nodes_s[1::2] = times_s, 0.5 * (times_s[1:] + times_s[:-1])
         return nodes_s
 
+    def before(self, arrival_s: F32) -> int:
+        """How many slots came before the dye was anywhere; ``arrival_s`` (height, width), nan where it is not known."""
+        some = arrival_s[::8, ::8]
+        known = some[np.isfinite(some)]
+        first_s = float(np.quantile(known, _FIRST_SHARE)) if known.size else 0.0
+        return max(int((self.slots[1] < first_s).sum()), self.early)
+
     def relief2(self, gatherer: Gathered, near_s: float) -> F32:
         """The tissue's relief, from the mean of the slots that are nearest to a moment."""
         nearest = np.argsort(np.abs(self.slots[2] - near_s))[:_RELIEF_SLOTS]
@@ -219,7 +226,7 @@ class _Series:
             stored = gatherer.planes[self.order[k]]
             picture += np.where(stored == NO_DATA, np.float32(np.nan), stored * np.float32(part * self.steps[k]))
         f, pixels = gatherer.bins.inverse_flat, gatherer.bins.pixels
-        shot, rest = (self.noise[:, nearest] @ share**2).astype(np.float32)
+        shot, rest = (self.noise[:2, nearest] @ share**2).astype(np.float32)
         return relief2(picture, np.maximum(picture, 0) * f * shot + pixels * f * f * rest)
 
     def tables(self, nodes_s: F64) -> Tables:
@@ -262,7 +269,7 @@ def _read_curve(series: _Series, values: F64, variances: F64) -> tuple[int, F64,
     rows = reading.rows_of(1, values.size)
     rows.values[0, : values.size], rows.variances[0, : values.size] = values, variances
     seen = np.full((1, 1), np.isfinite(values).all(), np.float32), np.ones((1, 1), np.uint8)
-    nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((3, 0)), seen
+    nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((4, 0)), seen
     tables, anywhere = series.tables(series.nodes_s), series.tables(series.slots[2, -1:])
     found, found_u = np.empty((2, reading.FOUND, 1, 1), np.float32)
     reading.read_rows(

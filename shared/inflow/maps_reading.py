@@ -61,7 +61,8 @@ class Rows(NamedTuple):
 
     ``values`` and ``variances`` (width, slots), padded; ``kinds`` (width,) classes, UNSEEN where there is nothing to read;
     ``found`` and ``found_u`` (FOUND + 1, width), nan where a thing cannot be known; ``pulls`` (width, slots), padded, covariances
-    of the onset with each value, ``shared`` (slots,) of the baseline of one bin, up to where it ends.
+    of the onset with each value, ``shared`` (slots,) of the baseline of one bin, up to where it ends; ``alike`` (slots,) variances
+    that a slot shares with those before it, for a pixel, and ``a_pixel`` (width,) how many times that is a bin's.
     """
 
     values: NDArray[np.float64]
@@ -80,6 +81,8 @@ class Rows(NamedTuple):
     falls: NDArray[np.float64]
     pulls: NDArray[np.float64]
     shared: NDArray[np.float64]
+    alike: NDArray[np.float64]
+    a_pixel: NDArray[np.float64]
 
 
 def rows_of(width: int, slots: int) -> Rows:
@@ -92,7 +95,7 @@ def rows_of(width: int, slots: int) -> Rows:
     outlines, onsets = np.empty((5, width)), np.empty((3, width))
     return Rows(
         values, variances, kinds, found, found_u, smoothed, widths, tops, outlines, rising, late, onsets, above,
-        sums_of_falls(), pulls, np.empty(slots),
+        sums_of_falls(), pulls, np.empty(slots), np.zeros(slots), np.zeros(width),
     )  # fmt: skip
 
 
@@ -103,7 +106,7 @@ def lent_rows(rows):
         borrowed(rows.values), borrowed(rows.variances), borrowed(rows.kinds), borrowed(rows.found),
         borrowed(rows.found_u), borrowed(rows.smoothed), borrowed(rows.widths), borrowed(rows.tops),
         borrowed(rows.outlines), borrowed(rows.rising), borrowed(rows.late), borrowed(rows.onsets), borrowed(rows.above),
-        borrowed(rows.falls), borrowed(rows.pulls), borrowed(rows.shared),
+        borrowed(rows.falls), borrowed(rows.pulls), borrowed(rows.shared), borrowed(rows.alike), borrowed(rows.a_pixel),
     )  # fmt: skip
 
 
@@ -116,13 +119,16 @@ def read_rows(
     """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
 
     ``planes`` (places, height, width) int16, ``order`` (slots,) their places in order of time, ``steps`` (slots,), ``noise``
-    (3, slots): shot and rest of each slot, and the variance of its place in pixels; ``bins``: inverse flat and number of good
+    (4, slots): shot and rest of each slot, the variance of its place in pixels, and the variance shared with slots before it;
+    ``bins``: inverse flat and number of good
     pixels (height, width); ``relief2`` (height, width), the square of the share of itself by which a bin changes a pixel.
     """
     inverse_flat, pixels = bins
     number, width = order.size, inverse_flat.shape[1]
     lent, lent_at = lent_tables(tables), lent_tables(at_reference)
     room, rows, slots = lent_room(room), lent_rows(rows), borrowed(slots)
+    for i in range(number):
+        rows.alike[i] = noise[3, i]
     for y in range(first_row, last_row):
         for x in range(width):
             rows.kinds[x] = UNSEEN if inverse_flat[y, x] == 0 else MEASURED
@@ -135,6 +141,7 @@ def read_rows(
         for x in range(width):
             f = inverse_flat[y, x]
             rest = pixels[y, x] * f * f
+            rows.a_pixel[x] = rest
             rough2 = np.float64(relief2[y, x])
             for i in range(number):
                 value = max(rows.values[x, i], 0.0)
@@ -182,7 +189,7 @@ def _look(slots, early, tables, at_reference, moment_u_s, rows, x):
     """Outline of a bin's curve; returns its class. One that does not rise is read here."""
     values, variances, outlines = rows.values[x], rows.variances[x], rows.outlines
     times_s, found, found_u = slots[2], rows.found, rows.found_u
-    level, level_u = _mean_of_first(slots, early, values, variances, rows.shared)
+    level, level_u, _ = _mean_of_first(slots, early, values, variances, rows, x)
     if level != level:
         return UNSEEN
     c, top, tenth_s, half_s = _outline(times_s, level, tables, values, rows.smoothed[x])
@@ -214,12 +221,14 @@ def _read_rising(slots, tables, at_reference, moment_u_s, rows, x):
         found[ARRIVAL], found_u[ARRIVAL] = onset_s, rows.onsets[ONSET_U, x]
         foot_s = onset_s - 0.02 * rows.onsets[FIT_RISE_S, x]
     before = _slots_before(slots, foot_s)
-    base, base_u = _mean_of_first(slots, before, values, variances, rows.shared)
+    base, base_u, alike_u = _mean_of_first(slots, before, values, variances, rows, x)
     if base != base:
         found[:] = math.nan
         found_u[:] = math.nan
         return UNSEEN
     found[LEVEL], found_u[LEVEL] = base, base_u
+    if alike_u > 0.0:
+        found_u[ARRIVAL] = math.hypot(found_u[ARRIVAL], alike_u * _pulled(rows.pulls[x], variances, before))
     c, top_s, reach_s = rows.widths[x], times_s[rows.tops[x]], 0.5 * outlines[RISE_S, x]
     node = highest_node(tables, c, values, top_s - reach_s, top_s + reach_s)
     if node >= 0:
@@ -253,20 +262,34 @@ def _first_pass(rows, x):
 
 
 @compiled
-def _mean_of_first(slots, number, values, variances, shared):
-    """Mean of some first slots, weighted by their frames; ``shared`` (slots,) becomes its covariance with each of them."""
-    total, frames, square = 0.0, 0.0, 0.0
+def _mean_of_first(slots, number, values, variances, rows, x):
+    """Mean of some first slots, weighted by their frames, its uncertainty, and what of it they have alike; ``rows.shared`` (slots,)
+    becomes its covariance with each of them, but for that.
+    """
+    total, frames, square, alike, shared = 0.0, 0.0, 0.0, 0.0, rows.shared
     for i in range(number):
         total += slots[3, i] * values[i]
+        # a running mean has what it had before, as far as it still counts
+        alike += 2.0 * slots[3, i] * rows.alike[i] * frames
         frames += slots[3, i]
         shared[i] = slots[3, i] * variances[i]
         square += slots[3, i] * shared[i]
     if frames == 0:
-        return math.nan, math.nan
+        return math.nan, math.nan, math.nan
     per_frame = 1.0 / frames
     for i in range(number):
         shared[i] *= per_frame
-    return total * per_frame, math.sqrt(square) * per_frame
+    alike *= rows.a_pixel[x]
+    return total * per_frame, math.sqrt(square + alike) * per_frame, math.sqrt(alike) * per_frame
+
+
+@compiled
+def _pulled(pulls, variances, number):
+    """By how much the onset shifts a unit by which some first slots are all off."""
+    shift = 0.0
+    for i in range(number):
+        shift += pulls[i] / variances[i]
+    return shift
 
 
 @compiled

@@ -40,8 +40,10 @@ BLOCK = 16
 class Slot:
     """Frames of one stretch of time, seconds since the first frame; ``time_s`` is the mean of the middles of their exposures.
 
-    The variance of a bin's mean is ``shot`` x signal / f + ``rest`` x pixels / f^2 with f the sum of the flat over the bin's good
-    pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it.
+    The variance of a bin's mean is ``shot`` x signal / f + (``rest`` + ``common``) x pixels / f^2 with f the sum of the flat over
+    the bin's good pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it. ``common`` is
+    what the noise of the measured ambient light does, which all frames have alike that show a bin at one spot of the camera;
+    ``spots`` says at how many the hand held it.
 
     Means over its frames: ``right_px`` and ``down_px``, how far off they were read, because a hand moves by parts of a pixel;
     ``off_px2``, the square of that along both axes; ``moved_right_px`` and ``moved_down_px``, where the hand held the picture's
@@ -61,6 +63,8 @@ class Slot:
     off_px2: float = 0.0
     moved_right_px: float = 0.0
     moved_down_px: float = 0.0
+    common: float = 0.0
+    spots: int = 1
 
     @property
     def held(self) -> tuple[float, ...]:
@@ -71,6 +75,7 @@ class Slot:
         """Both as one, in this one's place."""
         frames = self.frames + other.frames
         a, b = self.frames / frames, other.frames / frames
+        rest = self.spots == other.spots == 1
         return Slot(
             self.start_s,
             other.end_s,
@@ -80,7 +85,13 @@ class Slot:
             a * a * self.rest + b * b * other.rest,
             max(self.step, other.step),
             self.place,
-            *(a * one + b * another for one, another in zip(self.held, other.held, strict=True)),
+            a * self.right_px + b * other.right_px,
+            a * self.down_px + b * other.down_px,
+            a * self.off_px2 + b * other.off_px2,
+            a * self.moved_right_px + b * other.moved_right_px,
+            a * self.moved_down_px + b * other.moved_down_px,
+            a * a * self.common + b * b * other.common + (2 * a * b * min(self.common, other.common) if rest else 0.0),
+            1 if rest else self.spots + other.spots,
         )
 
 
@@ -103,7 +114,8 @@ class _Filling:
     gain_factor: float = 0.0
     constant: float = 0.0
     common: float = 0.0
-    """Variance that the mean of the frames keeps, because they share its cause."""
+    """Variance that the mean of the frames keeps, because they share its cause, where all show a bin at one spot of the camera."""
+    spots: set[tuple[int, int]] = field(default_factory=set)
     held: NDArray[np.float64] = field(default_factory=lambda: np.zeros(5))
 
 
@@ -255,6 +267,7 @@ class MapGatherer:
         filling.frames += 1
         filling.gain_factor += frame.gain * factor
         filling.held += held_of(motion)
+        filling.spots.add((0, 0) if motion is None else (round(motion.dx_px), round(motion.dy_px)))
         ambient = self._ambient.pixel_counts(frame.exposure_us, frame.gain) if self._ambient is not None else 0.0
         filling.constant += float(counts_variance(ambient, frame.gain, self.calibration)) * factor * factor
         if self._ambient is not None:
@@ -318,10 +331,14 @@ class MapGatherer:
         with np.errstate(invalid="ignore", divide="ignore"):
             blocks *= self._inside / self._known / BLOCK**2
         shot = self.calibration.counts_per_electron * filling.gain_factor / n**2
-        rest = filling.constant / n**2 + filling.common / n
+        rest, spots = filling.constant / n**2, len(filling.spots)
+        common = filling.common / (n * spots)
         held = (filling.held / n).tolist()
         self.slots.append(
-            Slot(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place, *held)
+            Slot(
+                *(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place),
+                *(*held, common, spots),
+            )
         )
         if len(self.slots) > 1:
             self._losses.append(self._loss(len(self.slots) - 2))

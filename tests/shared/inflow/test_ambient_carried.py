@@ -60,8 +60,7 @@ def corrected(
     y, x = np.mgrid[:HEIGHT, :WIDTH] * 2.0 + 0.5
     seen = tissue * (1.0 - share + share * flat_at(y, x) / flat_at(y + place_px[1], x + place_px[0]))
     level, level_u = seen.astype(np.float32), np.zeros(seen.shape, np.float32)
-    for rows in (slice(0, 30), slice(30, HEIGHT)):
-        found.take_off(level, level_u, np.full(level[rows].shape, np.nan, np.float32), rows)
+    found.take_off(level, level_u, np.full(level.shape, np.nan, np.float32))
     return tuple(float(np.sqrt(np.square(each / tissue - 1.0).mean())) for each in (seen, level))  # type: ignore[return-value]
 
 
@@ -80,7 +79,7 @@ def test_a_hand_at_rest_tells_nothing_and_changes_nothing() -> None:
     found, tissue = drawn(0.6, np.zeros((EARLY + 2, 2)), noise=0.02)
     np.testing.assert_allclose((found.share, found.share_u), (0.0, 3**-0.5), rtol=1e-3, atol=1e-3)
     level, level_u = tissue.astype(np.float32), np.full(tissue.shape, 0.1, np.float32)
-    found.take_off(level, level_u, np.full(level.shape, 9.0, np.float32), slice(0, HEIGHT))
+    found.take_off(level, level_u, np.full(level.shape, 9.0, np.float32))
     np.testing.assert_array_equal(level, tissue.astype(np.float32))
     np.testing.assert_array_equal(level_u, np.float32(0.1))
 
@@ -106,7 +105,7 @@ def test_a_later_arrival_takes_more_slots_into_account() -> None:
     level, level_u = np.ones((2, HEIGHT, WIDTH), np.float32)
     arrival_s = np.full(level.shape, 0.2, np.float32)
     arrival_s[1], arrival_s[2] = 4.0, 99.0
-    found.take_off(level, level_u, arrival_s, slice(0, HEIGHT))
+    found.take_off(level, level_u, arrival_s)
     by = [(level[row, 40] - 1.0) / (found.share * found.by_x[row, 40]) for row in range(3)]
     np.testing.assert_allclose(by, [places[:EARLY, 0].mean(), places[:8, 0].mean(), places[:, 0].mean()], rtol=1e-3)
 

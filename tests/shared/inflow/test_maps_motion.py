@@ -11,7 +11,7 @@ from scipy.ndimage import affine_transform
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
 from shared.inflow.maps_motion import MovedBins, lie_still, places_in_frame, rounding_px
-from shared.inflow.maps_slots import MapGatherer, defects_of
+from shared.inflow.maps_slots import MapGatherer, Slot, defects_of
 from shared.motion.pose import Motion
 
 SHAPE = (60, 88)
@@ -74,6 +74,16 @@ def test_less_than_half_a_pixel_is_the_frame_as_it_lies() -> None:
         replace(moved.slots[0], frames=3 * moved.slots[0].frames, off_px2=0.01, moved_right_px=2.4)
     )
     assert joined.held == pytest.approx((-0.4, 0.3, 0.07, 1.9, -0.3))
+
+
+def test_what_slots_have_alike_averages_out_only_where_the_hand_moved() -> None:
+    """A running mean keeps what it had: of 4 and 1 the covariance is 1, and (4 + 2 + 1) / 4 the variance of their mean."""
+    before, after = (
+        Slot(k, k + 0.9, k + 0.5, 5, 0.0, 0.0, 1.0, k, common=common) for k, common in ((0, 4.0), (1, 1.0))
+    )
+    assert (before.joined(after).common, before.joined(after).spots) == (7 / 4, 1)
+    moved = replace(before, spots=5).joined(after)
+    assert (moved.common, moved.spots) == (5 / 4, 6)
     assert lie_still(places_in_frame(Motion(0.4, -0.3, 0.1), SHAPE), BINS)
     assert not lie_still(places_in_frame(Motion(0.4, -0.3, 0.4), SHAPE), BINS)
 
