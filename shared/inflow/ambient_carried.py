@@ -29,6 +29,7 @@ _PARTS = (4, 6)
 _DEGREE = 4
 """Of the polynomial in each direction that stands for the fall-off."""
 _UNTOLD_U = 3**-0.5
+"""Of a share that is left at nothing while it may be anything up to 1."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +101,8 @@ def _share(stored: NDArray[np.int16], steps: F64, frames: F64, carried: F64) -> 
     if not off_u < _UNTOLD_U:
         return 0.0, _UNTOLD_U
     # what noise hides is left on, and counted (James and Stein 1961, positive part; from memory)
-    seen = max(1.0 - (off_u / share) ** 2, 0.0) if share > 0 else 0.0
-    return min(seen * share, 1.0), math.hypot(seen * off_u, (1.0 - seen) * max(off_u, abs(share)))
+    told = max(1.0 - (off_u / share) ** 2, 0.0) if share > 0 else 0.0
+    return min(told * share, 1.0), math.hypot(told * off_u, (1.0 - told) * max(off_u, abs(share)))
 
 
 def _in_parts(plane: F64) -> F64:

@@ -26,6 +26,7 @@ all roundings, over two), which a 95 % interval then just holds. A step anywhere
 closed form; the relief of scenes 0.015 to 0.02, measured.
 """
 NEAREST_PX = 0.5
+"""As whole pixels are read."""
 _NOISE_OF_BEND = 20.0
 """Variance of the sum of second differences along both axes, where every bin has a variance of 1."""
 

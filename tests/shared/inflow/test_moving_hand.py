@@ -56,7 +56,8 @@ def test_tremor_and_drift_keep_the_errors_within_half_as_much_again() -> None:
 
 def test_what_measured_ambient_light_leaves_unsure_is_counted_once_where_the_hand_rests() -> None:
     """Every eighth frame unlit: what its noise leaves falsifies all frames of a resting hand alike, those before the dye above all,
-    and hardly a moved hand's. 93 to 97.5 % of the 95 % intervals hold; counted as if slots were independent, 72 of the baselines'.
+    and hardly a moved hand's. 93 to 97.5 % of the 95 % intervals hold; counted as if slots were independent, 72 of a whole
+    flap's baselines did.
     """
     room = Room("as bright as the leakage", 0.05, 8)
     truth, still = BENCH.truth(room), BENCH.maps(room, STILL, seed=1)
