@@ -28,6 +28,9 @@ LEAST_SPELLS = 3
 NEW_SHARE = 0.25
 """Of an unlit frame in the running mean."""
 
+_ALL_NEW = 20.0
+"""How much older what began anew counts as, in powers of e: nothing of what was before is left."""
+
 JUMP_SIGMAS = 8.0
 """A change of the whole picture's mean by more than so many standard uncertainties (a lamp switched) starts the mean anew."""
 
@@ -113,12 +116,17 @@ class AmbientTrack:
 
 
 class RunningRate:
-    """Recursive mean of unlit frames: ``rate`` (height, width) float32, counts a millisecond at unit gain, before the flat."""
+    """Recursive mean of unlit frames: ``rate`` (height, width) float32, counts a millisecond at unit gain, before the flat.
+
+    Its noise is ``noise_share`` of a frame's variance; of an earlier mean it keeps exp(its ``age`` - ``age``), and so much of that
+    one's noise (covariance of a recursive mean with an earlier one, by its definition).
+    """
 
     def __init__(self, shape: tuple[int, int]) -> None:
         self.rate = np.zeros(shape, np.float32)
         self.mean = 0.0
         self.noise_share = 0.0
+        self.age = 0.0
         self.frames = 0
         self._mean_u = 0.0
 
@@ -130,6 +138,7 @@ class RunningRate:
             share = max(NEW_SHARE, 1.0 / (self.frames + 1))
         self.rate += np.float32(share) * (new - self.rate)
         self.noise_share = share**2 + (1.0 - share) ** 2 * self.noise_share
+        self.age += -math.log1p(-share) if share < 1.0 else _ALL_NEW
         self.mean += share * (mean - self.mean)
         self._mean_u = math.hypot(share * mean_u, (1.0 - share) * self._mean_u)
         self.frames += 1

@@ -55,3 +55,8 @@ class AmbientBins:
         taken_us, taken_gain = self._taken_with
         noise = float(counts_variance(self.pixel_counts(taken_us, taken_gain), taken_gain, self._calibration))
         return noise * self._running.noise_share * (exposure_us * gain / (taken_us * taken_gain)) ** 2
+
+    @property
+    def age(self) -> float:
+        """Of the running mean, as in ``RunningRate``."""
+        return self._running.age

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from shared.bounded import filled
 from shared.inflow.maps_place import Followed
+from shared.inflow.maps_samples import Samples
 from shared.inflow.maps_slots import Bins, MapGatherer, Slot
 
 _ABOUT = "slots.json"
-_ARRAYS = ("planes", "saturated", "dark", "inverse_flat", "pixels")
+_ARRAYS = ("planes", "saturated", "dark", "inverse_flat", "pixels", "sums", "held")
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,7 @@ class HandedOver:
     planes: NDArray[np.int16]
     saturated: NDArray[np.uint8]
     bins: Bins
+    samples: Samples
 
     def finish(self) -> None:
         """Nothing is left to be finished."""
@@ -56,8 +58,11 @@ def hand_over(folder: Path, gatherer: MapGatherer) -> None:
     gatherer.finish()
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
-    bins = gatherer.bins
-    arrays: tuple[NDArray[Any], ...] = (gatherer.planes, gatherer.saturated, bins.dark, bins.inverse_flat, bins.pixels)
+    bins, samples = gatherer.bins, gatherer.samples
+    arrays: tuple[NDArray[Any], ...] = (
+        *(gatherer.planes, gatherer.saturated),
+        *(bins.dark, bins.inverse_flat, bins.pixels, samples.sums, samples.held),
+    )
     for name, array in zip(_ARRAYS, arrays, strict=True):
         np.save(folder / f"{name}.npy", array)
     about = {"camera_shape": gatherer.camera_shape, "slots": [asdict(slot) for slot in gatherer.slots]}
@@ -72,4 +77,5 @@ def taken_over(folder: Path) -> HandedOver:
     bins = Bins(arrays["dark"], arrays["inverse_flat"], arrays["pixels"])
     slots = [filled(Slot, one, str(folder / _ABOUT)) for one in about["slots"]]
     height, width = about["camera_shape"]
-    return HandedOver((height, width), slots, arrays["planes"], arrays["saturated"], bins)
+    samples = Samples(arrays["sums"], arrays["held"])
+    return HandedOver((height, width), slots, arrays["planes"], arrays["saturated"], bins, samples)

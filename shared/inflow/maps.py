@@ -27,7 +27,8 @@ from shared.inflow.map_values import NAMES as NAMES
 from shared.inflow.maps_first_pass import room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_local_cubic import Tables, tables_at
-from shared.inflow.maps_place import Followed, PlaceU, count_place, relief2
+from shared.inflow.maps_place import Followed, PlaceU, ReadAside, count_place, relief2, slots_px2
+from shared.inflow.maps_samples import Samples
 from shared.inflow.maps_slots import Bins, Slot
 from shared.region import Region
 
@@ -65,6 +66,11 @@ class Gathered(Protocol):
     @property
     def bins(self) -> Bins:
         """What the calibration says of them."""
+        ...
+
+    @property
+    def samples(self) -> Samples:
+        """Some bins of the frames that the hand has moved."""
         ...
 
     @property
@@ -107,10 +113,10 @@ def inflow_maps(
     tables, order = series.tables(series.nodes_s), series.order
     bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
 
-    place_u = PlaceU.of(gatherer.slots, series.early, followed)
+    is_followed = followed is not None and followed.place_u_px is not None
     noise, rough2 = series.noise.copy(), np.zeros((height, width), np.float32)
-    if place_u is not None:
-        noise[2], rough2 = place_u.slot_px2, series.relief2(gatherer, against.top_s)
+    if followed is not None and is_followed:
+        noise[2], rough2 = slots_px2(gatherer.slots, followed), series.relief2(gatherer, against.top_s)
 
     def band(rows: tuple[int, int]) -> None:
         reading.read_rows(
@@ -134,8 +140,7 @@ def inflow_maps(
         _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
 
     def place(rows: tuple[int, int]) -> None:
-        assert place_u is not None
-        count_place(place_u, found, found_u, dark, rows)
+        count_place(place_u, found, found_u, dark, rows, read)
 
     def classify(rows: tuple[int, int]) -> None:
         here = slice(*rows)
@@ -144,20 +149,23 @@ def inflow_maps(
     edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
     bands = [(int(first), int(last)) for first, last in pairwise(edges)]
     list(each(band, bands))
-    if followed is not None and followed.place_u_px is not None and not followed.ambient_off:
+    if followed is not None and is_followed:
         arrival_s = found[reading.ARRIVAL] + np.float32(injected_at_s or 0.0)
-        ambient = AmbientCarried.of(gatherer.planes, gatherer.slots, series.before(arrival_s), gatherer.bins)
-        ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s)
-    if place_u is not None:
-        dark = raw == NO_RISE
+        before = series.before(arrival_s)
+        place_u = PlaceU.of(gatherer.slots, before, followed)
+        if not followed.ambient_off:
+            ambient = AmbientCarried.of(gatherer.samples, gatherer.slots, before, gatherer.bins)
+            ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s)
+        dark, read = raw == NO_RISE, ReadAside.of(gatherer.slots, before, arrival_s)
         list(each(place, bands))
+        found[reading.LEVEL] -= read.off
     list(each(classify, bands))
     about = MapsAbout(
         str(reference) if reference is not None else "",
         injected_at_s is not None,
         injected_at_s or 0.0,
         sum(slot.frames for slot in gatherer.slots),
-        place_u is not None,
+        is_followed,
         (*notes, *(followed.notes if followed is not None else ())),
     )
     return InflowMaps(found, found_u, classes, about)
@@ -194,13 +202,13 @@ class _Series:
         before = int((table[1] < (injected_at_s or 0.0)).sum())
         if before == 0 or table[3, :before].sum() < 3:
             before = 1 + int((np.cumsum(table[3]) < max(3.0, 0.02 * table[3].sum())).sum())
-        return cls(
-            table,
-            np.array([s.place for s in slots]),
-            np.array([s.step for s in slots]),
-            np.array([(s.shot, s.rest + s.common, 0.0, s.common if s.spots == 1 else 0.0) for s in slots]).T.copy(),
-            before,
-        )
+        ages = np.array([s.age for s in slots])
+        noise = np.zeros((5, len(slots)))
+        noise[0] = [s.shot for s in slots]
+        noise[1] = [s.rest + s.common for s in slots]
+        noise[3] = [s.common if s.spots == 1 else 0.0 for s in slots]
+        noise[4] = np.exp(-np.diff(ages, prepend=ages[0]))
+        return cls(table, np.array([s.place for s in slots]), np.array([s.step for s in slots]), noise, before)
 
     @property
     def nodes_s(self) -> F64:
@@ -269,7 +277,7 @@ def _read_curve(series: _Series, values: F64, variances: F64) -> tuple[int, F64,
     rows = reading.rows_of(1, values.size)
     rows.values[0, : values.size], rows.variances[0, : values.size] = values, variances
     seen = np.full((1, 1), np.isfinite(values).all(), np.float32), np.ones((1, 1), np.uint8)
-    nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((4, 0)), seen
+    nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((5, 0)), seen
     tables, anywhere = series.tables(series.nodes_s), series.tables(series.slots[2, -1:])
     found, found_u = np.empty((2, reading.FOUND, 1, 1), np.float32)
     reading.read_rows(

@@ -85,7 +85,7 @@ class MovedBins:
     def __init__(self, calibration: Calibration, defects: NDArray[np.int32]) -> None:
         """``defects`` (n, 2) rows and columns of pixels, which count for nothing."""
         good = ~calibration.defects
-        self._limit, self._defects = np.uint32(calibration.saturation_counts), defects
+        self._limit, self._defects, self._bad = np.uint32(calibration.saturation_counts), defects, calibration.defects
         flat = _of_fours(np.where(good, calibration.flat, np.float32(0)))
         self._inverse = _Steps.of(np.divide(np.float32(1), flat, out=np.zeros_like(flat), where=flat > 0), 0.0)
         self._good = _of_fours(good.astype(np.float32)).astype(np.uint8)
@@ -120,6 +120,15 @@ class MovedBins:
         # one kind of argument for any number of frames, and for those that may be written too
         pixels = tuple(_read_only(frames[min(k, len(frames) - 1)].pixels) for k in range(TOGETHER))
         return bool(add_fours(pixels, planes, steps, self._limit, self._defects, places, signal, seen, clipped))
+
+    def sample(self, frame: MovedFrame, every: int, held_px: tuple[float, float], sums: F32) -> None:
+        """Add signal, and signal times ``held_px``, of a bin ``every`` so many rows and columns to ``sums`` (3, rows, columns).
+
+        nan where the frame does not show a bin.
+        """
+        planes = self._dark.numbers, self._inverse.numbers
+        steps = np.array((self._dark.low, self._dark.step, self._inverse.step * frame.factor))
+        add_sampled(_read_only(frame.pixels), planes, steps, self._bad, frame.places, every, held_px, sums)
 
 
 def _read_only(pixels: Counts) -> Counts:
@@ -289,3 +298,24 @@ def _take_off(pixels, defects, inverse, scale, limit, places, signal, clipped):
                     signal[y, x] -= np.float32(pixels[row, column]) * per_count
                     if pixels[row, column] >= limit:
                         clipped[y, x] -= np.uint16(1)
+
+
+@compiled
+def add_sampled(pixels, planes, steps, bad, places, every, held_px, sums):
+    """Add every so manieth bin of a frame, without ``bad`` pixels; see ``MovedBins.sample``."""
+    rows, columns = pixels.shape
+    for y in range(sums.shape[1]):
+        for x in range(sums.shape[2]):
+            row, column = nearest(places, every * x, every * y)
+            value = np.nan
+            if 0 <= row <= rows - 2 and 0 <= column <= columns - 2:
+                of_four = (row & 1, column & 1, row >> 1, column >> 1)
+                counts = 0.0
+                for down in range(row, row + 2):
+                    for right in range(column, column + 2):
+                        counts += 0.0 if bad[down, right] else np.float64(pixels[down, right])
+                if planes[1][of_four] > 0:
+                    value = (counts - steps[0] - steps[1] * planes[0][of_four]) * (steps[2] * planes[1][of_four])
+            sums[0, y, x] += value
+            sums[1, y, x] += value * held_px[0]
+            sums[2, y, x] += value * held_px[1]

@@ -62,7 +62,8 @@ class Rows(NamedTuple):
     ``values`` and ``variances`` (width, slots), padded; ``kinds`` (width,) classes, UNSEEN where there is nothing to read;
     ``found`` and ``found_u`` (FOUND + 1, width), nan where a thing cannot be known; ``pulls`` (width, slots), padded, covariances
     of the onset with each value, ``shared`` (slots,) of the baseline of one bin, up to where it ends; ``alike`` (slots,) variances
-    that a slot shares with those before it, for a pixel, and ``a_pixel`` (width,) how many times that is a bin's.
+    that a slot may share with others, for a pixel, ``kept`` (slots,) what of those before is left in it, and ``a_pixel`` (width,)
+    how many times that is a bin's, 0 where no slot shares anything.
     """
 
     values: NDArray[np.float64]
@@ -82,6 +83,7 @@ class Rows(NamedTuple):
     pulls: NDArray[np.float64]
     shared: NDArray[np.float64]
     alike: NDArray[np.float64]
+    kept: NDArray[np.float64]
     a_pixel: NDArray[np.float64]
 
 
@@ -95,7 +97,7 @@ def rows_of(width: int, slots: int) -> Rows:
     outlines, onsets = np.empty((5, width)), np.empty((3, width))
     return Rows(
         values, variances, kinds, found, found_u, smoothed, widths, tops, outlines, rising, late, onsets, above,
-        sums_of_falls(), pulls, np.empty(slots), np.zeros(slots), np.zeros(width),
+        sums_of_falls(), pulls, np.empty(slots), np.zeros(slots), np.zeros(slots), np.zeros(width),
     )  # fmt: skip
 
 
@@ -106,7 +108,8 @@ def lent_rows(rows):
         borrowed(rows.values), borrowed(rows.variances), borrowed(rows.kinds), borrowed(rows.found),
         borrowed(rows.found_u), borrowed(rows.smoothed), borrowed(rows.widths), borrowed(rows.tops),
         borrowed(rows.outlines), borrowed(rows.rising), borrowed(rows.late), borrowed(rows.onsets), borrowed(rows.above),
-        borrowed(rows.falls), borrowed(rows.pulls), borrowed(rows.shared), borrowed(rows.alike), borrowed(rows.a_pixel),
+        borrowed(rows.falls), borrowed(rows.pulls), borrowed(rows.shared), borrowed(rows.alike), borrowed(rows.kept),
+        borrowed(rows.a_pixel),
     )  # fmt: skip
 
 
@@ -119,16 +122,17 @@ def read_rows(
     """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
 
     ``planes`` (places, height, width) int16, ``order`` (slots,) their places in order of time, ``steps`` (slots,), ``noise``
-    (4, slots): shot and rest of each slot, the variance of its place in pixels, and the variance shared with slots before it;
-    ``bins``: inverse flat and number of good
-    pixels (height, width); ``relief2`` (height, width), the square of the share of itself by which a bin changes a pixel.
+    (5, slots): shot and rest of each slot, the variance of its place in pixels, and ``alike`` and ``kept`` of ``Rows``; ``bins``:
+    inverse flat and number of good pixels (height, width); ``relief2`` (height, width), the square of the share of itself by which
+    a bin changes a pixel.
     """
     inverse_flat, pixels = bins
     number, width = order.size, inverse_flat.shape[1]
     lent, lent_at = lent_tables(tables), lent_tables(at_reference)
     room, rows, slots = lent_room(room), lent_rows(rows), borrowed(slots)
     for i in range(number):
-        rows.alike[i] = noise[3, i]
+        rows.alike[i], rows.kept[i] = noise[3, i], noise[4, i]
+    some_alike = rows.alike.any()
     for y in range(first_row, last_row):
         for x in range(width):
             rows.kinds[x] = UNSEEN if inverse_flat[y, x] == 0 else MEASURED
@@ -141,7 +145,7 @@ def read_rows(
         for x in range(width):
             f = inverse_flat[y, x]
             rest = pixels[y, x] * f * f
-            rows.a_pixel[x] = rest
+            rows.a_pixel[x] = rest if some_alike else 0.0
             rough2 = np.float64(relief2[y, x])
             for i in range(number):
                 value = max(rows.values[x, i], 0.0)
@@ -189,7 +193,7 @@ def _look(slots, early, tables, at_reference, moment_u_s, rows, x):
     """Outline of a bin's curve; returns its class. One that does not rise is read here."""
     values, variances, outlines = rows.values[x], rows.variances[x], rows.outlines
     times_s, found, found_u = slots[2], rows.found, rows.found_u
-    level, level_u, _ = _mean_of_first(slots, early, values, variances, rows, x)
+    level, level_u = _mean_of_first(slots, early, values, variances, rows, x)
     if level != level:
         return UNSEEN
     c, top, tenth_s, half_s = _outline(times_s, level, tables, values, rows.smoothed[x])
@@ -221,14 +225,16 @@ def _read_rising(slots, tables, at_reference, moment_u_s, rows, x):
         found[ARRIVAL], found_u[ARRIVAL] = onset_s, rows.onsets[ONSET_U, x]
         foot_s = onset_s - 0.02 * rows.onsets[FIT_RISE_S, x]
     before = _slots_before(slots, foot_s)
-    base, base_u, alike_u = _mean_of_first(slots, before, values, variances, rows, x)
+    base, base_u = _mean_of_first(slots, before, values, variances, rows, x)
     if base != base:
         found[:] = math.nan
         found_u[:] = math.nan
         return UNSEEN
     found[LEVEL], found_u[LEVEL] = base, base_u
-    if alike_u > 0.0:
-        found_u[ARRIVAL] = math.hypot(found_u[ARRIVAL], alike_u * _pulled(rows.pulls[x], variances, before))
+    if rows.a_pixel[x] > 0.0:
+        alike = rows.a_pixel[x] * _alike_of_onset(rows.pulls[x], variances, rows)
+        # what slots have alike may cancel, but not more than half of what they have of their own
+        found_u[ARRIVAL] = math.sqrt(max(found_u[ARRIVAL] ** 2 + alike, 0.5 * found_u[ARRIVAL] ** 2))
     c, top_s, reach_s = rows.widths[x], times_s[rows.tops[x]], 0.5 * outlines[RISE_S, x]
     node = highest_node(tables, c, values, top_s - reach_s, top_s + reach_s)
     if node >= 0:
@@ -263,33 +269,37 @@ def _first_pass(rows, x):
 
 @compiled
 def _mean_of_first(slots, number, values, variances, rows, x):
-    """Mean of some first slots, weighted by their frames, its uncertainty, and what of it they have alike; ``rows.shared`` (slots,)
-    becomes its covariance with each of them, but for that.
+    """Mean of some first slots, weighted by their frames, and its uncertainty; ``rows.shared`` (slots,) becomes its covariance with
+    each of them, but for what slots have alike.
     """
-    total, frames, square, alike, shared = 0.0, 0.0, 0.0, 0.0, rows.shared
+    total, frames, square, alike, before, shared = 0.0, 0.0, 0.0, 0.0, 0.0, rows.shared
     for i in range(number):
-        total += slots[3, i] * values[i]
-        # a running mean has what it had before, as far as it still counts
-        alike += 2.0 * slots[3, i] * rows.alike[i] * frames
-        frames += slots[3, i]
-        shared[i] = slots[3, i] * variances[i]
-        square += slots[3, i] * shared[i]
+        weight = slots[3, i]
+        total += weight * values[i]
+        before *= rows.kept[i]
+        alike += 2.0 * weight * before
+        before += weight * rows.alike[i]
+        frames += weight
+        shared[i] = weight * variances[i]
+        square += weight * shared[i]
     if frames == 0:
-        return math.nan, math.nan, math.nan
+        return math.nan, math.nan
     per_frame = 1.0 / frames
     for i in range(number):
         shared[i] *= per_frame
-    alike *= rows.a_pixel[x]
-    return total * per_frame, math.sqrt(square + alike) * per_frame, math.sqrt(alike) * per_frame
+    return total * per_frame, math.sqrt(square + rows.a_pixel[x] * alike) * per_frame
 
 
 @compiled
-def _pulled(pulls, variances, number):
-    """By how much the onset shifts a unit by which some first slots are all off."""
-    shift = 0.0
-    for i in range(number):
-        shift += pulls[i] / variances[i]
-    return shift
+def _alike_of_onset(pulls, variances, rows):
+    """What the onset's variance gains by what slots have alike, times what it is for a pixel."""
+    alike, before = 0.0, 0.0
+    for i in range(rows.alike.size):
+        weight = pulls[i] / variances[i]
+        before *= rows.kept[i]
+        alike += 2.0 * weight * before
+        before += weight * rows.alike[i]
+    return alike
 
 
 @compiled

@@ -19,6 +19,7 @@ from shared.frame import Frame
 from shared.inflow import maps_kernel as kernel
 from shared.inflow.ambient_bins import AmbientBins
 from shared.inflow.maps_motion import TOGETHER, MovedBins, MovedFrame, lie_still, places_in_frame, rounding_px
+from shared.inflow.maps_samples import Samples
 from shared.motion.pose import Motion
 from shared.signal import counts_variance
 
@@ -43,7 +44,7 @@ class Slot:
     The variance of a bin's mean is ``shot`` x signal / f + (``rest`` + ``common``) x pixels / f^2 with f the sum of the flat over
     the bin's good pixels; ``step`` is the signal that one stored count stands for, ``place`` which plane holds it. ``common`` is
     what the noise of the measured ambient light does, which all frames have alike that show a bin at one spot of the camera;
-    ``spots`` says at how many the hand held it.
+    ``spots`` says at how many the hand held it. A later slot of that spot shares exp(this one's ``age`` - its own) of it.
 
     Means over its frames: ``right_px`` and ``down_px``, how far off they were read, because a hand moves by parts of a pixel;
     ``off_px2``, the square of that along both axes; ``moved_right_px`` and ``moved_down_px``, where the hand held the picture's
@@ -65,11 +66,24 @@ class Slot:
     moved_down_px: float = 0.0
     common: float = 0.0
     spots: int = 1
+    age: float = 0.0
 
     @property
     def held(self) -> tuple[float, ...]:
         """The means over frames, as ``held_of`` has them of one."""
         return self.right_px, self.down_px, self.off_px2, self.moved_right_px, self.moved_down_px
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether every frame lay where the bins do, to the nearest pixel."""
+        return (
+            self.spots == 1
+            and math.hypot(self.moved_right_px + self.right_px, self.moved_down_px + self.down_px) < 1e-6
+        )
+
+    def shared_with(self, later: "Slot") -> float:
+        """What of ``common`` a later slot has too, where both show a bin at the same spot."""
+        return self.common * math.exp(self.age - later.age)
 
     def joined(self, other: "Slot") -> "Slot":
         """Both as one, in this one's place."""
@@ -90,8 +104,9 @@ class Slot:
             a * self.off_px2 + b * other.off_px2,
             a * self.moved_right_px + b * other.moved_right_px,
             a * self.moved_down_px + b * other.moved_down_px,
-            a * a * self.common + b * b * other.common + (2 * a * b * min(self.common, other.common) if rest else 0.0),
+            a * a * self.common + b * b * other.common + (2 * a * b * self.shared_with(other) if rest else 0.0),
             1 if rest else self.spots + other.spots,
+            a * self.age + b * other.age,
         )
 
 
@@ -116,6 +131,7 @@ class _Filling:
     common: float = 0.0
     """Variance that the mean of the frames keeps, because they share its cause, where all show a bin at one spot of the camera."""
     spots: set[tuple[int, int]] = field(default_factory=set)
+    age: float = 0.0
     held: NDArray[np.float64] = field(default_factory=lambda: np.zeros(5))
 
 
@@ -165,6 +181,7 @@ class MapGatherer:
     bins: Bins = field(init=False)
     planes: NDArray[np.int16] = field(init=False)
     saturated: NDArray[np.uint8] = field(init=False)
+    samples: Samples = field(init=False)
     slots: list[Slot] = field(init=False, default_factory=list)
     first_ns: int | None = None
 
@@ -175,6 +192,7 @@ class MapGatherer:
             raise Refused("maps need 2 x 2 pixels and 8 slots", (shape, self.number))
         self.planes = np.empty((self.number + 1, *shape), np.int16)
         self.saturated = np.zeros(shape, np.uint8)
+        self.samples = Samples.of(self.number + 1, shape)
         self._sums, self._clipped = np.zeros(shape, np.uint32), np.zeros(shape, np.uint16)
         self._signal, self._seen = np.zeros(shape, np.float32), np.zeros(shape, np.uint16)
         rows, columns = (np.diff([*range(0, side, BLOCK), side]) for side in shape)
@@ -216,7 +234,10 @@ class MapGatherer:
     @property
     def bytes_a_bin(self) -> float:
         """Memory for each bin, of everything kept here."""
-        arrays = (self.planes, self.saturated, self._sums, self._clipped, self._signal, self._seen, self._blocks)
+        arrays = (
+            *(self.planes, self.saturated, self._sums, self._clipped, self._signal, self._seen, self._blocks),
+            *(self.samples.sums, self.samples.held),
+        )
         bins = (self.bins.dark, self.bins.inverse_flat, self.bins.pixels)
         return sum(array.nbytes for array in (*arrays, *bins)) / self.saturated.size
 
@@ -272,6 +293,7 @@ class MapGatherer:
         filling.constant += float(counts_variance(ambient, frame.gain, self.calibration)) * factor * factor
         if self._ambient is not None:
             filling.common += self._ambient.variance_counts2(frame.exposure_us, frame.gain) * factor * factor
+            filling.age += self._ambient.age
 
     def _take_unlit(self, frame: Frame, time_s: float) -> None:
         if self._ambient is not None:
@@ -310,6 +332,7 @@ class MapGatherer:
             if self._ambient is not None:
                 self._moved.suit(self._dark - self.bins.dark)
         self._any_clipped |= self._moved.add(self._waiting, self._signal, self._seen, self._clipped)
+        self.samples.add(self._moved, self._waiting, self.saturated.shape)
         self._waiting.clear()
 
     def finish(self) -> None:
@@ -327,6 +350,7 @@ class MapGatherer:
         n, blocks = filling.frames, self._blocks[place]
         least = np.uint16(max(math.ceil(SEEN_SHARE * n), 1))
         step = kernel.store_slot(self._signal, self._seen, least, self.planes[place], blocks, self._known, BLOCK)
+        self.samples.close(place)
         # what a moved frame does not show is no dark tissue; nan where nothing was seen
         with np.errstate(invalid="ignore", divide="ignore"):
             blocks *= self._inside / self._known / BLOCK**2
@@ -337,7 +361,7 @@ class MapGatherer:
         self.slots.append(
             Slot(
                 *(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place),
-                *(*held, common, spots),
+                *(*held, common, spots, filling.age / n),
             )
         )
         if len(self.slots) > 1:
@@ -372,6 +396,7 @@ class MapGatherer:
         kernel.merge_slots(
             self.planes[one.place], self.planes[other.place], weight, one.step / joined.step, other.step / joined.step
         )
+        self.samples.join(one.place, other.place)
         self._blocks[one.place] = weight * self._blocks[one.place] + (1.0 - weight) * self._blocks[other.place]
         self.slots[at : at + 2] = [joined]
         self._free.append(other.place)

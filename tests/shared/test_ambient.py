@@ -10,6 +10,7 @@ from shared.ambient import (
     LONGEST_BETWEEN_S,
     MOST_UNMEASURED_SHARE,
     AmbientPlane,
+    RunningRate,
     as_rate,
     between,
     is_followed,
@@ -222,3 +223,19 @@ class TestPlane:
         plane.take(self.frame(rng, 30.0))
         assert plane.frames == 1
         assert plane.counts(10_000.0, 1.0).mean() == pytest.approx(30, rel=0.02)
+
+
+def test_a_running_mean_knows_its_noise_and_what_it_keeps_of_an_earlier_one() -> None:
+    """Every frame puts 1 where the others have 0, so that the mean holds its own weights: variances and covariances of white noise
+    are their products. The lamp changes before the 13th.
+    """
+    running, weights, known = RunningRate((20, 1)), [], []
+    for number, frame in enumerate(np.eye(20, dtype=np.float32)):
+        running.mix(frame[:, None], 1.0 if number < 12 else 5.0, 1e-3)
+        weights.append(running.rate[:, 0].astype(float))
+        known.append((running.noise_share, running.age))
+    for later, (share, age) in enumerate(known):
+        np.testing.assert_allclose(share, weights[later] @ weights[later], rtol=1e-5)
+        for earlier in range(later):
+            kept = known[earlier][0] * np.exp(known[earlier][1] - age)
+            np.testing.assert_allclose(kept, weights[later] @ weights[earlier], rtol=1e-5, atol=1e-8)

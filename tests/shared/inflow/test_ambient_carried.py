@@ -5,12 +5,11 @@ import pytest
 from numpy.typing import NDArray
 
 from shared.inflow.ambient_carried import AmbientCarried
-from shared.inflow.maps_kernel import NO_DATA
+from shared.inflow.maps_samples import Samples, spacing
 from shared.inflow.maps_slots import Bins, Slot
 
 HEIGHT, WIDTH = 96, 128
-STEP = 0.01
-EARLY = 6
+EARLY, FRAMES = 6, 7
 
 
 def flat_at(y_px: NDArray[np.float64], x_px: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -19,38 +18,33 @@ def flat_at(y_px: NDArray[np.float64], x_px: NDArray[np.float64]) -> NDArray[np.
 
 
 def drawn(
-    share: float, places_px: NDArray[np.float64], noise: float = 0.0, lamp: float = 1.0
+    share: float, places_px: NDArray[np.float64], noise: float = 0.0, lamp: float = 1.0, tremor_px: float = 0.0
 ) -> tuple[AmbientCarried, NDArray[np.float64]]:
     """What is found of slots whose frames lay so, and the true baseline (of the view in which nothing has moved)."""
     rng = np.random.default_rng(5)
     y, x = np.mgrid[:HEIGHT, :WIDTH] * 2.0 + 0.5
     tissue = 2.0 + 0.5 * np.sin(x / 9.0) * np.cos(y / 7.0)
     ring, ambient = (1.0 - share) * tissue, share * tissue * flat_at(y, x)
-    planes, slots = np.zeros((len(places_px), HEIGHT, WIDTH), np.int16), []
-    for number, (right_px, down_px) in enumerate(places_px):
-        values = ring + ambient / flat_at(y + down_px, x + right_px) + rng.normal(0.0, noise, y.shape)
-        planes[number] = np.rint((lamp if number >= 3 else 1.0) * values / STEP)
-        end_s = 0.5 * number + 0.4
-        slots.append(
-            Slot(
-                end_s - 0.4,
-                end_s,
-                end_s - 0.2,
-                7,
-                0.0,
-                0.0,
-                STEP,
-                number,
-                moved_right_px=right_px,
-                moved_down_px=down_px,
-            )
-        )
-    planes[1, 40:44, 60:70] = NO_DATA
+    every = spacing((HEIGHT, WIDTH))
+    samples, slots = Samples.of(len(places_px), (HEIGHT, WIDTH)), []
+    for number, place_px in enumerate(places_px):
+        held = place_px + tremor_px * rng.standard_normal((FRAMES, 2))
+        for right_px, down_px in held:
+            values = ring + ambient / flat_at(y + down_px, x + right_px)
+            values = (lamp if number >= 3 else 1.0) * (values + rng.normal(0.0, noise * FRAMES**0.5, y.shape))
+            if number == 1:
+                values[40:44, 60:70] = np.nan
+            samples.sums[number] += values[::every, ::every] * np.array((1.0, right_px, down_px))[:, None, None]
+        products = (held[:, 0] ** 2, held[:, 0] * held[:, 1], held[:, 1] ** 2)
+        samples.held[number] = FRAMES, *held.sum(axis=0), *(each.sum() for each in products)
+        end_s, (right_px, down_px) = 0.5 * number + 0.4, held.mean(axis=0)
+        moved = {"moved_right_px": right_px, "moved_down_px": down_px}
+        slots.append(Slot(end_s - 0.4, end_s, end_s - 0.2, FRAMES, 0.0, 0.0, 0.01, number, **moved))
     pixels = np.full((HEIGHT, WIDTH), 4, np.uint8)
     pixels[10, 20], pixels[50, 50] = 3, 0
     inverse = np.where(pixels > 0, 1.0 / np.maximum(pixels * flat_at(y, x), 0.1), 0.0).astype(np.float32)
     bins = Bins(np.zeros((HEIGHT, WIDTH), np.float32), inverse, pixels)
-    return AmbientCarried.of(planes, slots, EARLY, bins), tissue
+    return AmbientCarried.of(samples, slots, EARLY, bins), tissue
 
 
 def corrected(
@@ -72,6 +66,16 @@ def test_a_hand_that_drifts_tells_how_much_of_a_baseline_is_ambient_light(share:
     assert abs(found.share - share) < 2.0 * found.share_u < 0.1
     seen, left = corrected(found, tissue, share, places[:EARLY].mean(axis=0))
     assert left < 0.1 * seen or share == 0.0
+    assert left < 0.002
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
+def test_a_hand_that_trembles_where_it_is_tells_it_too(share: float) -> None:
+    """Slots whose means hardly differ, after a first frame that lay 3 pixels away, at one end of the tremor."""
+    found, tissue = drawn(share, np.full((EARLY + 4, 2), (3.0, -2.0)), noise=0.01, tremor_px=3.0)
+    assert abs(found.share - share) < 2.0 * found.share_u < 0.2
+    seen, left = corrected(found, tissue, share, np.array((3.0, -2.0)))
+    assert left < 0.2 * seen or share == 0.0
     assert left < 0.002
 
 

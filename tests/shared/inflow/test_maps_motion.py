@@ -1,5 +1,6 @@
 """A moved frame's bins against scipy's nearest neighbours of the same signal, and their noise against repeated draws."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -77,11 +78,16 @@ def test_less_than_half_a_pixel_is_the_frame_as_it_lies() -> None:
 
 
 def test_what_slots_have_alike_averages_out_only_where_the_hand_moved() -> None:
-    """A running mean keeps what it had: of 4 and 1 the covariance is 1, and (4 + 2 + 1) / 4 the variance of their mean."""
+    """A running mean keeps what it had: a frame's variance of 4 and that of a mean of four frames, 1, have the covariance 1, and
+    (4 + 2 + 1) / 4 is the variance of their mean. Long after, nothing of it is left, and it is (4 + 1) / 4.
+    """
     before, after = (
-        Slot(k, k + 0.9, k + 0.5, 5, 0.0, 0.0, 1.0, k, common=common) for k, common in ((0, 4.0), (1, 1.0))
+        Slot(k, k + 0.9, k + 0.5, 5, 0.0, 0.0, 1.0, k, common=common, age=age)
+        for k, common, age in ((0, 4.0, 0.0), (1, 1.0, math.log(4.0)))
     )
-    assert (before.joined(after).common, before.joined(after).spots) == (7 / 4, 1)
+    one = before.joined(after)
+    assert (pytest.approx(one.common), one.spots, one.age) == (7 / 4, 1, math.log(2.0))
+    assert before.joined(replace(after, age=99.0)).common == 5 / 4
     moved = replace(before, spots=5).joined(after)
     assert (moved.common, moved.spots) == (5 / 4, 6)
     assert lie_still(places_in_frame(Motion(0.4, -0.3, 0.1), SHAPE), BINS)
