@@ -243,7 +243,9 @@ def _analysed(name: str, figures: Mapping[str, Any]) -> AnalysedRegion:
 
 @dataclass(frozen=True)
 class KeptMap:
-    """One map, and what the ends of its colours stand for, with the step between numbers. ``measured_share`` from 0 to 1."""
+    """One map, and what the ends of its colours stand for, with the step between numbers. ``measured_share`` from 0 to 1; ``notes``
+    are said beside it.
+    """
 
     name: str
     unit: str
@@ -251,6 +253,7 @@ class KeptMap:
     high: float
     step: float
     measured_share: float
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -261,7 +264,6 @@ class KeptMaps:
     reference: str
     injected: bool
     motion_followed: bool
-    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)

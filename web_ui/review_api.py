@@ -235,7 +235,6 @@ def get_maps(name: str) -> KeptMaps:
         reference=about.reference.partition(":")[0],
         injected=about.injected,
         motion_followed=about.motion_followed,
-        notes=about.notes,
     )
 
 
@@ -342,8 +341,9 @@ def _kept_map(maps: InflowMaps, map_name: str) -> KeptMap:
     parameter = PARAMETERS[_map_number(map_name)]
     values, _, classes = maps.of(map_name)
     scale = scale_of(values, parameter)
-    share = float(np.mean(classes == 0))
-    return KeptMap(map_name, parameter.unit, scale.low, scale.high, scale.step, round(share, 4))
+    share = round(float(np.mean(classes == 0)), 4)
+    notes = maps.about.notes_on(map_name)
+    return KeptMap(map_name, parameter.unit, scale.low, scale.high, scale.step, share, notes)
 
 
 def _grey(run: ReviewedRun) -> np.ndarray[Any, np.dtype[np.uint8]]:

@@ -19,6 +19,7 @@ from device.followed_hand import HandMotion
 from device.frames_ahead import nothing_beside
 from device.recorded_maps import RecordedMaps
 from shared.compare.change import estimates
+from shared.inflow.map_values import BASELINE
 from shared.inflow.maps_store import FOLDER, write_maps
 from shared.inflow.parameters import InflowParameters
 from shared.recording import Recording
@@ -75,13 +76,18 @@ def command(
         )
         if not review:
             require_usable_reference(result)
+        kept: dict[str, Any] = {}
         if maps is not None:
-            write_maps(recording, maps.made(result.reference, result.hand))
+            made = maps.made(result.reference, result.hand)
+            write_maps(recording, made)
+            told = (note for note in made.about.notes_on(BASELINE) if note not in result.warnings)
+            kept = {"maps": str(recording / FOLDER), "maps_notes": list(told)}
         found = result.as_json() | ({"curves": analysed_curves(result)} if with_curves or review else {})
         if review:
             write_analysis(recording, found | _kept_besides(result))
-        kept = {"maps": str(recording / FOLDER)} if with_maps else {}
-        lines = [readable(result), *(f"maps: {path}" for path in kept.values())]
+        lines = [readable(result)]
+        if kept:
+            lines += [*(f"maps: {note}" for note in kept["maps_notes"]), f"maps: {kept['maps']}"]
         answer(found | kept, "\n".join(lines), as_json)
 
 

@@ -11,7 +11,7 @@ from device.export.tables import write_rows
 from device.recorded_maps import maps_of
 from shared.frame import Frame
 from shared.inflow.map_pictures import drawn_map, grey_beneath
-from shared.inflow.map_values import CLASS_WORDS, PARAMETERS, InflowMaps
+from shared.inflow.map_values import BASELINE, CLASS_WORDS, PARAMETERS, InflowMaps
 from shared.inflow.maps_store import has_maps, read_maps
 from shared.papers.words import Words
 from shared.recording import Recording
@@ -39,7 +39,7 @@ def write_map_files(
     _write_summary(filling.make("maps.csv"), maps)
     moved = "" if maps.about.motion_followed else ", the hand's motion not followed"
     how = "made while the run went on" if kept else "made from the recording"
-    return [*names, "maps.csv"], "; ".join((f"maps: {how}{moved}", *maps.about.notes))
+    return [*names, "maps.csv"], "; ".join((f"maps: {how}{moved}", *maps.about.notes_on(BASELINE)))
 
 
 def _lit_frame(recording: Recording) -> Frame:

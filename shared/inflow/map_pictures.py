@@ -118,7 +118,7 @@ def _legend(width: int, maps: InflowMaps, parameter: Parameter, scale: Scale, wo
             y += round(unit * 1.4)
         y += round(unit * 0.5)
     hundred = [words("map-hundred", reference=maps.about.reference.split(":")[0])] if maps.about.reference else []
-    notes = (words.said(note) for note in maps.about.notes)
+    notes = (words.said(note) for note in maps.about.notes_on(parameter.name))
     for text in (*hundred, words("map-beyond"), *notes, words("caution-relative"), words("caution-certified")):
         for line in wrapped(text, small, width - 2 * margin):
             draw.text((margin, y), line, QUIET, font=small)

@@ -54,13 +54,14 @@ PARAMETERS = (
         0.25,
     ),
 )
+BASELINE = PARAMETERS[0].name
 NAMES = tuple(parameter.name for parameter in PARAMETERS)
 
 
 @dataclass(frozen=True)
 class MapsAbout:
     """What maps were made of: ``reference`` as on the command line, empty where there was none; ``since_s`` is the moment that
-    arrival counts from, seconds since the first frame; ``frames`` those with light.
+    arrival counts from, seconds since the first frame; ``frames`` those with light; ``baseline_note`` concerns baselines alone.
     """
 
     reference: str
@@ -69,6 +70,11 @@ class MapsAbout:
     frames: int
     motion_followed: bool = False
     notes: tuple[str, ...] = ()
+    baseline_note: str = ""
+
+    def notes_on(self, name: str) -> tuple[str, ...]:
+        """What must be said beside the map of that name."""
+        return (*self.notes, self.baseline_note) if name == BASELINE and self.baseline_note else self.notes
 
 
 @dataclass(frozen=True, eq=False)

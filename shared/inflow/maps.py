@@ -40,6 +40,8 @@ _FIRST_SHARE = 0.01
 """Of the bins, whose arrival is taken for the first: a few are wrong."""
 _RELIEF_SLOTS = 6
 """From whose mean the tissue's relief is known well enough."""
+_LITTLE = 0.01
+"""Of a baseline: ambient light that is less, or makes it less unsure, need not be told (design choice, no source)."""
 _MOMENT_DOUBT = 0.006
 """Of a slot's length: what slots do to the reference's top beyond its noise, which a mean over many bins hardly has (measured, 60
 runs with slots of 3.3 s there)."""
@@ -149,13 +151,17 @@ def inflow_maps(
     edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
     bands = [(int(first), int(last)) for first, last in pairwise(edges)]
     list(each(band, bands))
+    baseline_note = ""
     if followed is not None and is_followed:
         arrival_s = found[reading.ARRIVAL] + np.float32(injected_at_s or 0.0)
         before = series.before(arrival_s)
         place_u = PlaceU.of(gatherer.slots, before, followed)
         if not followed.ambient_off:
             ambient = AmbientCarried.of(gatherer.samples, gatherer.slots, before, gatherer.bins)
+            some = (reading.LEVEL, slice(None, None, 4), slice(None, None, 4))
+            surer = found_u[some].copy()
             ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s)
+            baseline_note = _ambient_note(ambient, found[some], found_u[some], surer)
         dark, read = raw == NO_RISE, ReadAside.of(gatherer.slots, before, arrival_s)
         list(each(place, bands))
         found[reading.LEVEL] -= read.off
@@ -167,6 +173,7 @@ def inflow_maps(
         sum(slot.frames for slot in gatherer.slots),
         is_followed,
         (*notes, *(followed.notes if followed is not None else ())),
+        baseline_note,
     )
     return InflowMaps(found, found_u, classes, about)
 
@@ -299,6 +306,27 @@ def region_bins(region: Region, gatherer: Gathered) -> tuple[NDArray[np.intp], N
         raise Refused("the region covers no bin of the maps", str(region), "choose one of at least 2 x 2 pixels")
     y, x = np.nonzero(inside)
     return y, x
+
+
+def _ambient_note(ambient: AmbientCarried, level: F32, level_u: F32, surer_u: F32) -> str:
+    """What the baselines ``level`` are told to hold of ambient light; that it cannot be told, where that leaves them less sure than
+    ``surer_u`` was; else nothing. All (height, width).
+
+    At least so much: the flat holds the lens's fall-off too, which darkens ambient light as it does the ring's.
+    """
+    if ambient.share > max(1.96 * ambient.share_u, _LITTLE):
+        percent, u = 100.0 * ambient.share, max(100.0 * ambient.share_u, 1.0)
+        return (
+            f"the room's light is at least {percent:.0f} ± {u:.0f} % of the signal before the dye, as the hand's drift tells; only "
+            "what that drift changed is taken off"
+        )
+    known = (level > 0) & np.isfinite(level_u)
+    added2 = np.maximum(np.square(level_u[known]) - np.square(surer_u[known]), 0.0) / np.square(level[known])
+    if added2.size and float(np.quantile(added2, 0.98)) > _LITTLE**2:
+        return (
+            "how much of the signal before the dye is the room's light cannot be told: its uncertainty allows for that"
+        )
+    return ""
 
 
 def _in_units(found: F32, found_u: F32, against: _Against, since_s: float) -> None:

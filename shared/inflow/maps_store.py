@@ -35,6 +35,7 @@ def write_maps(recording: Path, maps: InflowMaps) -> None:
         "frames": about.frames,
         "motion_followed": about.motion_followed,
         "notes": list(about.notes),
+        "baseline_note": about.baseline_note,
     }
     (growing / "zarr.json").write_bytes(
         as_json(group_metadata({"tapetum_maps": attributes, "classes": list(CLASS_WORDS), "pixels_a_bin": [2, 2]}))

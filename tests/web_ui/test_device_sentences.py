@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from shared.optics.exposure_limits import LIMITS
+from shared.papers.words import words_in
 from tests.web_ui.device_sentences import HOME, Said, constants, sentences
 
 SILENT = {
@@ -191,6 +192,28 @@ def test_a_line_within_a_line_is_said_too_and_numbers_as_the_language_writes_the
     assert fourth.de.startswith(
         "eine Aufnahme lässt sich nicht öffnen: /data/cover.zarr: lässt sich nicht lesen (Ein-/Ausgabefehler)"
     )
+
+
+def test_the_rooms_light_in_baselines_is_said_in_each_language():
+    share = (
+        "the room's light is at least 27 ± 3 % of the signal before the dye, as the hand's drift tells; only what that drift "
+        "changed is taken off"
+    )
+    untold = "how much of the signal before the dye is the room's light cannot be told: its uncertainty allows for that"
+    told, open_ = _heard([share, untold])
+    assert told.values == ["27", "3"]
+    assert (
+        "mindestens 27\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}3\N{NO-BREAK SPACE}% des Signals vor dem Farbstoff"
+        in told.de
+    )
+    assert (
+        "al menos el 27\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}3\N{NO-BREAK SPACE}% de la señal antes del colorante"
+        in told.es
+    )
+    assert "lässt sich nicht erkennen" in open_.de
+    assert "no se puede saber" in open_.es
+    for language, one in (("de", told.de), ("es", told.es)):
+        assert words_in(language).said(share) == one.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_what_the_page_does_not_know_is_shown_in_english_and_marked():

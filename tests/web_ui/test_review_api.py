@@ -280,8 +280,9 @@ def test_maps_are_shown_read_and_kept(path, browser):
     values, classes = np.full(shape, 11.25, np.float32), np.zeros(shape, np.uint8)
     values[:, :, 24:], classes[:, :, 24:] = np.nan, 3
     u = np.where(np.isfinite(values), np.float32(0.4), np.nan).astype(np.float32)
-    write_maps(path, InflowMaps(values, u, classes, MapsAbout(BASE, True, 4.0, 200)))
+    write_maps(path, InflowMaps(values, u, classes, MapsAbout(BASE, True, 4.0, 200, True, ("for all",), "for one")))
     found = browser.get(f"{PLACE}/maps").json
+    assert [one["notes"] for one in found["maps"]] == [["for all", "for one"], *[["for all"]] * 7]
     assert [one["name"] for one in found["maps"]] == list(NAMES)
     assert (found["reference"], found["maps"][3]["unit"], found["maps"][3]["measured_share"]) == ("base", "s", 0.5)
     at = f"{PLACE}/maps/arrival_s/value"

@@ -28,8 +28,8 @@ const job = { number: 1, recording: "r", maps: false, done: 0.2, finished: false
 const seen = (/** @type {string} */ region) => ({ region, seen_at_s: 0 });
 
 test("maps that hold no more than what was there before the dye tell nothing of it", () => {
-  const map = (/** @type {string} */ name, /** @type {number} */ measured_share) => ({ name, unit: "s", low: 0, high: 1, step: 1, measured_share });
-  const maps = { maps: [map("baseline_counts_per_ms", 0.9), map("arrival_s", 0)], reference: "", injected: true, motion_followed: true, notes: [] };
+  const map = (/** @type {string} */ name, /** @type {number} */ measured_share) => ({ name, unit: "s", low: 0, high: 1, step: 1, measured_share, notes: [] });
+  const maps = { maps: [map("baseline_counts_per_ms", 0.9), map("arrival_s", 0)], reference: "", injected: true, motion_followed: true };
   assert.equal(tellOfDye(maps), false);
   assert.deepEqual(measuredMaps(maps).map(({ name }) => name), ["baseline_counts_per_ms"]);
   assert.equal(tellOfDye({ ...maps, maps: [...maps.maps, map("peak_relative_percent", 0.1)] }), true);

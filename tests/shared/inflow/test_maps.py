@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from scipy.stats import binom
 
 from shared.errors import Refused
 from shared.frame import Frame
+from shared.inflow.ambient_carried import AmbientCarried
 from shared.inflow.curves import CurveGatherer
 from shared.inflow.maps import (
     MEASURED,
@@ -19,6 +22,7 @@ from shared.inflow.maps import (
     UNCERTAIN,
     UNSEEN,
     InflowMaps,
+    _ambient_note,
     inflow_maps,
     region_bins,
 )
@@ -297,6 +301,30 @@ def test_a_scene_that_moves_is_followed() -> None:
     assert (classes[:, -3:] == UNSEEN).all()
     assert np.nanmean(np.abs(b - wanted)[:10, :12]) < 0.5
     assert np.nanmean(np.abs(b - wanted)[:10, 12:21]) < 0.5
+
+
+@pytest.mark.parametrize(
+    ("share", "share_u", "added", "said"),
+    [
+        (0.27, 0.014, 0.0, "the room's light is at least 27 ± 1 % of the signal before the dye"),
+        (0.27, 0.002, 0.0, "at least 27 ± 1 %"),
+        (0.2, 0.11, 0.005, ""),
+        (0.008, 0.001, 0.0, ""),
+        (0.0, 0.577, 0.005, ""),
+        (0.0, 0.577, 0.02, "how much of the signal before the dye is the room's light cannot be told"),
+        (0.2, 0.11, 0.02, "cannot be told"),
+    ],
+)
+def test_ambient_light_in_baselines_is_said_where_it_matters(
+    share: float, share_u: float, added: float, said: str
+) -> None:
+    """Told from nothing (95 %) and at least 1 %; that it cannot be, only where that leaves baselines by 1 % less sure."""
+    ambient = cast(AmbientCarried, SimpleNamespace(share=share, share_u=share_u))
+    level, before = np.full((8, 9), 2.0, np.float32), np.full((8, 9), 0.004, np.float32)
+    level[0, 0], level[3, 3] = np.nan, 0.0
+    note = _ambient_note(ambient, level, np.hypot(before, np.float32(2.0 * added)), before)
+    assert said in note
+    assert bool(said) == bool(note)
 
 
 def test_too_little_is_refused_and_a_reference_without_dye_named() -> None:

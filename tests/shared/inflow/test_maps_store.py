@@ -26,7 +26,9 @@ def invented(seed: int = 0) -> InflowMaps:
     values, u = (rng.normal(size=shape).astype(np.float32) for _ in range(2))
     classes = rng.integers(0, len(CLASS_WORDS), shape).astype(np.uint8)
     values[classes > 0] = np.nan
-    return InflowMaps(values, u, classes, MapsAbout("base:0,0,4,4", True, 5.25, 321, False, ("a note",)))
+    return InflowMaps(
+        values, u, classes, MapsAbout("base:0,0,4,4", True, 5.25, 321, False, ("a note",), "of baselines")
+    )
 
 
 def test_zarr_python_reads_them_with_unit_and_definition(tmp_path: Path) -> None:

@@ -1,6 +1,10 @@
 """A trembling, drifting hand costs the maps little: a small scene of motion_accuracy.py, which counts it at full size."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
+import pytest
 
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_slots import MapGatherer
@@ -75,6 +79,28 @@ def test_ambient_light_that_drift_carried_into_baselines_is_taken_off() -> None:
     baselines = together([Errors.of(FIGURES[0], truth, still, BENCH.maps(room, TREMOR, 5.0, seed)) for seed in HANDS])
     assert baselines.ratio <= GOAL
     assert 0.93 <= baselines.covered.mean() <= 0.98, baselines.covered.mean()
+
+
+@pytest.mark.parametrize(("vignetting", "least"), [(0.0, 0.9), (0.25, 0.2)])
+def test_how_much_of_a_baseline_is_the_rooms_light_is_said_at_least(vignetting: float, least: float) -> None:
+    """Beside the scene's own share. The flat holds what the lens darkens to the edge, the room's light too: then less is told."""
+    bench = replace(BENCH, scene=replace(SCENE, optics=replace(SCENE.optics, vignetting=vignetting)))
+    room = Room("as bright as the leakage, not measured", 0.05)
+    dark, lit = (float(np.nansum(bench.truth(one).of(FIGURES[0])[0])) for one in (DARK, room))
+    true_percent = 100.0 * (1.0 - dark / lit)
+    about = bench.maps(room, TREMOR, 5.0, 1).about
+    told = re.fullmatch(
+        r"the room's light is at least (\d+) ± (\d+) % of the signal before the dye.*", about.baseline_note
+    )
+    assert told is not None, about
+    percent, u = map(int, told.groups())
+    assert least * true_percent < percent < true_percent + 2.0 * u
+
+
+def test_nothing_is_said_of_a_dark_or_measured_room_or_of_a_hand_at_rest() -> None:
+    bright = Room("as bright as the leakage, not measured", 0.05)
+    for room, motion in ((DARK, TREMOR), (replace(bright, unlit_every=8), TREMOR), (bright, STILL)):
+        assert BENCH.maps(room, motion, 0.0 if motion is STILL else 5.0, 1).about.baseline_note == "", room
 
 
 def test_what_leaves_the_picture_is_no_change_of_the_tissue() -> None:

@@ -1,5 +1,6 @@
 """Every language has every word, with the same values in it, and letters for all of it."""
 
+import itertools
 import re
 import string
 from pathlib import Path
@@ -13,10 +14,19 @@ import shared
 from shared.inflow.map_values import CLASS_WORDS, NAMES
 from shared.papers.font import paper_font, wrapped
 from shared.papers.words import ENGLISH, LANGUAGES, words_in
+from tests.web_ui.device_sentences import HOME, sentences
 
 SOURCE = "".join(
     file.read_text(encoding="utf-8") for package in (shared, device) for file in Path(package.__path__[0]).rglob("*.py")
 )
+
+
+ELSEWHERE = (
+    "the tissue has been lost from sight",
+    "nothing in the picture lets the hand's motion be followed: hold still",
+    " and ",
+)
+"""How begins what the live picture says, which is in no map; and the end of a row of moments."""
 
 
 def values(text: str) -> set[str]:
@@ -30,6 +40,8 @@ def test_each_language_says_the_same(language):
     assert set(words.sentences) == set(ENGLISH.sentences)
     for name, text in ENGLISH.texts.items():
         assert values(words.texts[name]) == values(text), name
+    for line, said in words.sentences.items():
+        assert values(said) == values(line), line
     if language != "en":
         assert not {name for name in words.sentences if words.sentences[name] == name}
 
@@ -37,6 +49,40 @@ def test_each_language_says_the_same(language):
 def test_english_is_what_the_device_writes():
     assert all(line == said for line, said in ENGLISH.sentences.items())
     assert set(CLASS_WORDS[1:4]) <= set(ENGLISH.sentences)
+
+
+@pytest.mark.parametrize("language", ["de", "es"])
+def test_all_that_is_said_of_maps_is_on_their_pictures_in_that_language(language):
+    """What the device may write beneath a map, from its source, with a number in each gap."""
+    spans = {"{} frames without motion lock are left out of every curve: {}": "3.25 to 4.5 s, 7.5 s and 2 shorter ones"}
+    numbers = map(str, itertools.count(3))
+    found = 0
+    for file in ("inflow/maps.py", "inflow/maps_slots.py", "motion/track.py", "nearing.py"):
+        for one in sentences(HOME / "shared" / file):
+            if one.is_line or one.template.startswith(ELSEWHERE):
+                continue
+            *pieces, last = one.template.split("{}")
+            given = [next(numbers) for _ in pieces]
+            if one.template in spans:
+                given[-1] = spans[one.template]
+            line = "".join(piece + value for piece, value in zip(pieces, given, strict=True)) + last
+            said = words_in(language).said(line)
+            assert said != line, line
+            assert all(value in said for value in given if value.isdigit()), said
+            found += 1
+    assert found >= 12
+
+
+def test_values_within_a_sentence_are_said_too():
+    line = "9 frames without motion lock are left out of every curve: 3.2 to 4.0 s, 7.1 s and 2 shorter ones"
+    said = {language: words_in(language).said(line) for language in LANGUAGES}
+    assert said["en"] == line
+    assert said["de"].endswith("ausgelassen: 3,2 bis 4,0 s, 7,1 s und 2 kürzere")
+    assert said["es"].endswith("curvas: de 3,2 a 4,0 s, 7,1 s y 2 más cortos")
+    assert (
+        words_in("de").said("nothing that any program of ours says, 1.5")
+        == "nothing that any program of ours says, 1.5"
+    )
 
 
 def test_each_text_is_used_and_each_one_used_is_there():

@@ -25,6 +25,8 @@ from tests.web_ui.browser.tablets import Tablet
 from tests.web_ui.reviewed import BASE, FPS, NAME, NOTE, SECONDS, TIP, put_recording
 
 PHONE = (390, 844)
+FOLLOWED = "the first 3 frames show nothing to follow the hand's motion by: taken as they are"
+ROOM = "how much of the signal before the dye is the room's light cannot be told: its uncertainty allows for that"
 HOSTILE = "<img src=x onerror=\"document.title='owned'\"> \u202eexe.png =1+1"
 API = """async path => {
   for (;;) {
@@ -43,7 +45,7 @@ def recorded(folders: tuple[Path, Path]) -> Path:
     values, classes = np.full(shape, 11.5, np.float32), np.zeros(shape, np.uint8)
     values[:, :, 24:], classes[:, :, 24:] = np.nan, 3
     u = np.where(np.isfinite(values), np.float32(0.4), np.nan).astype(np.float32)
-    write_maps(path, InflowMaps(values, u, classes, MapsAbout(BASE, True, 4.0, 200)))
+    write_maps(path, InflowMaps(values, u, classes, MapsAbout(BASE, True, 4.0, 200, True, (FOLLOWED,), ROOM)))
     return path
 
 
@@ -233,7 +235,11 @@ def test_maps_show_when_they_are_ready_are_read_under_the_finger_and_saved(
     finally:
         (recorded / "afterwards-maps").rename(recorded / "maps")
     device.change(maps_ready=NAME)
+    notes = review.locator("#review-map-notes p")
+    review.locator("#review-map-choices").select_option("baseline_counts_per_ms")
+    expect(notes).to_have_text([FOLLOWED, ROOM])
     review.locator("#review-map-choices").select_option("half_rise_s")
+    expect(notes).to_have_text([FOLLOWED])
     frame = review.locator("#review-map-frame")
     box = frame.bounding_box()
     assert box is not None

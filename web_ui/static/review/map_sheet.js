@@ -26,7 +26,7 @@ export function mapSheet(review, maps, map, picture, colours) {
     ...(maps.reference === "" ? [] : [words("review-map-hundred", { reference: maps.reference })]),
     words("review-map-patterns"),
     words("review-map-beyond"),
-    ...maps.notes.map(said),
+    ...map.notes.map(said),
     words("review-recorded", { name: review.name, when: recordedAt(review) }),
     words("review-caution"),
   ].filter((line) => line !== "");

@@ -60,7 +60,6 @@ export class MapsPanel {
         return choice;
       }),
     );
-    write(element("review-map-notes"), maps.notes.map(said).join(" "));
     element("review-maps-nothing").hidden = tellOfDye(maps);
     const measured = measuredMaps(maps);
     this.choose((measured.find(({ name }) => name === this.chosen) ?? measured[0] ?? maps.maps[0])?.name ?? "");
@@ -77,6 +76,7 @@ export class MapsPanel {
     this.showing.ask(`${recordingPath(this.review.name, "maps", `${name}.png`)}?legend=false`);
     this.picture.alt = words("review-map-alt", { what: figureName(name) });
     write(element("review-map-means"), figureMeans(name));
+    element("review-map-notes").replaceChildren(...map.notes.map((note) => made("p", "words", said(note))));
     this.drawScale(map);
     write(this.value, words("review-map-touch"));
     this.reader.forget();

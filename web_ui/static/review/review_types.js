@@ -70,8 +70,8 @@
  * @property {boolean} stopped
  * @property {string} error
  *
- * @typedef {{name: string, unit: string, low: number, high: number, step: number, measured_share: number}} KeptMap
- * @typedef {{maps: KeptMap[], reference: string, injected: boolean, motion_followed: boolean, notes: string[]}} KeptMaps
+ * @typedef {{name: string, unit: string, low: number, high: number, step: number, measured_share: number, notes: string[]}} KeptMap
+ * @typedef {{maps: KeptMap[], reference: string, injected: boolean, motion_followed: boolean}} KeptMaps
  * @typedef {{value: number | null, u: number | null, unit: string, standing: string}} MapValue
  */
 
