@@ -105,7 +105,7 @@ def leakage(axes: "Axes", found: Leakage | None) -> None:
 
 
 def sensitivity(axes: "Axes", found: Sensitivity | None) -> None:
-    """Signal against concentration, the line, and the limit of detection."""
+    """Signal against concentration, the line as far as it holds and dotted beyond, and the limit of detection."""
     if found is None:
         _absent(axes, "sensitivity", "sensitivity")
         return
@@ -113,7 +113,10 @@ def sensitivity(axes: "Axes", found: Sensitivity | None) -> None:
     axes.errorbar(
         x, [one.signal for one in found.wells], [2 * one.u for one in found.wells], fmt="o", color=_BLUE, markersize=4
     )
-    axes.plot(x, found.offset + found.slope * x, color=_ORANGE, linewidth=1)
+    highest = max(one.signal for one in found.wells)
+    for ends, style in (((0.0, found.linear_to), "-"), ((found.linear_to, float(x.max())), ":")):
+        axes.plot(ends, [found.offset + found.slope * one for one in ends], style, color=_ORANGE, linewidth=1)
+    axes.set_ylim(top=1.15 * highest)  # where the line leaves the wells far behind, they stay readable
     axes.axvline(
         found.detection_limit, color=_GREY, linestyle=":", label=f"limit of detection {found.detection_limit:.2g}"
     )

@@ -207,13 +207,15 @@ def _take_steps(names: tuple[Part, ...], told: _Asked) -> None:
 
 def _taken(client: ControlClient, step: "Step", told: _Asked) -> dict[str, Any]:
     from device.commissioning.bench import Bench
-    from device.commissioning.run import take
+    from device.commissioning.run import in_force, take
 
     say = saying(told.as_json)
+    step.check(in_force(asked(client, GetState())))  # before anyone puts a target in place for nothing
     _ask_whether_in_place(step.guide, told)
     walked: Callable[[], object] = (lambda: os.nice(_NICENESS)) if told.propose else (lambda: None)
     done = take(step, Bench(client, say, time.sleep), _now, told.propose, walked)
-    say(_readable(done))
+    if not told.as_json:
+        click.echo(_readable(done))
     return {"calibration": str(done.path), "recording": done.recording, **plain(done.kept.figures.of(step.name))}
 
 
@@ -247,15 +249,16 @@ def _ask_whether_in_place(guide: str, told: _Asked) -> None:
 
 
 def _readable(done: "Done") -> str:
-    figures = plain(done.kept.figures.of(done.step.name))
-    lines = [
-        f"{key.replace('_', ' '):<28}{_number(value)}" for key, value in figures.items() if not isinstance(value, list)
-    ]
+    """Each figure beside its limit, as on the certificate."""
+    from shared.commissioning.verdict import verdicts
+
+    figures = done.kept.figures
+    found = [one for one in verdicts(figures, (1 << figures.bit_depth) - 1) if one.step == done.step.name]
+    words = {True: "pass", False: "FAIL", None: ""}
+    lines = [f"{one.figure:<30}{one.words:<38}{one.limit:<18}{words[one.passed]}".rstrip() for one in found]
+    if any(one.passed is False for one in found):
+        lines.append("NOT PASSED: put that right and take the step again, or go back: tapetum calibrate use")
     return "\n".join([*lines, f"kept as {done.path}, frames in {done.recording}", ""])
-
-
-def _number(value: object) -> str:
-    return f"{value:.5g}" if isinstance(value, float) else str(value)
 
 
 def _now() -> str:

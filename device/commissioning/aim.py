@@ -13,6 +13,8 @@ from shared.recording import Recording
 LOOK_FRAMES = 8
 TRIES = 8
 CLOSE = 0.15
+CAPPED = 0.01
+"""Of the range, at the longest exposure: darker than any target that is lit."""
 READ_TRIES = 100
 BLOCK = 4
 
@@ -47,8 +49,10 @@ def _aimed(bench: Bench, path: Path, share: float, gain: float) -> tuple[float, 
                 return exposure_us, reached
             raise Refused(
                 "the target is too dark",
-                f"{reached:.0%} of the converter's range at the longest exposure",
-                "go nearer, or take a brighter target",
+                f"{max(reached, 0.0):.0%} of the converter's range at the longest exposure",
+                "take the cap off the lens, and see that the ring lights the target"
+                if reached < CAPPED
+                else "go nearer, or take a brighter target",
             )
         factor = 0.25 if reached is None else share / max(reached, 0.02)
         exposure_us = min(max(exposure_us * factor, 20.0), longest_us)

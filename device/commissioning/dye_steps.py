@@ -12,7 +12,7 @@ from device.commissioning.flat_step import even_frames, lit_and_unlit, need
 from device.commissioning.step import Reading
 from device.commissioning.takes import Take, evidence, longest, takes
 from shared.commissioning.calibration_folder import Kept
-from shared.commissioning.detection_limit import Well, sensitivity
+from shared.commissioning.detection_limit import HIGHEST_CONCENTRATION, LONGEST_UNIT, Well, sensitivity
 from shared.commissioning.leakage import leakage
 from shared.commissioning.sheet import WELL_MM, WELLS, well_places_mm
 from shared.commissioning.stack import F64
@@ -87,6 +87,17 @@ Sensitivity: the least dye that is seen, and how far signal is proportional to i
         if len(concentrations) != WELLS:
             raise Refused(
                 f"{WELLS} concentrations are needed", len(concentrations), "name one for each well, 0 for water"
+            )
+        told = ", ".join(f"{one:g}" for one in concentrations)
+        if not all(0 <= one <= HIGHEST_CONCENTRATION for one in concentrations):
+            raise Refused(
+                f"concentrations are from 0 to {HIGHEST_CONCENTRATION:g}", told, "name them in another unit: --unit"
+            )
+        if len(set(concentrations)) < WELLS or 0 not in concentrations:
+            raise Refused("concentrations must differ, and one must be 0", told, "name each well's concentration")
+        if not 1 <= len(unit) <= LONGEST_UNIT:
+            raise Refused(
+                f"the unit of the concentrations has 1 to {LONGEST_UNIT} letters", unit, "for example micromole/L"
             )
         self._concentrations, self._unit = tuple(concentrations), unit
 

@@ -9,7 +9,7 @@ import json
 import os
 import shutil
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any, Self
@@ -137,7 +137,12 @@ class Kept:
 
 
 def keep(data_folder: Path, kept: Kept, evidence: Mapping[str, bytes]) -> Path:
-    """Write a calibration and the evidence of its newest step in one stroke; returns its folder. Raises Refused."""
+    """Write a calibration and the evidence of its newest step in one stroke; returns its folder.
+
+    Raises Refused, having written nothing, where a figure lies outside its bounds: no later step could read it again.
+    """
+    figures = plain(kept.figures)
+    filled(Figures, figures, "the result")
     parent = writable(data_folder / FOLDER)
     name = kept.figures.made_at.replace(":", "-")
     path = next(one for one in _names(parent, name) if not one.exists())
@@ -151,7 +156,7 @@ def keep(data_folder: Path, kept: Kept, evidence: Mapping[str, bytes]) -> Path:
             np.savez(out, **dict[str, Any](kept.planes))
             out.flush()
             os.fsync(out.fileno())
-        replace_file(unfinished / FIGURES, json.dumps(plain(kept.figures), indent=1).encode())
+        replace_file(unfinished / FIGURES, json.dumps(figures, indent=1).encode())
         unfinished.rename(path)
         sync_folder(parent)
     except OSError as error:
@@ -165,15 +170,20 @@ def _names(parent: Path, name: str) -> list[Path]:
 
 def listed(data_folder: Path, sensor: str) -> list[tuple[str, Figures]]:
     """Name and figures of every calibration of ``sensor``, newest first. Raises Refused naming one that is damaged."""
-    folders = sorted((data_folder / FOLDER).glob("[0-9]*"), key=lambda path: path.name, reverse=True)
-    found = [(path.name, _figures(path)) for path in folders]
-    return [(name, figures) for name, figures in found if figures.sensor == sensor]
+    return list(_newest_first(data_folder, sensor))
+
+
+def _newest_first(data_folder: Path, sensor: str) -> Iterator[tuple[str, Figures]]:
+    for path in sorted((data_folder / FOLDER).glob("[0-9]*"), key=lambda path: path.name, reverse=True):
+        figures = _figures(path)
+        if figures.sensor == sensor:
+            yield path.name, figures
 
 
 def newest(data_folder: Path, sensor: str) -> Kept | None:
-    """The calibration in force for ``sensor``; None where there is none. Raises Refused naming one that is damaged."""
-    found = listed(data_folder, sensor)
-    return load(data_folder, found[0][0]) if found else None
+    """The calibration in force for ``sensor``; None where there is none. Raises Refused where it, or a newer one, is damaged."""
+    found = next(_newest_first(data_folder, sensor), None)
+    return None if found is None else load(data_folder, found[0])
 
 
 def again(data_folder: Path, sensor: str, name: str, made_at: str) -> Path:
@@ -213,8 +223,11 @@ def _figures(path: Path) -> Figures:
         values = json.loads((path / FIGURES).read_bytes())
     except (OSError, ValueError) as error:
         raise _damaged(path / FIGURES, error) from None
-    return filled(Figures, values, str(path / FIGURES))
+    try:
+        return filled(Figures, values, "figures")
+    except Refused as refused:
+        raise _damaged(path / FIGURES, f"{refused.what}: {refused.value}") from None
 
 
-def _damaged(path: Path, error: Exception) -> Refused:
+def _damaged(path: Path, error: object) -> Refused:
     return Refused(f"{path}: cannot be read ({error})", remedy="take that folder away, and calibrate again")

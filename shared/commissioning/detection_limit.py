@@ -17,7 +17,10 @@ from shared.commissioning.stack import F64
 from shared.errors import Refused
 
 LEAST_WELLS = 4
+HIGHEST_CONCENTRATION = 1e9
+LONGEST_UNIT = 20
 LEAST_BLANKS = 8
+_LEAST_LINEAR = 3
 DETECTION = 3.0
 """Standard deviations of the blank (IUPAC)."""
 LINEAR_WITHIN = 0.05
@@ -28,7 +31,7 @@ LINEAR_WITHIN = 0.05
 class Well:
     """One dilution: ``concentration`` as the person said it, signal and its standard uncertainty."""
 
-    concentration: Annotated[float, Within(0, 1e9)]
+    concentration: Annotated[float, Within(0, HIGHEST_CONCENTRATION)]
     signal: float
     u: Annotated[float, Within(0, 1e9)]
 
@@ -40,7 +43,7 @@ class Sensitivity:
     ``linear_to`` is the highest concentration up to which every well lies within 5 % of the line through those below and itself.
     """
 
-    unit: Annotated[str, Length(1, 20)]
+    unit: Annotated[str, Length(1, LONGEST_UNIT)]
     slope: float
     slope_u: Annotated[float, Within(0, 1e12)]
     offset: float
@@ -87,7 +90,9 @@ def _refuse_unfit(values: F64, blanks: Sequence[float]) -> None:
         raise Refused("a well's concentration or signal is not a number", remedy="measure again")
     if values[0, 0] != 0 or (np.diff(values[:, 0]) <= 0).any():
         raise Refused(
-            "concentrations must differ, and one must be 0", values[:, 0].tolist(), "name each well's concentration"
+            "concentrations must differ, and one must be 0",
+            ", ".join(f"{one:g}" for one in values[:, 0]),
+            "name each well's concentration",
         )
     if len(blanks) < LEAST_BLANKS:
         raise Refused("too few readings of the blank", len(blanks), f"at least {LEAST_BLANKS}")
@@ -100,14 +105,13 @@ def _weighted(values: F64) -> Line:
 
 
 def _linear(values: F64) -> int:
-    """How many wells from the lowest lie on one line."""
-    number = len(values)
-    while number > 3:
+    """How many wells from the lowest lie on one line. Raises Refused where not even those of least dye do."""
+    for number in range(len(values), _LEAST_LINEAR - 1, -1):
         fit = _weighted(values[:number])
         expected = fit.offset.value + fit.slope.value * values[:number, 0]
         rise = fit.slope.value * values[:number, 0]
         allowed = LINEAR_WITHIN * np.abs(rise) + 3 * values[:number, 2]
         if (np.abs(values[:number, 1] - expected) <= allowed)[1:].all():
             return number
-        number -= 1
-    return number
+    least = ", ".join(f"{signal:.3g} at {concentration:g}" for concentration, signal, _ in values[:_LEAST_LINEAR])
+    raise Refused("the wells of least dye lie on no line", least, "are the wells in the order in which you named them?")

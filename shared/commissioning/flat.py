@@ -18,6 +18,9 @@ WORST_NOISE_PERCENT = 1.0
 """Relative standard uncertainty of the median pixel of the flat."""
 DARKEST_SHARE = 0.15
 """Of the brightest place: a corner darker than this is noise, or outside the lens's image circle."""
+UNEVEN_BY, UNEVEN_SHARE = 0.1, 0.02
+"""A target may differ by so much from a smooth field on no more of the picture; dust on a sensor is smaller (design choice, no
+source)."""
 STEEPEST_TILT = 0.25
 """Relative change from one side of the picture to the other that the even part of lens and ring cannot explain."""
 
@@ -46,7 +49,7 @@ def flat(
 ) -> tuple[Flat, NDArray[np.float32]]:
     """Figures and the plane (height, width), 1 where the smooth field is brightest. ``output`` is the ring's at the level used.
 
-    Unlit frames take off the dark and what lamps give. Raises Refused: saturated, too dark, too steep, mismatched.
+    Unlit frames take off the dark and what lamps give. Raises Refused: saturated, too dark, uneven, too steep, mismatched.
     """
     same_size([("the lit frames", lit.mean), ("the unlit frames", unlit.mean), ("the defects", defects)])
     if min(lit.frames, unlit.frames) < LEAST_FRAMES:
@@ -63,6 +66,13 @@ def flat(
             "the flat target is too dark",
             f"{mean:.0f} counts, {noise:.1f} % noise a pixel",
             "go nearer, take a brighter target, or expose longer",
+        )
+    uneven = float(np.mean(np.abs(signal / (field * mean) - 1.0)[good] > UNEVEN_BY))
+    if uneven > UNEVEN_SHARE:
+        raise Refused(
+            "the target is not even",
+            f"{uneven:.0%} of the picture is {UNEVEN_BY:.0%} and more from a smooth field",
+            "fill the picture with an even, dull card without marks",
         )
     right, down = _tilt(field)
     darkest = float(field.min() / field.max())

@@ -14,6 +14,8 @@ from shared.errors import Refused
 BLOCKS = (5, 7)
 """Rows and columns of the map; odd, so that there is a middle."""
 LEAST_FRAMES = 8
+SEEN_SIGMAS = 3.0
+"""No filter is so good that a card under the ring shows less than noise over a part of the picture: the lens is capped."""
 
 
 @dataclass(frozen=True)
@@ -52,9 +54,16 @@ def leakage(
     rows, columns = BLOCKS
     corners = [parts[index] for index in (0, columns - 1, (rows - 1) * columns, rows * columns - 1)]
     part_pixels = good.sum() / len(parts)
+    middle_u = math.sqrt(float(np.median(variance)) / part_pixels)
+    if middle <= SEEN_SIGMAS * middle_u:
+        raise Refused(
+            "nothing of the ring's light is seen",
+            f"{middle:.1g} ± {middle_u:.1g} % of the dye card's signal",
+            "take the cap off the lens, and put white card before it",
+        )
     return Leakage(
         middle_percent=middle,
-        middle_percent_u=math.sqrt(float(np.median(variance)) / part_pixels),
+        middle_percent_u=middle_u,
         corner_percent=sum(corners) / 4,
         worst_percent=max(parts),
         map_percent=tuple(parts),

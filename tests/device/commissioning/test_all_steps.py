@@ -8,7 +8,12 @@ import pytest
 from click.testing import CliRunner
 
 from device.cli import calibrate, tapetum
+from device.commissioning.dye_steps import LeakageStep
+from device.commissioning.run import Done
 from device.control_server import ControlServer
+from shared.commissioning.calibration_folder import Figures, Kept, Taken
+from shared.commissioning.leakage import Leakage
+from shared.frame import CameraDescription
 from tests.device.commissioning.fake_device import STATE
 
 CAMERA_STEPS = ["dark", "defects", "flat", "gain", "scale", "sharpness", "leakage"]
@@ -50,6 +55,27 @@ def test_a_ring_of_one_level_is_spared_it_and_told_why(monkeypatch, tmp_path, wo
     assert found == [*CAMERA_STEPS, *row]
     assert "light is left out: the ring has one level only, so there is nothing to compare" in done.output
     assert f"step {len(found)} of {len(found)}: {found[-1]}" in done.output
+
+
+def test_a_step_that_another_has_to_come_before_is_refused_before_anyone_is_asked_for_its_target(tmp_path):
+    state = replace(STATE, data_folder=str(tmp_path), sensor="a")
+    with ControlServer(tmp_path / "control.sock", lambda _request: state):
+        done = CliRunner().invoke(tapetum, ["calibrate", "flat", "--run-dir", str(tmp_path)])
+    assert done.exit_code != 0
+    assert "step dark comes before this one" in str(done.exception)
+    assert "in place" not in done.output
+
+
+def test_figures_are_read_with_units_limits_and_what_failed(tmp_path):
+    leaking = Leakage(55.0, 0.02, 60.0, 61.0, (55.0,) * 35, 20.0)
+    kept = Kept("", Figures.empty("a", CameraDescription("a", 64, 64))).with_step(
+        "leakage", leaking, {}, Taken("leakage", "2026-11-25T10:00:00Z", "r")
+    )
+    lines = calibrate._readable(Done(LeakageStep(), kept, tmp_path, "r")).splitlines()
+    assert lines[0].endswith("FAIL")
+    assert "55.000 ± 0.020 % of the dye card" in lines[0]
+    assert "at most 10" in lines[0]
+    assert any(line.startswith("NOT PASSED: put that right") for line in lines)
 
 
 def test_for_machines_what_is_left_out_is_not_in_the_answer(monkeypatch, tmp_path):

@@ -48,6 +48,23 @@ def test_a_step_leans_on_what_is_said_and_on_nothing_else(step):
             step.check(having(*(one for one in needs if one != missing)))
 
 
+@pytest.mark.parametrize(
+    ("told", "unit", "words"),
+    [
+        ([1, 2, 3], "g/L", "8 concentrations are needed: 3"),
+        ([1, 2, 3, 4, 5, 6, 7, 8], "g/L", "must differ, and one must be 0: 1, 2, 3, 4, 5, 6, 7, 8"),
+        ([0, 1, 1, 2, 3, 4, 5, 6], "g/L", "must differ, and one must be 0: 0, 1, 1"),
+        ([0, -1, 2, 3, 4, 5, 6, 7], "g/L", "from 0 to 1e\\+09: 0, -1, 2"),
+        ([0, 1, 2, 3, 4, 5, 6, 1e30], "g/L", "from 0 to 1e\\+09: .*1e\\+30; name them in another unit"),
+        ([0, 1, 2, 3, 4, 5, 6, 7], "", "the unit of the concentrations has 1 to 20 letters: "),
+        ([0, 1, 2, 3, 4, 5, 6, 7], 21 * "g", "the unit of the concentrations has 1 to 20 letters: g"),
+    ],
+)
+def test_a_dilution_row_that_cannot_be_is_refused_before_anything_is_lit(told, unit, words):
+    with pytest.raises(Refused, match=words):
+        SensitivityStep(told, unit)
+
+
 @pytest.mark.parametrize("step", STEPS, ids=lambda step: step.name)
 def test_a_guide_says_that_the_ring_lights_or_stays_dark(step):
     assert ("The ring lights" in step.guide) == (step.name in LIGHTS)

@@ -73,6 +73,26 @@ def test_it_takes_the_place_of_what_was_assumed_and_says_how_far(tmp_path):
     assert whole.applied(base).dark_counts[0, 0] == 60
 
 
+def test_what_could_not_be_read_again_is_not_kept(tmp_path):
+    wrong = Kept("", Figures.empty("A", CAMERA)).with_step(
+        "gain", replace(GAIN, full_well_electrons=1e30), {}, taken("gain", 1)
+    )
+    with pytest.raises(Refused, match=r"the result: gain.full_well_electrons must be from .*: 1e\+30"):
+        keep(tmp_path, wrong, {})
+    assert newest(tmp_path, "A") is None
+
+
+def test_a_damaged_one_says_what_to_do_and_one_older_than_that_in_force_hinders_nothing(tmp_path):
+    older = keep(tmp_path, with_gain(1), {}) / "calibration.json"
+    keep(tmp_path, with_gain(3), {})
+    values = json.loads(older.read_text())
+    values["gain"]["full_well_electrons"] = 1e30
+    older.write_text(json.dumps(values))
+    assert newest(tmp_path, "A").name == "2026-11-03T10-00-00Z"
+    with pytest.raises(Refused, match=r"calibration.json: cannot be read \(.*1e\+30\); take that folder away"):
+        listed(tmp_path, "A")
+
+
 def test_a_calibration_of_another_frame_size_is_refused():
     other = Calibration.assumed(replace(CAMERA, width=32))
     with pytest.raises(Refused, match="another frame size: 24 x 16, where the camera gives 32 x 16; set camera"):

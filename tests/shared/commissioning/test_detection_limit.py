@@ -42,6 +42,7 @@ def test_a_row_that_bends_is_linear_only_so_far():
         ([(0, 1), (1, 2), (1, 3), (2, 4)], 40, "concentrations must differ"),
         ([(0, 1), (1, float("nan")), (2, 3), (3, 4)], 40, "not a number"),
         ([(0, 1), (1, 2), (2, 3), (3, 4)], 5, "too few readings of the blank: 5"),
+        ([(0, 1), (1, 9), (2, 7), (3, 5)], 40, "lie on no line: 1 at 0, 9 at 1, 7 at 2; are the wells in the order"),
         ([(0, 4), (1, 3), (2, 2), (3, 1)], 40, "does not rise with the concentration"),
     ],
 )

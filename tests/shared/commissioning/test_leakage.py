@@ -34,6 +34,15 @@ def test_it_is_the_share_put_in_and_more_in_the_corners():
     assert 0 < found.middle_percent_u < 0.1
 
 
+def test_a_capped_lens_is_told_from_a_good_filter():
+    """Noise of 4 counts, 16 frames each, a part of 100 pixels: 0.018 % of the dye card's signal. A tenth of a percent is seen."""
+    with pytest.raises(
+        Refused, match=r"nothing of the ring's light is seen: .* % of the dye card's signal; take the cap off"
+    ):
+        leakage(*planes(0.0), FLAT, 40.0, GOOD, output=0.5)
+    assert leakage(*planes(0.001), FLAT, 40.0, GOOD, output=0.5).middle_percent == pytest.approx(0.1, rel=0.01)
+
+
 @pytest.mark.parametrize(
     ("frames", "full", "flat", "words"),
     [

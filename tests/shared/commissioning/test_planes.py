@@ -109,6 +109,20 @@ def test_too_many_defects_are_no_defects():
         defects(darkness.mean, darkness.variance, 32, lit, darkness)
 
 
+def test_a_target_with_marks_is_no_flat_and_dust_is():
+    """Dots of a grid, a tenth of the picture; and one shadow on a thousandth of it, which belongs to the sensor."""
+    sensor = TrueSensor(electrons_per_s=2e6)
+    dots = np.where((np.arange(96)[:, None] % 12 < 4) & (np.arange(120) % 12 < 4), 0.4, 1.0)
+    dust = np.where((Y * 48) ** 2 + (X * 60) ** 2 < 4, 0.7, 1.0)
+    unlit = stack(sensor, 6000, 0)
+    with pytest.raises(
+        Refused, match=r"the target is not even: \d+% of the picture is 10% and more from a smooth field"
+    ):
+        flat(stack(sensor, 6000, 1, field=FIELD * dots), unlit, NONE, WHITE)
+    _, plane = flat(stack(sensor, 6000, 1, field=FIELD * dust), unlit, NONE, WHITE)
+    assert plane[48, 60] < 0.8
+
+
 def test_flat_is_field_times_response():
     sensor = TrueSensor(electrons_per_s=2e6)
     lit, unlit = stack(sensor, 6000, 1, field=FIELD), stack(sensor, 6000, 0)
