@@ -4,6 +4,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import "./english.js";
+import { drawMark } from "../static/commissioning/curve_mark.js";
 import { curveCsv, inOrder, isMap } from "../static/commissioning/curve_table.js";
 import { numbersOf } from "../static/commissioning/numbers.js";
 import { standing } from "../static/commissioning/step_list.js";
@@ -135,4 +136,22 @@ test("a walk is watched while the page is in sight, by the tablet that began it,
   watch.begun(NOW);
   watch.heard(state(false));
   assert.equal(ticks.length, 0);
+});
+
+test("the word of a mark is whole: on the side that has room, whatever was written before", () => {
+  /** @type {[string, string, number][]} */
+  const written = [];
+  const paper = {
+    textAlign: "right", save() {}, restore() {}, setLineDash() {}, beginPath() {}, moveTo() {}, lineTo() {}, stroke() {},
+    measureText: () => ({ width: 200 }),
+    fillText(/** @type {string} */ text, /** @type {number} */ x) { written.push([text, this.textAlign, x]); },
+  };
+  const marked = (/** @type {number} */ mark, /** @type {StepName} */ step) => {
+    const plot = { bbox: { left: 100, top: 0, width: 500, height: 300 }, ctx: paper, valToPos: (/** @type {number} */ x) => 100 + 500 * x };
+    drawMark(/** @type {any} */ (plot), /** @type {any} */ ({ step, mark }), "white");
+  };
+  marked(0.000362, "sensitivity");
+  marked(0.92, "sharpness");
+  marked(1.2, "sharpness");
+  assert.deepEqual(written, [["limit of detection 0.000362", "left", 106.181], ["MTF50 0.920", "right", 554]]);
 });

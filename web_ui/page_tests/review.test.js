@@ -3,7 +3,7 @@ import { test } from "node:test";
 
 import "./english.js";
 import { toldEvents } from "../static/review/event_words.js";
-import { figureText, mapValueText } from "../static/review/figure_words.js";
+import { figureText, mapValueText, unitWord } from "../static/review/figure_words.js";
 import { NewestWins } from "../static/review/newest_wins.js";
 import { measuredMaps, tellOfDye } from "../static/review/measured_maps.js";
 import { isOfTheseMarks, nextStep } from "../static/review/next_step.js";
@@ -121,4 +121,10 @@ test("figures and map values say their uncertainty, or why there is none", () =>
 
 test("a recording's address leads nowhere else", () => {
   assert.equal(recordingPath("../x", "maps", "a b.png"), "/recordings/..%2Fx/maps/a%20b.png");
+});
+
+test("a unit of the device is said in the page's language", () => {
+  assert.equal(figureText({ key: "baseline_counts_per_ms", value: 4, u: 0.5, unit: "counts/ms" }), "4.0\u00a0±\u00a00.5\u00a0counts/ms");
+  assert.equal(unitWord("counts/ms"), "counts/ms");
+  assert.equal(unitWord("%/s"), "%/s");
 });

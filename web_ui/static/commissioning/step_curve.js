@@ -10,7 +10,8 @@ import { button } from "../page/element.js";
 import { made } from "../page/made.js";
 import { words } from "../page/words.js";
 import { curveCsv, inOrder, isMap } from "./curve_table.js";
-import { axisWords, markWord, seriesWord, titleOf } from "./curve_words.js";
+import { drawMark } from "./curve_mark.js";
+import { axisWords, seriesWord, titleOf } from "./curve_words.js";
 import { mapSheet, mapTable } from "./step_map.js";
 
 const FONT = "16px system-ui, sans-serif";
@@ -115,35 +116,8 @@ export class StepCurve {
           return { label: seriesWord(name), stroke: colour, width: 2, dash: measured ? [] : [8, 5], points, ...(points.show ? { paths: () => null } : {}) };
         }),
       ],
-      hooks: { draw: [(plot) => this.drawMark(plot, curve, ink)] },
+      hooks: { draw: [(plot) => drawMark(plot, curve, ink)] },
     };
-  }
-
-  /**
-   * @param {uPlot} plot
-   * @param {Curve} curve
-   * @param {string} ink
-   */
-  drawMark(plot, curve, ink) {
-    if (curve.mark === null) return;
-    const x = plot.valToPos(curve.mark, "x", true);
-    const { left, top, width, height } = plot.bbox;
-    if (x < left || x > left + width) return;
-    const scale = globalThis.devicePixelRatio || 1;
-    const paper = plot.ctx;
-    paper.save();
-    paper.strokeStyle = ink;
-    paper.fillStyle = ink;
-    paper.lineWidth = scale;
-    paper.setLineDash([4 * scale, 4 * scale]);
-    paper.beginPath();
-    paper.moveTo(x, top);
-    paper.lineTo(x, top + height);
-    paper.stroke();
-    paper.font = `${15 * scale}px system-ui, sans-serif`;
-    paper.textBaseline = "top";
-    paper.fillText(`${markWord(curve.step)} ${numberText(curve.mark, 4)}`, x + 6 * scale, top + 4 * scale);
-    paper.restore();
   }
 
   resize() {

@@ -47,14 +47,19 @@ export function figureMeans(key) {
   return id === undefined ? "" : words(id);
 }
 
+/** A unit of the device in the page's language. @param {string} unit */
+export function unitWord(unit) {
+  return unit === "counts/ms" ? words("live-curves-signal-unit") : unit;
+}
+
 /** @param {Figure} figure */
 export function figureText({ value, u, unit }) {
-  return value === null ? words("review-not-known") : measuredText(value, u, unit);
+  return value === null ? words("review-not-known") : measuredText(value, u, unitWord(unit));
 }
 
 /** @param {import("./review_types.js").MapValue} found */
 export function mapValueText({ value, u, unit, standing }) {
-  return value === null ? standingWord(standing) : measuredText(value, u, unit);
+  return value === null ? standingWord(standing) : measuredText(value, u, unitWord(unit));
 }
 
 /** @param {string} standing why there is no value */

@@ -7,7 +7,7 @@ import { numberText, withUnit } from "../page/number_text.js";
 import { pictureSheet, ticksOf } from "../charts/picture_sheet.js";
 import { said } from "../page/said.js";
 import { words } from "../page/words.js";
-import { figureMeans, figureName } from "./figure_words.js";
+import { figureMeans, figureName, unitWord } from "./figure_words.js";
 
 /**
  * A map as PNG to keep, in the page's language: what it is and of which recording, its scale in numbers, marks and cautions.
@@ -30,8 +30,8 @@ export function mapSheet(review, maps, map, picture, colours) {
     words("review-recorded", { name: review.name, when: recordedAt(review) }),
     words("review-caution"),
   ].filter((line) => line !== "");
-  const panel = { picture, caption: "", ramp: { colours, ticks: ticksOf(map, (number) => withUnit(numberText(number, decimalsOf(map.step)), map.unit)) } };
-  const title = `${figureName(map.name)} (${map.unit})`;
+  const panel = { picture, caption: "", ramp: { colours, ticks: ticksOf(map, (number) => withUnit(numberText(number, decimalsOf(map.step)), unitWord(map.unit))) } };
+  const title = `${figureName(map.name)} (${unitWord(map.unit)})`;
   return pngOf(pictureSheet({ title, panels: [panel], lines, ground: colourOf(style, "--ground"), ink: colourOf(style, "--ink") }));
 }
 

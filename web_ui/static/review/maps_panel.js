@@ -10,7 +10,7 @@ import { made } from "../page/made.js";
 import { words } from "../page/words.js";
 import { PointReader } from "../picture/point_reader.js";
 import { decimalsOf, mapSheet } from "./map_sheet.js";
-import { figureMeans, figureName, mapValueText } from "./figure_words.js";
+import { figureMeans, figureName, mapValueText, unitWord } from "./figure_words.js";
 import { measuredMaps, tellOfDye } from "./measured_maps.js";
 import { NewestWins } from "./newest_wins.js";
 import { fetchPatiently, learnPatiently } from "./patient_fetch.js";
@@ -107,7 +107,7 @@ export class MapsPanel {
       tick.style.setProperty("--share", String(share));
       return tick;
     }));
-    write(element("review-map-unit"), unit);
+    write(element("review-map-unit"), unitWord(unit));
   }
 
   /** @param {{x: number, y: number}} share */
