@@ -21,7 +21,7 @@ from shared.frame import CameraDescription, Counts, Frame
 from shared.recording.writer import RecordingWriter
 
 _LOOKED_AT = 16
-_DARKEST_PERCENT = 0.1
+_DARKEST_PERCENT, _BRIGHT_PERCENT = 0.1, 99.0
 _LINEAR_BITS = 16
 _INTERVALS_US = (100.0, 1e8)
 """What a recording's frame interval may be."""
@@ -104,10 +104,16 @@ class _Import:
         looked_at = self._frames if self._guessed_depth else min(_LOOKED_AT, self._frames)
         self._total = looked_at + self._frames
         self._done, self._on_progress = 0, on_progress
-        largest, darkest = self._survey(looked_at)
+        largest, darkest, bright = self._survey(looked_at)
         self._bit_depth = stated.bit_depth or max(8, largest.bit_length())
         self._black_level = darkest if stated.black_level is None else stated.black_level
         self._table = self._linearised()
+        if self._black_level > bright:
+            raise Refused(
+                f"{source}: the black level lies above nearly all of the picture, {bright:g} counts at its bright places",
+                self._black_level,
+                "give that of a pixel that sees nothing",
+            )
 
     def write(self, path: Path) -> Imported:
         footage, stated, unknown = self._footage, self._stated, self._unknown()
@@ -132,16 +138,19 @@ class _Import:
         duration_s = footage.time_ns(self._frames - 1) / 1e9 + camera.frame_interval_us / 1e6
         return Imported(self._frames, duration_s, camera, unknown)
 
-    def _survey(self, frames: int) -> tuple[int, float]:
-        """Largest count, and the count below which a thousandth of the first pictures lies."""
-        largest, darkest = 0, math.inf
+    def _survey(self, frames: int) -> tuple[int, float, float]:
+        """Largest count; and the counts below which a thousandth of the darkest of the first pictures lies, and nearly all of the
+        brightest.
+        """
+        largest, darkest, bright = 0, math.inf, 0.0
         for number in range(frames):
             self._footage.read(number, self._pixels)
             largest = max(largest, int(self._pixels.max()))
             if number < _LOOKED_AT:
-                darkest = min(darkest, float(np.percentile(self._pixels, _DARKEST_PERCENT)))
+                low, high = np.percentile(self._pixels, (_DARKEST_PERCENT, _BRIGHT_PERCENT))
+                darkest, bright = min(darkest, float(low)), max(bright, float(high))
             self._step()
-        return largest, darkest
+        return largest, darkest, bright
 
     def _load(self, number: int) -> None:
         self._footage.read(number, self._pixels)

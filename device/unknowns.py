@@ -5,7 +5,10 @@ from collections.abc import Sequence
 _MEANS = (
     ("gamma", "gamma unknown: percent may be compressed, low values most; --linear or --gamma at import states it"),
     ("exposure", "exposure, gain and light level unknown: a change of them cannot be told from a change of dye"),
-    ("exposure", "exposure unknown: moments may be off by half a frame interval, all of them alike"),
+    (
+        "exposure",
+        "exposure unknown: moments may be off by half a frame interval, all of them alike, and counts a millisecond are counts",
+    ),
     ("black level", "{unknown}: without frames before the dye, percent comes out too near 100"),
     ("bit depth", "{unknown}: saturation may go unseen"),
     ("frame times", "{unknown}: times and slopes are as true as that"),

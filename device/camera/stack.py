@@ -1,6 +1,10 @@
 """TIFF stacks and folders of pictures from any camera as footage."""
 
+import logging
+import math
 import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -83,13 +87,19 @@ class Pictures:
 
 
 class TiffStack(Pictures):
-    """Pages of one TIFF file, 8 or 16 bits a sample, grey. The frame interval comes from ``fps``, else from ImageJ's own tag."""
+    """Pictures of one TIFF file over time, 8 or 16 bits a sample, grey. The frame interval comes from ``fps``, else from what
+    ImageJ or OME wrote into it.
+    """
 
     def __init__(self, path: Path, fps: float | None = None) -> None:
+        self._one_block: NDArray[np.generic] | None = None
         try:
-            self._file = tifffile.TiffFile(path)
-            self._pages = self._file.pages
-            self._count = len(self._pages)
+            with _heard() as complaints:
+                self._file = tifffile.TiffFile(path)
+                self._pages = self._file.pages
+                self._count = len(self._pages)
+                told = self._file.is_imagej or self._file.is_ome
+                sizes = dict(zip(self._file.series[0].axes, self._file.series[0].shape, strict=True)) if told else {}
         except (tifffile.TiffFileError, ValueError, OSError, IndexError, KeyError) as error:
             raise Refused(
                 f"{path}: not a TIFF that can be read ({error})", remedy="save the stack again as TIFF"
@@ -100,6 +110,8 @@ class TiffStack(Pictures):
                 f"{path}: not a TIFF that can be read (it leads to no page)", remedy="save the stack again as TIFF"
             )
         try:
+            self._require_whole(path, complaints)
+            _require_only_time(path, sizes)
             super().__init__(str(path), fps if fps is not None else self._own_fps())
         except BaseException:
             self._file.close()
@@ -112,7 +124,25 @@ class TiffStack(Pictures):
         """Close the file; may be called twice."""
         self._file.close()
 
+    def _require_whole(self, path: Path, complaints: list[str]) -> None:
+        """Raise Refused where the file ends early. ImageJ keeps stacks over 4 GB as one page with all pictures behind it."""
+        wanted = int((self._file.imagej_metadata or {}).get("images", self._count))
+        if self._count == 1 < wanted and (series := self._file.series[0]).dataoffset is not None:
+            shape = (wanted, *self._pages[0].shape)
+            if series.size == math.prod(shape):
+                dtype = series.dtype.newbyteorder(self._file.byteorder)
+                self._one_block = np.memmap(path, dtype, "r", series.dataoffset, shape)
+                self._count = wanted
+        if self._count < wanted or any("invalid page offset" in one for one in complaints):
+            of = f" of {wanted}" if wanted > self._count else ""
+            raise Refused(f"{path}: the stack is cut off", f"after picture {self._count}{of}", "copy or save it again")
+
     def _own_fps(self) -> float | None:
+        ome = re.search(r'TimeIncrement="(\d+\.?\d*(?:[eE][+-]?\d+)?)"', self._file.ome_metadata or "")
+        if ome is not None:
+            unit = re.search(r'TimeIncrementUnit="(\w+)"', self._file.ome_metadata or "")
+            unit_s, interval_s = _SECONDS.get("s" if unit is None else unit[1]), float(ome[1])
+            return 1.0 / (interval_s * unit_s) if unit_s is not None and interval_s > 0 else None
         about = self._file.imagej_metadata or {}
         interval, unit_s = about.get("finterval"), _SECONDS.get(str(about.get("tunit", "sec")).strip().lower())
         if unit_s is not None and isinstance(interval, int | float) and interval > 0:
@@ -121,6 +151,8 @@ class TiffStack(Pictures):
         return float(fps) if isinstance(fps, int | float) and fps > 0 else None
 
     def _image(self, number: int) -> _Image:
+        if self._one_block is not None:
+            return _grey(self._one_block[number], f"{self._name}: picture {number}")
         try:
             image = self._pages[number].asarray()
         except Exception as error:  # noqa: BLE001  (decoders raise what they like; all of it means a damaged page)
@@ -155,6 +187,34 @@ class PictureFolder(Pictures):
         except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as error:
             raise Refused(f"{path}: not a picture that can be read ({error})", remedy="remove or replace it") from None
         return _grey(image, str(path))
+
+
+def _require_only_time(path: Path, sizes: Mapping[str, int]) -> None:
+    """Raise Refused where pictures follow each other in more than time, as far as the file says what they are."""
+    channels, depth, times = (sizes.get(axis, 1) for axis in "CZT")
+    if channels > 1:
+        raise Refused(f"{path}: pictures of several channels", channels, "save the one of the dye alone")
+    if depth > 1 and times > 1:
+        raise Refused(f"{path}: pictures at several depths", depth, "save one of them alone")
+
+
+@contextmanager
+def _heard() -> Iterator[list[str]]:
+    """What the TIFF reader complains of meanwhile, instead of writing it to the terminal."""
+    found: list[str] = []
+
+    class Ear(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            found.append(record.getMessage())
+
+    log, ear = logging.getLogger("tifffile"), Ear(logging.WARNING)
+    before, log.propagate = log.propagate, False
+    log.addHandler(ear)
+    try:
+        yield found
+    finally:
+        log.removeHandler(ear)
+        log.propagate = before
 
 
 def _grey(image: NDArray[np.generic], name: str) -> _Image:

@@ -57,7 +57,8 @@ def command(
         "unknown": list(done.unknown),
     }
     readable = (
-        f"{out}: {done.frames} frames of {done.camera.width} x {done.camera.height}, {done.duration_s:g} s\n"
+        f"{out}: {done.frames} frames of {done.camera.width} x {done.camera.height}, {done.duration_s:g} s, "
+        f"{1e6 / done.camera.frame_interval_us:.4g} a second; {done.camera.bit_depth} bits, black at {done.camera.black_level:g}\n"
         f"unknown: {', '.join(done.unknown)}"
     )
     answer(result, readable, as_json)

@@ -7,6 +7,7 @@ import hashlib
 import importlib.util
 import json
 import os
+import struct
 import subprocess
 import sys
 from pathlib import Path
@@ -206,6 +207,66 @@ def test_the_interval_is_in_the_unit_that_stands_beside_it(tmp_path, intravital,
     tifffile.imwrite(tmp_path / "odd.tif", intravital[:12], imagej=True, metadata=about)
     with pytest.raises(Refused, match="how many frames a second it has"):
         import_footage(tmp_path / "odd.tif", tmp_path / "odd.zarr")
+
+
+def test_an_ome_file_says_its_interval_too(tmp_path, intravital) -> None:
+    """As tifffile writes it by the schema of June 2016."""
+    about = {"axes": "TYX", "TimeIncrement": 250.0, "TimeIncrementUnit": "ms"}
+    tifffile.imwrite(tmp_path / "s.ome.tif", intravital[:8], metadata=about)
+    done = import_footage(tmp_path / "s.ome.tif", tmp_path / "r.zarr")
+    assert done.camera.frame_interval_us == pytest.approx(250_000)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
+@pytest.mark.parametrize("paged", [False, True], ids=["one block, as ImageJ keeps it", "page by page"])
+def test_a_stack_that_was_cut_off_is_refused_and_not_taken_for_a_shorter_one(tmp_path, capfd, paged, share) -> None:
+    """ImageJ's tag says how many pictures there were; else the file leads beyond its own end."""
+    path, stack = tmp_path / "s.tif", dye_stack(fps=2.0)
+    if paged:
+        with tifffile.TiffWriter(path) as out:
+            for picture in stack:
+                out.write(picture, contiguous=False, photometric="minisblack")
+    else:
+        imagej(path, stack)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: round(share * len(whole))])
+    with pytest.raises(Refused, match=r"the stack is cut off: after picture \d+( of 80)?; copy or save it again"):
+        import_footage(path, tmp_path / "r.zarr", Stated(fps=2.0))
+    assert not (tmp_path / "r.zarr").exists()
+    assert capfd.readouterr() == ("", "")
+
+
+def test_a_stack_over_4_gb_has_one_page_with_all_pictures_behind_it(tmp_path) -> None:
+    """As ImageJ keeps it (from memory), here a small one: the first page leads to no other."""
+    path, stack = imagej(tmp_path / "s.tif", dye_stack()), dye_stack()
+    with tifffile.TiffFile(path) as file:
+        order, at = file.byteorder, file.series[0].dataoffset
+    raw = bytearray(path.read_bytes()[: at + stack.nbytes])
+    first = struct.unpack(f"{order}I", raw[4:8])[0]
+    tags = struct.unpack(f"{order}H", raw[first : first + 2])[0]
+    raw[first + 2 + 12 * tags : first + 6 + 12 * tags] = bytes(4)
+    path.write_bytes(raw)
+    done = import_footage(path, tmp_path / "r.zarr")
+    assert done.frames == len(stack)
+    with Recording.open(tmp_path / "r.zarr") as recording:
+        np.testing.assert_array_equal(recording.pixels(399), stack[399])
+
+
+@pytest.mark.parametrize(
+    ("axes", "words"), [("TCYX", "pictures of several channels: 2"), ("TZYX", "pictures at several depths: 2")]
+)
+def test_pictures_that_follow_each_other_in_more_than_time_are_refused(tmp_path, axes, words) -> None:
+    stack = dye_stack()[:40].reshape(20, 2, 64, 64)
+    tifffile.imwrite(tmp_path / "s.tif", stack, imagej=True, metadata={"axes": axes, "finterval": 0.1})
+    with pytest.raises(Refused, match=words):
+        import_footage(tmp_path / "s.tif", tmp_path / "r.zarr")
+
+
+def test_a_black_level_above_the_picture_is_refused(tmp_path) -> None:
+    path = imagej(tmp_path / "s.tif", dye_stack())
+    with pytest.raises(Refused, match=r"above nearly all of the picture, 2\d\d counts at its bright places: 900"):
+        import_footage(path, tmp_path / "r.zarr", Stated(black_level=900))
+    import_footage(path, tmp_path / "r.zarr", Stated(black_level=BLACK))
 
 
 def test_it_replays_with_what_is_unknown_still_said(tmp_path, intravital, manual_clock) -> None:
