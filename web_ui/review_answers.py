@@ -39,7 +39,8 @@ class RunEvent:
 class ReviewedRecording:
     """``marked`` says whether the regions were chosen in a review. ``injected_at_s`` counts from the first frame, None without dye.
 
-    ``ambient`` says that frames without light measured what is not ours, ``has_baseline`` that the second before dye was recorded.
+    ``ambient`` says that frames without light measured what is not ours, ``has_baseline`` that the second before dye was recorded,
+    ``rehearsed`` that the scene is known, by which an analysis chooses where nothing is marked.
     """
 
     name: str
@@ -58,6 +59,7 @@ class ReviewedRecording:
     unknown: tuple[str, ...]
     ambient: bool
     has_baseline: bool
+    rehearsed: bool
     reference: ReviewRegion | None
     regions: tuple[ReviewRegion, ...]
     marked: bool
@@ -91,6 +93,7 @@ def described(run: ReviewedRun, full_scale_percent: float, contours_percent: tup
         unknown=recording.unknown,
         ambient=bool(recording.frames) and run.takes_ambient_off,
         has_baseline=run.has_baseline,
+        rehearsed=bool(recording.extra.get("scene")),
         reference=marks.reference,
         regions=marks.regions,
         marked=marked,

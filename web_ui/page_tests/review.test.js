@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import "./english.js";
+import { cautionWords } from "../static/review/caution_words.js";
 import { toldEvents } from "../static/review/event_words.js";
 import { figureText, mapValueText, unitWord } from "../static/review/figure_words.js";
 import { NewestWins } from "../static/review/newest_wins.js";
@@ -13,7 +14,8 @@ import { recordingPath } from "../static/review/recording_path.js";
 /** @param {Partial<import("../static/review/review_types.js").ReviewedRecording>} differs */
 function review(differs) {
   return /** @type {import("../static/review/review_types.js").ReviewedRecording} */ ({
-    name: "r", frames: 10, reference: null, regions: [], events: [], late_notes: [], has_maps: false, ...differs,
+    name: "r", frames: 10, reference: null, regions: [], events: [], late_notes: [], has_maps: false, has_baseline: true, rehearsed: false,
+    complete: true, gaps: 0, calibration: "commissioned", unknown: [], injected_at_s: 5, ...differs,
   });
 }
 
@@ -37,7 +39,8 @@ test("maps that hold no more than what was there before the dye tell nothing of 
 
 test("the next step leads from nothing to maps", () => {
   assert.equal(nextStep(review({ frames: 0 }), null, null), "nothing");
-  assert.equal(nextStep(review({}), null, null), "reference");
+  assert.equal(nextStep(review({}), null, null), "touch", "nothing is known that could be analysed");
+  assert.equal(nextStep(review({ rehearsed: true }), null, null), "reference");
   const marked = review({ reference: seen("base:1,1,5,5"), regions: [seen("tip:9,9,5,5")] });
   assert.equal(nextStep(marked, null, null), "analyse");
   assert.equal(nextStep(marked, null, job), "running");
@@ -127,4 +130,11 @@ test("a unit of the device is said in the page's language", () => {
   assert.equal(figureText({ key: "baseline_counts_per_ms", value: 4, u: 0.5, unit: "counts/ms" }), "4.0\u00a0±\u00a00.5\u00a0counts/ms");
   assert.equal(unitWord("counts/ms"), "counts/ms");
   assert.equal(unitWord("%/s"), "%/s");
+});
+
+test("what leaks is taken off a moment where frames before the dye are known, and it is said where they are not", () => {
+  const said = (/** @type {Parameters<typeof review>[0]} */ differs) => cautionWords(review(differs), null).join(" ");
+  assert.doesNotMatch(said({}), /leaks/);
+  assert.match(said({ has_baseline: false }), /what leaks through is not taken off the percentages/);
+  assert.match(said({ has_baseline: false, injected_at_s: null }), /values of one moment hold what leaks through too/);
 });

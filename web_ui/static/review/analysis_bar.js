@@ -67,6 +67,7 @@ export class AnalysisBar {
 const STEP_TEXTS = {
   nothing: () => words("review-next-nothing"),
   reference: () => words("review-next-reference"),
+  touch: () => words("review-next-touch"),
   analyse: () => words("review-next-analyse"),
   again: () => words("review-next-again"),
   running: () => words("review-next-running"),

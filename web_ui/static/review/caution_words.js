@@ -16,7 +16,7 @@ export function cautionWords(review, analysis) {
     ...(review.gaps > 0 ? [words("review-gaps", { frames: review.gaps })] : []),
     ...(review.calibration === "assumed" ? [words("review-not-calibrated")] : []),
     ...(review.unknown.length > 0 ? [words("review-unknown", { what: review.unknown.map(saidWithin).join(", ") })] : []),
-    ...(review.injected_at_s !== null && !review.has_baseline ? [words("review-no-baseline")] : []),
+    ...(review.has_baseline ? [] : [words(review.injected_at_s === null ? "review-baseline-not-known" : "review-no-baseline")]),
     ...(review.ambient ? [words("review-ambient")] : []),
     ...placeWords(review, analysis),
     ...(analysis?.warnings ?? []).map(said),

@@ -6,12 +6,12 @@
  * @param {ReviewedRecording} review
  * @param {KeptAnalysis | null} analysis
  * @param {AnalysisJob | null} job of this recording
- * @returns {"nothing" | "reference" | "analyse" | "again" | "running" | "maps" | "done"}
+ * @returns {"nothing" | "reference" | "touch" | "analyse" | "again" | "running" | "maps" | "done"}
  */
 export function nextStep(review, analysis, job) {
   if (review.frames === 0) return "nothing";
   if (job !== null && !job.finished) return "running";
-  if (analysis === null) return review.reference === null ? "reference" : "analyse";
+  if (analysis === null) return review.reference !== null ? "analyse" : review.rehearsed ? "reference" : "touch";
   if (!isOfTheseMarks(review, analysis)) return "again";
   return review.has_maps ? "done" : "maps";
 }

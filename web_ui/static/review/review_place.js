@@ -383,8 +383,8 @@ function asShown(state) {
 }
 
 /** @param {ReviewedRecording} review */
-function aboutText({ started_at, name, case: code, reference }) {
+function aboutText({ started_at, name, case: code, reference, has_baseline }) {
   const began = started_at === "" || Number.isNaN(Date.parse(started_at)) ? "" : momentText(started_at);
-  const percent = reference === null ? "" : words("review-percent-of", { reference: parsedRegion(reference.region).name });
+  const percent = reference === null ? "" : words(has_baseline ? "review-percent-of" : "review-percent-of-all", { reference: parsedRegion(reference.region).name });
   return [began, code === "" ? "" : name, percent].filter((one) => one !== "").join(" · ");
 }

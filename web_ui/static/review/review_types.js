@@ -27,6 +27,7 @@
  * @property {string[]} unknown
  * @property {boolean} ambient
  * @property {boolean} has_baseline
+ * @property {boolean} rehearsed
  * @property {ReviewRegion | null} reference
  * @property {ReviewRegion[]} regions
  * @property {boolean} marked

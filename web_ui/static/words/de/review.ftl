@@ -29,6 +29,7 @@ review-close = Schließen
 
 review-next-nothing = Diese Aufnahme enthält keine Bilder: es gibt nichts zu sehen.
 review-next-reference = Berühren Sie gesunde Haut im Bild: sie wird 100 %. Oder lassen Sie mit dem auswerten, was das Gerät von dieser Aufnahme weiß.
+review-next-touch = Berühren Sie gesunde Haut im Bild: sie wird 100 %.
 review-next-analyse = Berühren oder umfahren Sie, was gemessen werden soll, und werten Sie dann aus.
 review-next-again = Die Bereiche haben sich seit der letzten Auswertung geändert.
 review-next-running = Wird ausgewertet; das Gerät bleibt benutzbar.
@@ -82,6 +83,7 @@ review-washout-means = Halbwertszeit der Exponentialkurve durch die zweite Hälf
 review-baseline = Grundlinie
 review-baseline-means = Mittleres Signal, bevor der Farbstoff ankommt.
 review-percent-of = Prozent von { $reference } im gezeigten Augenblick
+review-percent-of-all = Prozent von { $reference } im gezeigten Augenblick, samt dem, was durchscheint
 review-not-known = nicht bekannt
 
 review-map-shown = Karte
@@ -114,6 +116,7 @@ review-moved = Umrisse und Kurven folgen dem Gewebe, das die Hand im Bild um bis
 review-lost = In { $percent } der Bilder ist der Ort des Gewebes nicht bekannt: dort sind die Umrisse gepunktet, und es gibt keine Werte.
 review-outlines-still = Umrisse bleiben, wo sie markiert wurden, bis die Aufnahme ausgewertet ist; danach folgen sie dem Gewebe.
 review-no-baseline = Kurz vor dem Farbstoff war nichts beleuchtet zu sehen: was durchscheint, ist von den Prozentwerten nicht abgezogen. Lassen Sie beim nächsten Mal das Licht einige Sekunden an, bevor Sie „Farbstoff“ berühren.
+review-baseline-not-known = Keine Injektion ist markiert: Bild und Werte eines Augenblicks enthalten auch, was durchscheint. Von Kurven, Kennwerten und Karten ist abgezogen, was vor dem Anstieg da war.
 review-ambient = Fremdlicht ist von Bild, Werten, Kurven und Karten abgezogen.
 review-caution = Relative Helligkeit, keine Vitalität. Kein zugelassenes Medizinprodukt. Entscheidungen bleiben bei approbierten Fachleuten und den örtlichen Regeln.
 review-still-title = { $name }, { $seconds } s

@@ -29,6 +29,7 @@ review-close = Close
 
 review-next-nothing = This recording holds no frames: there is nothing to see.
 review-next-reference = Touch healthy skin in the picture: it becomes 100 %. Or analyse with what the device knows of this recording.
+review-next-touch = Touch healthy skin in the picture: it becomes 100 %.
 review-next-analyse = Touch or draw what you want to measure, then analyse.
 review-next-again = The regions have changed since the last analysis.
 review-next-running = Analysing; the device stays usable.
@@ -82,6 +83,7 @@ review-washout-means = Half-life of the exponential through the second half of t
 review-baseline = Baseline
 review-baseline-means = Mean signal before the dye arrives.
 review-percent-of = percent of { $reference } at the moment shown
+review-percent-of-all = percent of { $reference } at the moment shown, with what leaks through
 review-not-known = not known
 
 review-map-shown = Map
@@ -114,6 +116,7 @@ review-moved = Outlines and curves follow the tissue, which the hand moved by up
 review-lost = In { $percent } of the frames the place of the tissue is not known: outlines are dotted there, and there are no values.
 review-outlines-still = Outlines stay where they were marked until the recording is analysed; after that they follow the tissue.
 review-no-baseline = Nothing was seen in the light just before the dye: what leaks through is not taken off the percentages. Next time let the light be on for some seconds before you touch Dye in.
+review-baseline-not-known = No injection is marked: picture and values of one moment hold what leaks through too. Curves, figures and maps take off what was there before the rise.
 review-ambient = Ambient light is taken off picture, values, curves and maps.
 review-caution = Relative intensity, not viability. Not a certified medical device. Decisions stay with licensed practice and local rules.
 review-still-title = { $name }, { $seconds } s

@@ -29,6 +29,7 @@ review-close = Cerrar
 
 review-next-nothing = Esta grabación no contiene imágenes: no hay nada que ver.
 review-next-reference = Toque piel sana en la imagen: pasa a ser el 100 %. O analice con lo que el aparato sabe de esta grabación.
+review-next-touch = Toque piel sana en la imagen: pasa a ser el 100 %.
 review-next-analyse = Toque o dibuje lo que quiere medir y después analice.
 review-next-again = Las regiones han cambiado desde el último análisis.
 review-next-running = Analizando; el aparato sigue disponible.
@@ -82,6 +83,7 @@ review-washout-means = Semivida de la exponencial por la segunda mitad del tiemp
 review-baseline = Línea de base
 review-baseline-means = Señal media antes de que llegue el colorante.
 review-percent-of = porcentaje de { $reference } en el momento mostrado
+review-percent-of-all = porcentaje de { $reference } en el momento mostrado, con lo que se filtra
 review-not-known = no se conoce
 
 review-map-shown = Mapa
@@ -114,6 +116,7 @@ review-moved = Los contornos y las curvas siguen el tejido, que la mano movió e
 review-lost = En el { $percent } de las imágenes no se conoce el lugar del tejido: allí los contornos van punteados y no hay valores.
 review-outlines-still = Los contornos se quedan donde se marcaron hasta que se analice la grabación; después siguen el tejido.
 review-no-baseline = Justo antes del colorante no se vio nada con luz: lo que se filtra no se resta de los porcentajes. La próxima vez deje la luz encendida unos segundos antes de tocar «Colorante».
+review-baseline-not-known = No hay ninguna inyección marcada: la imagen y los valores de un instante incluyen también lo que se filtra. De las curvas, los valores y los mapas se resta lo que había antes de la subida.
 review-ambient = La luz ambiental se resta de la imagen, los valores, las curvas y los mapas.
 review-caution = Intensidad relativa, no viabilidad. No es un producto sanitario certificado. Las decisiones corresponden a profesionales autorizados y a las normas locales.
 review-still-title = { $name }, { $seconds } s
