@@ -6,7 +6,7 @@ import { test } from "node:test";
 import "./english.js";
 import { drawMark } from "../static/commissioning/curve_mark.js";
 import { curveCsv, inOrder, isMap } from "../static/commissioning/curve_table.js";
-import { numbersOf } from "../static/commissioning/numbers.js";
+import { isDilutionRow, numbersOf } from "../static/commissioning/numbers.js";
 import { standing } from "../static/commissioning/step_list.js";
 import { guideOf, NEEDED, STEPS } from "../static/commissioning/step_words.js";
 import { SAY_EVERY_MS, WalkWatch } from "../static/commissioning/walk_watch.js";
@@ -87,6 +87,11 @@ test("numbers are read as people of every language of the page type them", () =>
   assert.deepEqual(numbersOf("0, 0.05, 1e-3"), [0, 0.05, 0.001]);
   assert.deepEqual(numbersOf(" 250 "), [250]);
   for (const none of ["", "a", "1 2 x", "-1", "1.2.3", "1,000,000"]) assert.deepEqual(numbersOf(none), [], none);
+});
+
+test("a row that the device would refuse is not sent", () => {
+  assert.ok(isDilutionRow([0, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 1]));
+  for (const none of [[], [0, 1], [1, 2, 3, 4, 5, 6, 7, 8], [0, 1, 1, 2, 3, 4, 5, 6], [0, 1, 2, 3, 4, 5, 6, 1e30]]) assert.ok(!isDilutionRow(none), String(none));
 });
 
 test("every walk has its guide, one line a thing to do", () => {

@@ -10,3 +10,11 @@ export function numbersOf(text) {
   const numbers = parts.map((one) => (/^\d+([.,]\d+)?(e-?\d+)?$/i.test(one) ? Number(one.replace(",", ".")) : NaN));
   return numbers.some(Number.isNaN) ? [] : numbers;
 }
+
+const WELLS = 8;
+const HIGHEST_CONCENTRATION = 1e9;
+
+/** Whether these can be a dilution row's, as the device asks it. @param {number[]} numbers */
+export function isDilutionRow(numbers) {
+  return numbers.length === WELLS && new Set(numbers).size === WELLS && numbers.includes(0) && Math.max(...numbers) <= HIGHEST_CONCENTRATION;
+}

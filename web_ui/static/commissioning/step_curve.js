@@ -104,7 +104,7 @@ export class StepCurve {
       scales: { x: { time: false }, y: { ...(log ? { distr: 3 } : {}), ...(places ? { dir: -1 } : {}) } },
       axes: [
         { ...axis, label: x, size: 34, values: (_, splits) => splits.map(tick) },
-        { ...axis, label: y, size: 66, values: (_, splits) => splits.map((one) => (one === null ? "" : tick(one))) },
+        { ...axis, label: y, size: log ? 96 : 66, values: (_, splits) => splits.map((one) => (one === null ? "" : tick(one))) },
       ],
       series: [
         {},

@@ -3,7 +3,7 @@
 import { button } from "../page/element.js";
 import { made } from "../page/made.js";
 import { words } from "../page/words.js";
-import { numbersOf } from "./numbers.js";
+import { isDilutionRow, numbersOf } from "./numbers.js";
 import { guideOf, nameOf } from "./step_words.js";
 
 /**
@@ -86,7 +86,7 @@ function rowField() {
     place,
     read: () => {
       const numbers = numbersOf(input.value);
-      return numbers.length === 8 ? { request: { concentrations: numbers } } : { trouble: words("commissioning-need-eight") };
+      return isDilutionRow(numbers) ? { request: { concentrations: numbers } } : { trouble: words("commissioning-need-eight") };
     },
   };
 }

@@ -80,7 +80,7 @@ commissioning-distance = Vom Objektiv zum Blatt, mm
 commissioning-pitch = Von Punkt zu Punkt, mm, über zehn gemessen
 commissioning-concentrations = Konzentrationen der acht Näpfchen, durch Leerzeichen getrennt; eine davon 0
 commissioning-unit = Ihre Einheit
-commissioning-need-eight = Acht Zahlen werden gebraucht, eine je Näpfchen: 0 für das ohne Farbstoff.
+commissioning-need-eight = Acht verschiedene Zahlen werden gebraucht, eine je Näpfchen: 0 für das ohne Farbstoff.
 commissioning-need-number = Hier wird eine Zahl gebraucht.
 
 commissioning-take = Diesen Schritt ausführen

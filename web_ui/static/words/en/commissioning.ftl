@@ -80,7 +80,7 @@ commissioning-distance = From the lens to the sheet, mm
 commissioning-pitch = From dot to dot, mm, as measured over ten
 commissioning-concentrations = Concentrations of the eight wells, with spaces between; one of them 0
 commissioning-unit = Their unit
-commissioning-need-eight = Eight numbers are needed, one for each well: 0 for the well without dye.
+commissioning-need-eight = Eight different numbers are needed, one for each well: 0 for the well without dye.
 commissioning-need-number = A number is needed here.
 
 commissioning-take = Take this step

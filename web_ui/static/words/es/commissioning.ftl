@@ -80,7 +80,7 @@ commissioning-distance = Del objetivo a la hoja, mm
 commissioning-pitch = De punto a punto, mm, medido sobre diez
 commissioning-concentrations = Concentraciones de los ocho pocillos, separadas por espacios; una de ellas 0
 commissioning-unit = Su unidad
-commissioning-need-eight = Hacen falta ocho números, uno por pocillo: 0 para el que no tiene colorante.
+commissioning-need-eight = Hacen falta ocho números distintos, uno por pocillo: 0 para el que no tiene colorante.
 commissioning-need-number = Aquí hace falta un número.
 
 commissioning-take = Hacer este paso
