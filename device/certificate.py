@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from device import certificate_plots as plots
+from device.pdf_file import write_pdf
 from shared.commissioning.calibration_folder import FOLDER, Kept
 from shared.commissioning.step_name import StepName
 from shared.commissioning.verdict import Verdict, passed, verdicts
@@ -65,16 +66,9 @@ class Subject:
 
 def write(subject: Subject, path: Path) -> bool:
     """Write the certificate; returns whether all passed. Raises Refused for another ending than .pdf, or what cannot be written."""
-    from matplotlib.backends.backend_pdf import PdfPages
-
     if path.suffix.lower() != ".pdf":
         raise Refused("the certificate is a PDF", str(path), "let the name end in .pdf")
-    try:
-        with PdfPages(path, metadata={"Title": f"tapetum calibration {subject.kept.name}"}) as pdf:
-            for page in pages(subject):
-                pdf.savefig(page)
-    except OSError as error:
-        raise Refused(f"{path}: cannot be written ({error.strerror})", remedy="choose another place") from None
+    write_pdf(path, {"Title": f"tapetum calibration {subject.kept.name}"}, pages(subject))
     return subject.passed
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from device.pdf_file import write_pdf
 from shared.commissioning.sheet import DOT_MM, EDGE_DEG, PITCH_MM, WELL_MM, dot_places_mm, well_places_mm
 from shared.errors import Refused
 
@@ -36,16 +37,9 @@ def pages(paper: str) -> list["Figure"]:
 
 def write(path: Path, paper: str) -> None:
     """Write all pages as PDF; raises Refused where the name does not end in .pdf, or cannot be written."""
-    from matplotlib.backends.backend_pdf import PdfPages
-
     if path.suffix.lower() != ".pdf":
         raise Refused("the sheets are one PDF", str(path), "let the name end in .pdf")
-    try:
-        with PdfPages(path, metadata={"Title": "tapetum target", "CreationDate": None}) as pdf:
-            for page in pages(paper):
-                pdf.savefig(page)
-    except OSError as error:
-        raise Refused(f"{path}: cannot be written ({error.strerror})", remedy="choose another place") from None
+    write_pdf(path, {"Title": "tapetum target", "CreationDate": None}, pages(paper))
 
 
 def _page(paper: str, title: str, words: str, draw: Callable[["Axes", float, float], None]) -> "Figure":

@@ -90,9 +90,7 @@ Sensitivity: the least dye that is seen, and how far signal is proportional to i
             )
         told = ", ".join(f"{one:g}" for one in concentrations)
         if not all(0 <= one <= HIGHEST_CONCENTRATION for one in concentrations):
-            raise Refused(
-                f"concentrations are from 0 to {HIGHEST_CONCENTRATION:g}", told, "name them in another unit"
-            )
+            raise Refused(f"concentrations are from 0 to {HIGHEST_CONCENTRATION:g}", told, "name them in another unit")
         if len(set(concentrations)) < WELLS or 0 not in concentrations:
             raise Refused("concentrations must differ, and one must be 0", told, "name each well's concentration")
         if not 1 <= len(unit) <= LONGEST_UNIT:

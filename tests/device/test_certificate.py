@@ -1,5 +1,7 @@
 """The certificate: every figure is on it beside its limit, and it passes only where all did."""
 
+import errno
+import os
 import re
 from dataclasses import replace
 
@@ -117,6 +119,20 @@ def test_a_ring_of_one_level_passes_without_light_output(tmp_path):
     table, _ = pages(subject(tmp_path, light=None, levels=1))
     assert "PASSED" in words(table)
     assert "not needed: the ring has one level" in words(table)[2]
+
+
+def test_on_a_full_disk_the_older_one_stays_and_nothing_half_written(tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    certified, out = subject(tmp_path), tmp_path / "out" / "c.pdf"
+    out.parent.mkdir()
+    out.write_bytes(b"older")
+    monkeypatch.setattr("shared.recording.durable.write_all", full)
+    with pytest.raises(Refused, match=r"c.pdf: cannot be written \(No space left on device\); choose another place"):
+        write(certified, out)
+    assert [one.name for one in out.parent.iterdir()] == ["c.pdf"]
+    assert out.read_bytes() == b"older"
 
 
 def test_it_is_a_pdf_of_two_pages(tmp_path):
