@@ -163,5 +163,6 @@ def _stopped_by_sigterm() -> Iterator[None]:
 
 def _readable(done: Exported) -> str:
     lines = [f"{done.folder}:"]
-    lines += [f"  {file.name:28} {file.size_bytes / 1e6:10.2f} MB" for file in done.files]
+    widest = max((len(file.name) for file in done.files), default=0)
+    lines += [f"  {file.name:{widest}} {file.size_bytes / 1e6:10.2f} MB" for file in done.files]
     return "\n".join([*lines, *(f"note: {note}" for note in done.notes)])

@@ -38,7 +38,7 @@ def write_map_files(
         names += [f"map-{title}.png", f"map-{title}.tif"]
     _write_summary(filling.make("maps.csv"), maps)
     moved = "" if maps.about.motion_followed else ", the hand's motion not followed"
-    how = "made while the run went on" if kept else "made from the recording"
+    how = "kept with the recording" if kept else "made from the recording"
     return [*names, "maps.csv"], "; ".join((f"maps: {how}{moved}", *maps.about.notes_on(BASELINE)))
 
 

@@ -69,7 +69,7 @@ def test_maps_that_were_kept_are_those_exported(stored: Path, tmp_path: Path) ->
                 file.unlink() if file.is_file() else file.rmdir()
             (stored / "maps").rmdir()
     assert (tifffile.imread(done.folder / "map-arrival-s.tif")[0] == 7.0).all()
-    assert any("made while the run went on, the hand's motion not followed" in note for note in done.notes)
+    assert any("kept with the recording, the hand's motion not followed" in note for note in done.notes)
 
 
 @pytest.mark.parametrize("what", [1, 2, 3, 4])
