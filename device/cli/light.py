@@ -11,7 +11,7 @@ from device.cli.number import Number
 from device.cli.running import asked, condition_lines, connected, pulses_words, run_dir_option
 from shared.bounded import plain
 from shared.errors import Refused
-from shared.protocol.control import GetState, Light
+from shared.protocol.control import GetState, Light, a_press
 
 _REPEAT_S = 0.3
 
@@ -26,7 +26,8 @@ def command(act: str, seconds: float | None, run_dir: Path, as_json: bool) -> No
 
     ``on`` holds the light for --seconds or until Ctrl-C and switches it off then: nobody's light outlives the one who asked.
     """
-    request = Light(cast(Literal["on", "off", "brighter", "dimmer", "rearm"], act))
+    press = a_press() if act == "on" else 0
+    request = Light(cast(Literal["on", "off", "brighter", "dimmer", "rearm"], act), press)
     with connected(run_dir) as client:
         state = asked(client, request)
         if act == "on":
@@ -37,10 +38,12 @@ def command(act: str, seconds: float | None, run_dir: Path, as_json: bool) -> No
                     state = asked(client, request)
                     if state.light.state != "lit":
                         raise Refused(
-                            "the light is not on", state.light.state, state.light.reason or "see tapetum status"
+                            "the light is not on",
+                            state.light.state,
+                            state.light.reason or "somebody put it out; see tapetum status",
                         )
             finally:
-                asked(client, Light("off"))
+                asked(client, Light("off", press))
         else:
             state = asked(client, GetState())
     light = state.light

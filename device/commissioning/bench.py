@@ -6,11 +6,11 @@ of first, then everything else is put back as it was found.
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from shared.errors import Refused
-from shared.protocol.control import GetState, Light, PutTarget, Record, State, StepExposure, Target
+from shared.protocol.control import GetState, Light, PutTarget, Record, State, StepExposure, Target, a_press
 
 POLL_S = 0.05
 PATIENCE_S = 6.0
@@ -32,6 +32,16 @@ class Bench:
     device: Device
     say: Callable[[str], None]
     pause: Callable[[float], None]
+    _press: int = field(default_factory=a_press, init=False)
+
+    def hold(self) -> State:
+        """Ask for light as a finger that stays down. Once somebody else has put the light out, this asks for nothing."""
+        return self.device.ask(Light("hold", self._press))
+
+    def let_go(self) -> None:
+        """Lift that finger; the next ``hold`` is another press."""
+        self.device.ask(Light("off", self._press))
+        self._press = a_press()
 
     @property
     def state(self) -> State:
@@ -63,7 +73,7 @@ class Bench:
             afterwards.callback(self.at_level, state.light.wanted_level, state.light_levels)
             name = self.device.ask(Record("start", case)).recording.name
             afterwards.callback(self._stop_recording)
-            afterwards.callback(self.device.ask, Light("off"))
+            afterwards.callback(self.let_go)
             if name is None:
                 raise Refused("the device did not record", remedy="see tapetum status")
             yield (name,)
@@ -77,7 +87,7 @@ class Bench:
             if camera.kind == "simulated":
                 afterwards.callback(self._patient_back)
             afterwards.callback(self.device.ask, StepExposure(camera.exposure_us, camera.gain))
-            afterwards.callback(self.device.ask, Light("off"))
+            afterwards.callback(self.let_go)
             yield state
 
     def target(self, target: Target) -> None:
@@ -98,7 +108,7 @@ class Bench:
 
     def dark(self) -> None:
         """Let go of the light and wait until it is off."""
-        self.device.ask(Light("off"))
+        self.let_go()
         for _ in range(round(PATIENCE_S / POLL_S)):
             if self.state.light.state != "lit":
                 return
@@ -124,11 +134,13 @@ class Bench:
         state = self.state
         patience_s = PATIENCE_S + 2 * wanted / max(state.camera.rate_hz, 0.5)
         for _ in range(round(patience_s / POLL_S)):
-            state = self.device.ask(Light("hold") if lit else GetState())
+            state = self.hold() if lit else self.state
             if (state.light.state == "lit") == lit:
                 since = state.recording.frames if since is None else since
                 if state.recording.frames - since >= wanted:
                     return
+            elif lit and since is not None and state.light.state == "ready" and not state.light.reason:
+                raise Refused("somebody put the light out", remedy="start again when it may be lit")
             elif since is not None or state.light.state == "tripped":
                 remedy = "put that right, and start again (after a trip: tapetum light rearm)"
                 raise Refused("the light did not stay as asked", state.light.reason or state.light.state, remedy)

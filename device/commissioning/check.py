@@ -102,7 +102,7 @@ class CaseCheck:
         """Hold the light as a finger does until ``met``; None where it never is."""
         end_s = self.seconds() + seconds
         while self.seconds() < end_s:
-            state = self.bench.device.ask(Light("hold"))
+            state = self.bench.hold()
             if met(state):
                 return state
             self.bench.pause(POLL_S / 5)
@@ -110,10 +110,10 @@ class CaseCheck:
 
     def _left_safe(self) -> None:
         """Off first; then the trip that was ours is armed again, so that the case can begin."""
-        self.bench.device.ask(Light("off"))
+        self.bench.let_go()
         if self.bench.state.light.state == "tripped":
             self.bench.device.ask(Light("rearm"))
-        self.bench.device.ask(Light("off"))
+        self.bench.let_go()
 
 
 def _seen(recording: Recording, kept: Kept, trial: judge.Trial) -> Iterator[CheckItem]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from device.commissioning.bench import Bench, Device
 from device.commissioning.cases import LIGHT_OUTPUT
-from shared.protocol.control import Light, Target
+from shared.protocol.control import Target
 
 TARGET: Target = "dye card"
 LIT_FRAMES = 16
@@ -36,6 +36,6 @@ class LightSteps:
                 bench.at_level(level, levels)
                 self.say(f"level {level:.0%}")
                 bench.frames(LIT_FRAMES, lit=True)
-                self.device.ask(Light("off"))
+                bench.let_go()
                 bench.frames(DARK_FRAMES, lit=False)
         return name

@@ -46,6 +46,7 @@ class OperatorLight:
         self._page_until_ns = 0
         self._page_spent_until_ns = clock.now_ns() + RESTART_NS if restarted else 0
         self._switched_on = False
+        self._page_press = 0
         self._ended: deque[int] = deque(maxlen=PRESSES_REMEMBERED)
         self._sent: tuple[bool, float, bool] | None = None
         self._unlit = self._for_a_frame = False
@@ -124,6 +125,7 @@ class OperatorLight:
                 return
             if self.tripped:
                 return
+            self._page_press = press
             if held:
                 self._page_until_ns = now_ns + PAGE_HOLD_NS
             else:
@@ -131,10 +133,14 @@ class OperatorLight:
             self._tell()
 
     def page_off(self, press: int = 0) -> None:
-        """The page lets go. A finger on the button still counts: it is nearer to the patient."""
+        """The page lets go. A finger on the button still counts: it is nearer to the patient.
+
+        An off of no ``press`` is somebody else's and ends the one that holds: it may not light again by repeating itself.
+        """
         with self._lock:
-            if press and press not in self._ended:
-                self._ended.append(press)
+            ended = press or self._page_press
+            if ended and ended not in self._ended:
+                self._ended.append(ended)
             self._page_until_ns = self._page_spent_until_ns = 0
             self._switched_on = False
             self._tell()

@@ -4,6 +4,7 @@ The first line is a Hello; a wrong version is refused at once. Every later reque
 ExportJob, PressAwaited or Problem. Standard library only.
 """
 
+import secrets
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
@@ -78,11 +79,16 @@ class Light:
     whether it is lit is the guard's decision.
 
     ``press`` is a number that a finger has until it lifts: once its ``off`` was heard, an ``on`` of the same press that was
-    overtaken on its way asks for nothing. 0: no finger's.
+    overtaken on its way asks for nothing. 0: no finger's; such an ``off`` ends whichever finger holds the light.
     """
 
     act: Literal["on", "hold", "off", "brighter", "dimmer", "rearm"]
     press: Annotated[int, Within(0, 2**53 - 1)] = 0
+
+
+def a_press() -> int:
+    """The number of one press, that no other has."""
+    return 1 + secrets.randbelow(2**53 - 1)
 
 
 @dataclass(frozen=True)

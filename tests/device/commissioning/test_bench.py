@@ -7,7 +7,7 @@ import pytest
 
 from device.commissioning.bench import Bench
 from shared.errors import Refused
-from shared.protocol.control import PutTarget, StepExposure
+from shared.protocol.control import Light, PutTarget, StepExposure
 from tests.device.commissioning.fake_device import STATE, FakeDevice
 
 
@@ -70,6 +70,35 @@ def test_a_real_camera_is_given_no_target():
     device.state = replace(device.state, camera=replace(device.state.camera, kind="picamera"))
     a_step(device)
     assert not any(isinstance(one, PutTarget) for one in device.asked)
+
+
+def test_each_take_asks_for_light_by_a_press_of_its_own():
+    device = FakeDevice()
+    bench = Bench(device, print, device.pause)
+    bench.hold()
+    bench.hold()
+    bench.let_go()
+    bench.hold()
+    asked = [one for one in device.asked if isinstance(one, Light)]
+    first, second, off, third = (one.press for one in asked)
+    assert first == second == off != third
+    assert 0 not in (first, third)
+
+
+def test_a_take_whose_light_somebody_put_out_says_so():
+    device = FakeDevice()
+    bench = Bench(device, print, device.pause)
+    held = bench.hold
+
+    def hold():
+        if device.now_s > 1.0:
+            device.ask(Light("off"))
+            return bench.state
+        return held()
+
+    bench.hold = hold
+    with bench.recording("case"), pytest.raises(Refused, match="somebody put the light out; start again when"):
+        bench.frames(200, lit=True)
 
 
 def test_a_light_that_does_not_go_off_is_said():

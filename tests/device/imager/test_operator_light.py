@@ -116,6 +116,22 @@ def test_an_on_that_its_off_overtook_lights_nothing(light: OperatorLight, link: 
     assert light.wanted
 
 
+@pytest.mark.parametrize("held", [False, True])
+def test_somebody_elses_off_ends_the_press_that_holds(light: OperatorLight, link: FakeLink, held: bool) -> None:
+    """A finger, or a step of commissioning in a terminal, that goes on asking does not light again; its next press does."""
+    light.page_on(held, press=7)
+    light.page_off()
+    for _ in range(3):
+        light.page_on(held, press=7)
+        assert not light.wanted
+    assert link.wishes[-1] == (False, 0.2)
+    light.page_on(held, press=8)
+    assert light.wanted
+    light.page_off(press=7)
+    light.page_on(held, press=8)
+    assert light.wanted, "a finger that was lifted ends no other"
+
+
 def test_letting_go_of_the_button_does_not_end_a_touch_on_the_page(light: OperatorLight, link: FakeLink) -> None:
     light.page_on()
     light.button_on()

@@ -113,6 +113,7 @@ said-check-device-did-not-record = das Gerät hat nicht aufgenommen; siehe Zusta
 said-check-light-does-not-go = das Licht geht nicht aus; trennen Sie den Ring von der Stromversorgung
 said-check-camera-does-not-take = die Kamera nimmt die Belichtung nicht an: { $exposure } µs; sehen Sie nach dem Zustand des Geräts, und beginnen Sie noch einmal
 said-check-light-did-not-stay = das Licht blieb nicht wie verlangt: { $said-why }; beheben Sie das, und beginnen Sie noch einmal (nach einer Auslösung: Licht freigeben)
+said-check-somebody-put-light = jemand hat das Licht ausgeschaltet; beginnen Sie noch einmal, wenn es leuchten darf
 said-check-light-state-off = aus
 said-check-light-state-ready = bereit
 said-check-light-state-lit = an

@@ -113,6 +113,7 @@ said-check-device-did-not-record = the device did not record; see tapetum status
 said-check-light-does-not-go = the light does not go off; take the ring's power away
 said-check-camera-does-not-take = the camera does not take the exposure: { NUMBER($exposure) } us; see tapetum status, and start again
 said-check-light-did-not-stay = the light did not stay as asked: { $said-why }; put that right, and start again (after a trip: tapetum light rearm)
+said-check-somebody-put-light = somebody put the light out; start again when it may be lit
 said-check-light-state-off = off
 said-check-light-state-ready = ready
 said-check-light-state-lit = lit

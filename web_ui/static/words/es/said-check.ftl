@@ -113,6 +113,7 @@ said-check-device-did-not-record = el aparato no grabó; vea el estado del apara
 said-check-light-does-not-go = la luz no se apaga; desconecte el anillo de la corriente
 said-check-camera-does-not-take = la cámara no acepta la exposición: { $exposure } µs; vea el estado del aparato y empiece de nuevo
 said-check-light-did-not-stay = la luz no siguió como se pidió: { $said-why }; corríjalo y empiece de nuevo (tras un disparo: rearme la luz)
+said-check-somebody-put-light = alguien apagó la luz; empiece de nuevo cuando pueda encenderse
 said-check-light-state-off = apagada
 said-check-light-state-ready = lista
 said-check-light-state-lit = encendida
