@@ -92,18 +92,18 @@ class Motion:
 
 
 def mean_motion(motions: Sequence[Motion]) -> Motion:
-    """Of several that are nearly the same, each as sure as the first; all who go by it share what is left of their own errors."""
+    """Of several that are nearly the same, as sure as the first; all who go by it share what is left of their own errors."""
     numbers = np.array([(motion.dx_px, motion.dy_px, motion.rotation_deg) for motion in motions])
     dx_px, dy_px, rotation_deg = (float(each) for each in numbers.mean(axis=0))
-    u_px = _u_of_mean(motions[0], len(motions))
-    return replace(motions[0], dx_px=dx_px, dy_px=dy_px, rotation_deg=rotation_deg, u_px=u_px, own_px=0.0)
+    own_px = _own_of_mean(motions[0], len(motions))
+    return replace(motions[0], dx_px=dx_px, dy_px=dy_px, rotation_deg=rotation_deg, own_px=own_px)
 
 
 def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: float) -> Motion:
     """Motion at ``at_s`` on a straight line through motions that differ little in rotation: drift without tremor (least squares).
 
-    Their mean where there are fewer than three, or where ``at_s`` lies beyond them. As sure as the mean of so many as unsure as the
-    least sure of them. Raises ValueError where there are none.
+    Their mean where there are fewer than three, or where ``at_s`` lies beyond them. As sure as the least sure of them. Raises
+    ValueError where there are none.
     """
     if not motions:
         raise ValueError("no motion to draw a line through")
@@ -114,8 +114,9 @@ def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: floa
         level += (at_s - np.mean(times_s)) * (since_s @ numbers) / spread
     dx_px, dy_px, rotation_deg = (float(each) for each in level)
     least_sure = max(motions, key=lambda motion: motion.u_px)
+    own_px = _own_of_mean(least_sure, len(motions))
     confidence = min(motion.confidence for motion in motions)
-    return Motion(dx_px, dy_px, rotation_deg, confidence, u_px=_u_of_mean(least_sure, len(motions)))
+    return Motion(dx_px, dy_px, rotation_deg, confidence, u_px=least_sure.u_px, own_px=own_px)
 
 
 def place_near(times_s: Sequence[float], sure: Callable[[int], Motion | None], at_s: float) -> Motion:
@@ -133,9 +134,9 @@ def place_near(times_s: Sequence[float], sure: Callable[[int], Motion | None], a
     return next((motion for motion in earlier if motion is not None), Motion())
 
 
-def _u_of_mean(one: Motion, number: int) -> float:
-    """Of the mean of a ``number`` of frames like this one: what they share, and what is left of what each has of its own."""
-    return math.hypot(one.shared_px, one.own_px / math.sqrt(number))
+def _own_of_mean(one: Motion, number: int) -> float:
+    """What is not shared by all who go by the mean of a ``number`` of frames like this one: all but that mean's part of its own."""
+    return one.own_px * math.sqrt(1.0 - 1.0 / number)
 
 
 def _turn(degrees: float, magnification: float) -> tuple[float, float]:
