@@ -7,6 +7,9 @@ the dye nothing else goes by place and fall-off, so s is the slope of a straight
 tell tremor too (maps_samples.py). How sure it is says how much parts of the picture disagree (Cochran 1977, Sampling Techniques,
 6.4: a ratio of two sums; from memory). A hand that hardly moves tells nothing of it: then nothing is taken off, and any share up
 to all of it is as likely (JCGM 100:2008, 4.3.7).
+
+The lens's own fall-off is in the flat too, and darkens ambient light as it does the ring's: the share is that of the whole
+fall-off, which is what has to be taken off where both fall off alike, and no more than a part of what is ambient light.
 """
 
 import math
@@ -36,9 +39,9 @@ _LEAST_FRAMES = 3
 
 @dataclass(frozen=True, eq=False)
 class AmbientCarried:
-    """``share`` (0 to 1) of the baseline that is ambient light, with its standard uncertainty; ``by_x`` and ``by_y``, (height,
-    width) float32, changes of ln(flat) a pixel; ``ends_s`` (slots,), and the mean place (slots + 1, 2) of the first slots, 0 to all
-    of them; the ``early`` first came before any dye.
+    """``share`` (0 to 1) of the baseline that goes with the flat as ambient light does, with its standard uncertainty; ``by_x``
+    and ``by_y``, (height, width) float32, changes of ln(flat) a pixel; ``ends_s`` (slots,), and the mean place (slots + 1, 2) of
+    the first slots, 0 to all of them; the ``early`` first came before any dye.
     """
 
     share: float
