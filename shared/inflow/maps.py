@@ -155,7 +155,7 @@ def inflow_maps(
     if followed is not None and is_followed:
         arrival_s = found[reading.ARRIVAL] + np.float32(injected_at_s or 0.0)
         before = series.before(arrival_s)
-        place_u = PlaceU.of(gatherer.slots, before, followed)
+        place_u = PlaceU.of(gatherer.slots, before, series.early, followed)
         if not followed.ambient_off:
             ambient = AmbientCarried.of(gatherer.samples, gatherer.slots, before, gatherer.bins)
             some = (reading.LEVEL, slice(None, None, 4), slice(None, None, 4))

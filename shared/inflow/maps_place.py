@@ -87,16 +87,16 @@ class PlaceU:
     where the hand rests, which rounds all frames alike."""
 
     @classmethod
-    def of(cls, slots: list[Slot], early: int, followed: Followed) -> Self:
-        """The ``early`` first slots came before the dye."""
+    def of(cls, slots: list[Slot], before: int, injected: int, followed: Followed) -> Self:
+        """The ``before`` first slots came before the dye was anywhere, and of these ``injected`` before it was given."""
         shared2, frames = _shared2(slots, followed), np.array([slot.frames for slot in slots], np.float64)
         off, at_rest = _off(slots), all(slot.at_rest for slot in slots)
         found = []
-        for group in (slice(early), slice(early, None)):
+        for group in (slice(before), slice(injected, None)):
             mean = np.average(off[group], axis=0, weights=frames[group])
             found.append((0.5 * float(mean @ mean), float(shared2[group].mean())))
         widened = _widened(slots)
-        relief_share = widened * RELIEF_SHARE / math.sqrt(float(frames[:early].sum()))
+        relief_share = widened * RELIEF_SHARE / math.sqrt(float(frames[:before].sum()))
         if at_rest:
             baseline_px, px = (math.sqrt(max(aside2 - unsure2, 0.0)) for aside2, unsure2 in found)
             return cls(baseline_px, px, relief_share, widened)
@@ -158,6 +158,7 @@ def count_place(
     baselines owe to how they were ``read`` goes into these rows of ``read.off``; its noise and what may be left are counted.
     """
     here = slice(*rows)
+    border = np.zeros(found[0, here].shape, np.bool_)
     for k, parameter in enumerate(PARAMETERS):
         px = place.baseline_px if k == LEVEL else place.px
         none = dark if k in _NOTHING_WITHOUT_RISE else None
@@ -169,7 +170,12 @@ def count_place(
             read.off[here] = change.straighten(WIDENING * place.widened)
             read.off[here] += np.float32(0.5) * (change.right * read.right_px[here] + change.down * read.down_px[here])
         found_u[k, here] = change.u(px / 2.0, edge2)
-        found_u[k, here][differs_too_much(change.gradient2, parameter.most_u(found[k, here]))] = np.inf
+        of_two = differs_too_much(change.gradient2, parameter.most_u(found[k, here]))
+        if k == TOP:
+            border |= of_two
+        elif k > TOP:  # all that is read of such a curve goes from one tissue's to the other's with it
+            of_two |= border
+        found_u[k, here][of_two] = np.inf
 
 
 @dataclass(frozen=True, eq=False)

@@ -69,12 +69,12 @@ def test_what_frames_do_not_share_averages_out() -> None:
     slots = [Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, 0.12 * (-1) ** k, 0.0, 0.12**2 + 1 / 6) for k in range(24)]
     each_u = (0.1**2 + (0.03**2 + 0.08**2) / 2) ** 0.5
     followed = Followed(each_u, (), (0.03,) * 12 + (0.08,) * 12, True)
-    found = PlaceU.of(slots, 12, followed)
+    found = PlaceU.of(slots, 12, 12, followed)
     np.testing.assert_allclose(found.baseline_px, 0.03)
     np.testing.assert_allclose(found.px, 0.08)
     np.testing.assert_allclose(slots_px2(slots, followed), 0.1**2 / 5 + 0.5 * 0.12**2)
     assert found.widened == 1.0  # a tremor that spreads the rounding over a whole pixel
-    said_only_how_unsure = PlaceU.of(slots, 12, Followed(0.2))
+    said_only_how_unsure = PlaceU.of(slots, 12, 12, Followed(0.2))
     np.testing.assert_allclose([said_only_how_unsure.px, said_only_how_unsure.baseline_px], 0.2)
 
 
@@ -82,7 +82,7 @@ def test_a_hand_at_rest_widens_nothing() -> None:
     """Rounding by 0.2 px in every frame alike, and, half as wide as a pixel, by a quarter of a whole one's variance."""
     for off_px2, share in ((0.04, 0.0), (0.04 + 1 / 24, 0.25)):
         slots = [Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, 0.2, 0.0, off_px2) for k in range(24)]
-        found = PlaceU.of(slots, 12, Followed(0.2))
+        found = PlaceU.of(slots, 12, 12, Followed(0.2))
         np.testing.assert_allclose(found.widened, share, atol=1e-12)
 
 
@@ -118,7 +118,7 @@ def test_what_whole_pixels_did_to_baselines_is_taken_off(grain_px: float, left: 
         found, found_u = np.full((2, 8, *SHAPE), np.nan, np.float32)
         found[0], found_u[0] = read + noise, 0.002
         aside = ReadAside.of(slots, len(slots), np.full(SHAPE, np.nan, np.float32))
-        place = PlaceU.of([*slots, slots[-1]], len(slots), Followed(1e-3, (), (0.0,) * 10))
+        place = PlaceU.of([*slots, slots[-1]], len(slots), len(slots), Followed(1e-3, (), (0.0,) * 10))
         for rows in ((0, 20), (20, 60)):
             count_place(place, found, found_u, np.zeros(SHAPE, np.bool_), rows, aside)
         inner = (slice(1, -1), slice(1, -1))
@@ -140,7 +140,7 @@ def test_a_baseline_is_moved_by_how_far_aside_its_own_frames_were_read() -> None
     found, found_u = np.full((2, 8, *SHAPE), np.nan, np.float32)
     found[0], found_u[0] = 3.0 * x + 4.0 * y, 1e-6
     aside = ReadAside.of(slots, 2, arrival_s)
-    place = PlaceU.of(slots, 2, Followed(0.1))
+    place = PlaceU.of(slots, 2, 2, Followed(0.1))
     count_place(place, found, found_u, np.zeros(SHAPE, np.bool_), (0, SHAPE[0]), aside)
     np.testing.assert_allclose(aside.off[1:-1, 1:39], 3.0 * 0.1, rtol=1e-5)
     np.testing.assert_allclose(aside.off[1:-1, 41:-1], 3.0 * 0.05 + 4.0 * 0.1, rtol=1e-5)
@@ -153,7 +153,7 @@ def test_a_hand_at_rest_is_off_by_where_it_lies_and_not_by_what_is_found_of_it()
             Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, -right_px, 0.0, right_px**2, right_px) for k in range(24)
         ]
         followed = Followed(0.1, (), (0.1,) * 24)
-        found, aside = PlaceU.of(slots, 12, followed), ReadAside.of(slots, 12, np.full(SHAPE, 9.0, np.float32))
+        found, aside = PlaceU.of(slots, 12, 12, followed), ReadAside.of(slots, 12, np.full(SHAPE, 9.0, np.float32))
         np.testing.assert_allclose((found.baseline_px, found.px), off_px, rtol=1e-6, atol=1e-12)
         assert found.widened == pytest.approx(0.0, abs=1e-12)
         assert slots_px2(slots, followed).max() < 1e-20
@@ -180,6 +180,21 @@ def test_bins_of_two_tissues_are_uncertain() -> None:
         found = differs_too_much(add_place_u(values, u, 0, SHAPE[0], 0.05), limit)
         assert (found.any(axis=0) == np.isin(np.arange(SHAPE[1]), [39, 40] if uncertain else [])).all()
     assert not differs_too_much(np.full(SHAPE, np.nan, np.float32), limit).any()
+
+
+def test_where_the_peak_is_of_two_tissues_so_are_its_moments_and_slopes_and_not_the_baseline() -> None:
+    """A peak of 100 % beside one of 40: arrivals on the border were off by eight standard uncertainties on the flap's rim."""
+    found, found_u = np.full((2, 8, *SHAPE), 3.0, np.float32)
+    found_u[:] = 0.01
+    found[1] = np.where(np.arange(SHAPE[1]) < 40, 100.0, 40.0)
+    slots = [Slot(k, k + 0.9, k + 0.45, 5, 0.0, 0.0, 1.0, k, spots=5) for k in range(24)]
+    aside = ReadAside.of(slots, 12, np.full(SHAPE, 9.0, np.float32))
+    count_place(
+        PlaceU.of(slots, 12, 12, Followed(0.05)), found, found_u, np.zeros(SHAPE, np.bool_), (0, SHAPE[0]), aside
+    )
+    on_border = np.isin(np.arange(SHAPE[1]), [39, 40])
+    for k, u in enumerate(found_u):
+        assert (np.isinf(u) == (on_border & (k > 0))).all(), k
 
 
 def test_noise_alone_adds_little_and_unknown_neighbours_nothing() -> None:
