@@ -5,6 +5,9 @@ frames share of it (``Followed.shared_u_px``) falsifies figures; what a frame ha
 does, is noise from slot to slot, the more the steeper the tissue's relief (``relief2``). And whole pixels make a bin under a tremor
 as much as a pixel wider: a share of the second difference, none where the hand rests. What noise alone makes of a second difference
 (20 u^2 where neighbours are as noisy) is not counted.
+
+What whole pixels do to baselines is more than their noise, and known: it is taken off (``ReadAside``), and what is left is counted.
+DECISION-motion.md says why.
 """
 
 import math
