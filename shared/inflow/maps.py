@@ -317,8 +317,8 @@ def _ambient_note(ambient: AmbientCarried, level: F32, level_u: F32, surer_u: F3
     if ambient.share > max(1.96 * ambient.share_u, _LITTLE):
         percent, u = 100.0 * ambient.share, max(100.0 * ambient.share_u, 1.0)
         return (
-            f"the room's light is at least {percent:.0f} ± {u:.0f} % of the signal before the dye, as the hand's drift tells; only "
-            "what that drift changed is taken off"
+            f"the room's light is at least {percent:.0f} ± {u:.0f} % of the signal before the dye, as the hand's motion tells; "
+            "only what that motion changed is taken off"
         )
     known = (level > 0) & np.isfinite(level_u)
     added2 = np.maximum(np.square(level_u[known]) - np.square(surer_u[known]), 0.0) / np.square(level[known])

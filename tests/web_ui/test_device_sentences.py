@@ -196,7 +196,7 @@ def test_a_line_within_a_line_is_said_too_and_numbers_as_the_language_writes_the
 
 def test_the_rooms_light_in_baselines_is_said_in_each_language():
     share = (
-        "the room's light is at least 27 ± 3 % of the signal before the dye, as the hand's drift tells; only what that drift "
+        "the room's light is at least 27 ± 3 % of the signal before the dye, as the hand's motion tells; only what that motion "
         "changed is taken off"
     )
     untold = "how much of the signal before the dye is the room's light cannot be told: its uncertainty allows for that"
