@@ -1,7 +1,7 @@
 """Some bins of every frame that the hand has moved, summed with where it held them: how values go by the place within slots.
 
 Slots keep means, in which a tremor leaves no trace. A bin every few rows and columns is enough for what changes slowly over the
-picture (ambient_carried.py), and costs a fiftieth of what adding the frame does.
+picture (ambient_carried.py): 0.06 ms a frame of 1456x1088, where adding it takes 0.29.
 """
 
 from collections.abc import Sequence
