@@ -13,9 +13,10 @@ from dataclasses import dataclass, field, replace
 
 from shared.calibration import Calibration
 from shared.frame import Counts
+from shared.motion.parts import Parts
 from shared.motion.pose import Motion, mean_motion
 from shared.motion.reduced import LEAST_SIDE, Reducer, Texture
-from shared.motion.refinement import compared_texels, likeness_u
+from shared.motion.refinement import Mask, compared_texels, likeness_u
 from shared.motion.registration import CONFIDENCE_LIMIT, DYE_PULL_PX, SEARCHED_DEG, Registration, Sighting
 
 _COARSER = (2, 4)
@@ -37,6 +38,8 @@ _FAR = 0.35
 _LINKS = 24
 """Frames that tell a new view's place. Half as many leave the worst of twelve runs of the limb scene off by 0.38 px rms, not 0.31;
 twice as many gain another hundredth there."""
+_SURE_PARTS = 6
+"""Frames of these from which on parts that moved alone are left out."""
 _LINKED = 0.9
 """The view before it serves for that while its likeness keeps this share of what it fades at."""
 _LINKED_FAR = 0.42
@@ -58,6 +61,8 @@ class _View:
     place: Motion
     confidence: float = 0.0
     likeness: float = 0.0
+    parts: Parts = field(default_factory=Parts)
+    """Where parts of it lay when it was new, and nothing had changed yet."""
 
     def find(self, sighting: Sighting, near_deg: float) -> Motion:
         """Look for this view, and remember how well it was ever found."""
@@ -67,26 +72,51 @@ class _View:
                 max(self.confidence, motion.confidence),
                 max(self.likeness, motion.likeness),
             )
-            # what the dye adds pulls all frames alike, the more the less of the view is left
+            # what the dye adds pulls all frames alike, the more the less of the view is left; what the view's noise does is in its
+            # place too, and falls out
             pull_px = min((1.0 - motion.likeness / self.likeness) / (1.0 - _FADED), 1.0) * DYE_PULL_PX
-            return replace(motion, own_px=math.sqrt(max(motion.own_px**2 - pull_px**2, 0.0)))
+            own_px = math.sqrt(max(motion.own_px**2 - DYE_PULL_PX**2, 0.0))
+            return replace(motion, u_px=math.hypot(own_px, pull_px), own_px=own_px)
         return motion
+
+    def add_parts(self, parts: Parts, sighting: Sighting, found: Motion) -> None:
+        """Add to ``parts`` where those of the view are, it being ``found`` so."""
+        view = self.registration.texture
+        place = found.dx_px / view.block_px, found.dy_px / view.block_px, math.radians(found.rotation_deg)
+        parts.add(view.fine, sighting.texture.fine, place, sighting.turn)
+
+    def leave_out(self, former: "_View", alone: Mask) -> None:
+        """Parts that have moved ``alone`` show little of the tissue's place from now on, and those that ``former`` left out."""
+        self.registration = replace(self.registration, counted=former.registration.counted & ~alone)
 
     def has_faded(self, found: Motion, shape: tuple[int, int]) -> bool:
         """Whether another view would do better than this one ``found`` so in pictures of ``shape`` (height, width)."""
         unsure = found.confidence < min(_SURE, _FADED * self.confidence)
-        noise = _BY_CHANCE * likeness_u(self.likeness, compared_texels(self.registration.texture.fine))
+        noise = _BY_CHANCE * likeness_u(self.likeness, self.registration.texels)
         unlike = found.likeness < min(_FADED * self.likeness, self.likeness - noise)
         return not found.locked or _is_far(found, shape, _FAR) or unsure or unlike
 
 
 @dataclass(frozen=True, eq=False)
 class _Link:
-    """A view that begins where ``former`` has faded; its ``places`` in the reference view, a frame each."""
+    """A view that begins where ``former`` has faded: ``steps`` from there to it, a frame each."""
 
     former: _View
     newer: _View
-    places: list[Motion]
+    steps: list[Motion] = field(default_factory=list)
+    parts: Parts = field(default_factory=Parts)
+    """Where those of ``former`` are in the same frames."""
+
+    def add(self, sighting: Sighting, seen: Motion, fresh: Motion) -> None:
+        """A frame shows ``former`` so, and ``newer``: places that by all frames so far, as most of the picture has it."""
+        self.steps.append(seen.then(fresh.back()))
+        self.former.add_parts(self.parts, sighting, seen)
+        self.newer.add_parts(self.newer.parts, sighting, fresh)
+        moved = self.parts.moved(self.former.parts)
+        right, down = (self.former.registration.texture.block_px * texels for texels in moved.middle)
+        self.newer.place = self.former.place.then(Motion(right, down)).then(mean_motion(self.steps))
+        if len(self.steps) >= _SURE_PARTS:
+            self.newer.leave_out(self.former, moved.alone)
 
 
 @dataclass(eq=False)
@@ -126,7 +156,7 @@ class Follower:
         if motion.locked:
             self._rotation_deg = motion.rotation_deg
             if faded is not None:
-                self._add_view(texture, motion, faded)
+                self._add_view(sighting, *faded)
         return motion
 
     def _begun(self, pixels: Counts) -> Motion:
@@ -139,7 +169,7 @@ class Follower:
                 motion = candidates[number].match(Sighting.of(texture))
                 most = max(most, motion.confidence)
                 if _is_surely_the_same(motion, compared_texels(texture.fine)):
-                    self._current = _View(candidates[number], Motion())
+                    self._current = _View(candidates[number], Motion(u_px=motion.shared_px))
                     self._views.append(self._current)
                     return motion
             self._candidates.append(Registration.seen(reducer, texture))
@@ -154,26 +184,26 @@ class Follower:
         if not (seen.locked and fresh.locked) or far or seen.likeness < _LINKED * _FADED * link.former.likeness:
             self._link = None
             return None
-        motion = link.former.place.then(seen)
-        link.places.append(motion.then(fresh.back()))
-        link.newer.place = mean_motion(link.places)
-        if len(link.places) == _LINKS:
+        link.add(sighting, seen, fresh)
+        if len(link.steps) == _LINKS:
             self._link = None
-        return motion
+        return link.former.place.then(seen)
 
-    def _found(self, sighting: Sighting) -> tuple[Motion, _View | None]:
-        """Motion by the first view that has not faded, else by the most alike, and that view where it has faded."""
+    def _found(self, sighting: Sighting) -> tuple[Motion, tuple[Motion, _View] | None]:
+        """Motion by the first view that has not faded, else by the most alike; then also how that view is seen, and itself."""
         faded: list[tuple[Motion, _View]] = []
         for view in sorted(self._views, key=lambda view: view is not self._current):
             motion = view.find(sighting, self._near_deg(view))
             if not view.has_faded(motion, self.calibration.camera.shape):
                 self._current = view
+                if view is self._views[0] and view.parts.frames < _LINKS:
+                    view.add_parts(view.parts, sighting, motion)
                 return view.place.then(motion), None
             if motion.locked:
                 faded.append((motion, view))
         if faded:
-            motion, view = max(faded, key=lambda one: one[0].likeness)
-            return view.place.then(motion), view
+            seen, view = max(faded, key=lambda one: one[0].likeness)
+            return view.place.then(seen), (seen, view)
         return self._searched(sighting), None
 
     def _searched(self, sighting: Sighting) -> Motion:
@@ -189,12 +219,14 @@ class Follower:
         turn = self._rotation_deg - view.place.rotation_deg
         return 0.0 if abs(turn) < _SMALL_TURN_DEG else round(turn / 0.5) * 0.5
 
-    def _add_view(self, texture: Texture, place: Motion, former: _View) -> None:
+    def _add_view(self, sighting: Sighting, seen: Motion, former: _View) -> None:
+        """This picture is a view from now on, in which ``former`` is ``seen`` so."""
         if len(self._views) == MOST_VIEWS:
             del self._views[1]
-        self._current = _View(Registration.seen(self._views[0].registration.reducer, texture), place)
-        self._views.append(self._current)
-        self._link = _Link(former, self._current, [place])
+        newer = _View(Registration.seen(self._views[0].registration.reducer, sighting.texture), former.place.then(seen))
+        self._views.append(newer)
+        self._current, self._link = newer, _Link(former, newer)
+        self._link.add(sighting, seen, Motion())
 
 
 def _is_surely_the_same(found: Motion, texels: int) -> bool:

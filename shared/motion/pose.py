@@ -8,6 +8,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+_SCATTERED = 5
+"""Motions whose scatter tells how sure their mean is: along two axes that are 8 degrees of freedom."""
 MARKING_S = 1.0
 """A region belongs where a line through the motion this long before and after it was marked has it: a finger follows no tremor."""
 
@@ -92,11 +94,17 @@ class Motion:
 
 
 def mean_motion(motions: Sequence[Motion]) -> Motion:
-    """Of several that are nearly the same, as sure as the first; all who go by it share what is left of their own errors."""
+    """Of several that are nearly the same: all who go by it share what it is off by.
+
+    What they have of their own is judged by their scatter (type A: JCGM 100:2008, GUM, 4.2.3) where there are ``_SCATTERED`` or
+    more, else as the first says; what they share is the first's.
+    """
     numbers = np.array([(motion.dx_px, motion.dy_px, motion.rotation_deg) for motion in motions])
     dx_px, dy_px, rotation_deg = (float(each) for each in numbers.mean(axis=0))
-    own_px = _own_of_mean(motions[0], len(motions))
-    return replace(motions[0], dx_px=dx_px, dy_px=dy_px, rotation_deg=rotation_deg, own_px=own_px)
+    scattered = len(motions) >= _SCATTERED
+    own_px = math.sqrt(numbers[:, :2].var(axis=0, ddof=1).mean()) if scattered else motions[0].own_px
+    u_px = _u_of_mean(motions[0].shared_px, own_px, len(motions))
+    return replace(motions[0], dx_px=dx_px, dy_px=dy_px, rotation_deg=rotation_deg, u_px=u_px, own_px=0.0)
 
 
 def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: float) -> Motion:
@@ -114,9 +122,10 @@ def line_through(times_s: Sequence[float], motions: Sequence[Motion], at_s: floa
         level += (at_s - np.mean(times_s)) * (since_s @ numbers) / spread
     dx_px, dy_px, rotation_deg = (float(each) for each in level)
     least_sure = max(motions, key=lambda motion: motion.u_px)
-    own_px = _own_of_mean(least_sure, len(motions))
     confidence = min(motion.confidence for motion in motions)
-    return Motion(dx_px, dy_px, rotation_deg, confidence, u_px=least_sure.u_px, own_px=own_px)
+    return Motion(
+        dx_px, dy_px, rotation_deg, confidence, u_px=_u_of_mean(least_sure.shared_px, least_sure.own_px, len(motions))
+    )
 
 
 def place_near(times_s: Sequence[float], sure: Callable[[int], Motion | None], at_s: float) -> Motion:
@@ -134,9 +143,9 @@ def place_near(times_s: Sequence[float], sure: Callable[[int], Motion | None], a
     return next((motion for motion in earlier if motion is not None), Motion())
 
 
-def _own_of_mean(one: Motion, number: int) -> float:
-    """What is not shared by all who go by the mean of a ``number`` of frames like this one: all but that mean's part of its own."""
-    return one.own_px * math.sqrt(1.0 - 1.0 / number)
+def _u_of_mean(shared_px: float, own_px: float, number: int) -> float:
+    """Standard uncertainty of a mean of a ``number`` of frames, each with a part of its own and one that all have alike."""
+    return math.hypot(shared_px, own_px / math.sqrt(number))
 
 
 def _turn(degrees: float, magnification: float) -> tuple[float, float]:

@@ -17,6 +17,7 @@ from shared.motion.resample import sample_row, seen_columns
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 compiled = compiler(Path(__file__), Path(shared.motion.resample.__file__), reorder=True)
 
@@ -28,20 +29,35 @@ _ENOUGH_TEXELS = 20_000
 _LONGEST_STEP_TEXELS = 4.0
 _BIAS_TEXELS = 0.02
 """Measured on scenes and real pictures: 0.01 to 0.04."""
-_STEP_SHARE = 0.65
+STEP_SHARE = 0.65
 """Part of each step that is taken: differences make gradients of so fine a texture too small, steps too long (measured: 1.6)."""
+WHOLE: Mask = np.ones((1, 1), np.bool_)
+"""Parts of a picture, down and across, that count: it is one, and does."""
+_SUMS = 15
 
 
 def refined(
-    reference: F32, texture: F32, start: tuple[float, float, float], turn: int = 0
+    reference: F32, texture: F32, start: tuple[float, float, float], turn: int = 0, counted: Mask = WHOLE
 ) -> tuple[float, float, float, float]:
     """Better (dx, dy, radians) than ``start``, in texels from the centre, and how alike the pictures then are (-1 to 1).
 
-    Likeness 0 says that there was nothing to refine with. Another ``turn`` looks at other rows of large pictures.
+    Likeness 0 says that there was nothing to refine with. Another ``turn`` looks at other rows of large pictures. The reference is
+    cut into as many parts, down and across, as ``counted`` has, and those that it holds False for are not looked at.
     """
     step = _row_step(reference)
-    dx, dy, radians, likeness = _refined(reference, texture, *start, 1 + turn % step, step)
+    dx, dy, radians, likeness = _refined(reference, texture, *start, 1 + turn % step, step, counted)
     return (dx, dy, radians, likeness) if likeness != 0.0 else (*start, 0.0)
+
+
+def normal_equations(
+    reference: F32, texture: F32, place: tuple[float, float, float], turn: int, parts: tuple[int, int]
+) -> F64:
+    """(down, across, 3, 4): of each of ``parts`` (down, across), for strength, dx and dy where the whole lies at ``place``, the
+    right-hand side in the last column. ``place`` and ``turn`` as ``refined`` has them.
+    """
+    step, (dx, dy, radians), sums = _row_step(reference), place, np.empty((*parts, _SUMS))
+    _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), (1 + turn % step, step), sums)
+    return np.asarray(sums[..., [[0, 1, 2, 10], [1, 4, 5, 11], [2, 5, 7, 12]]])
 
 
 def compared_texels(reference: F32) -> int:
@@ -77,12 +93,18 @@ def _row_step(reference: F32) -> int:
 
 @compiled
 def _refined(
-    reference: F32, texture: F32, dx: float, dy: float, radians: float, first_row: int, row_step: int
+    reference: F32, texture: F32, dx: float, dy: float, radians: float, first_row: int, row_step: int, counted: Mask
 ) -> tuple[float, float, float, float]:
-    sums, normal, likeness = np.empty(15), np.empty((4, 5)), 0.0
+    part_sums, sums = np.empty((counted.shape[0], counted.shape[1], _SUMS)), np.empty(_SUMS)
+    normal, likeness = np.empty((4, 5)), 0.0
     radius = max(reference.shape[0], reference.shape[1]) / 2
     for _ in range(_STEPS):
-        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), (first_row, row_step), sums)
+        _accumulate(reference, texture, dx, dy, math.cos(radians), math.sin(radians), (first_row, row_step), part_sums)
+        sums[:] = 0.0
+        for i in range(counted.shape[0]):
+            for j in range(counted.shape[1]):
+                if counted[i, j]:
+                    sums += part_sums[i, j]
         likeness = sums[10] / math.sqrt(sums[0] * sums[14]) if sums[0] > 0 and sums[14] > 0 else 0.0
         k = 0
         for i in range(4):
@@ -93,7 +115,7 @@ def _refined(
         if not _solve(normal) or not normal[0, 4] > 0:
             return dx, dy, radians, 0.0
         # the gradients are the reference's: the picture moved by +d shows reference(p - d)
-        share = -_STEP_SHARE / normal[0, 4]
+        share = -STEP_SHARE / normal[0, 4]
         step_x, step_y, turn = share * normal[1, 4], share * normal[2, 4], share * normal[3, 4]
         largest = max(abs(step_x), abs(step_y), abs(turn) * radius)
         if not largest < _LONGEST_STEP_TEXELS:
@@ -134,10 +156,11 @@ def _accumulate(
 ) -> None:
     """Normal equations of (reference, its x, y and turning derivatives) against the texture where the motion puts each texel.
 
-    ``looked_at``: the first row, and how many on is the next. ``sums``: the upper triangle row by row (10), the right-hand side
-    (4), and the texture's own square.
+    ``looked_at``: the first row, and how many on is the next. ``sums`` (parts down, parts across, 15): of each part of the
+    reference, the upper triangle row by row (10), the right-hand side (4), and the texture's own square.
     """
     rows, columns = reference.shape
+    down, across = sums.shape[0], sums.shape[1]
     middle_x, middle_y = 0.5 * (columns - 1), 0.5 * (rows - 1)
     seen = np.empty(columns, np.float32)
     sums[:] = 0.0
@@ -147,7 +170,10 @@ def _accumulate(
         y0 = dy + middle_y + cosine * y - sine * middle_x
         begin, end = seen_columns(x0, y0, cosine, sine, rows, columns, 1, columns - 1)
         sample_row(texture, x0, y0, cosine, sine, begin, end, seen)
-        _add_row(reference[row - 1], reference[row], reference[row + 1], seen, begin, end, middle_x, y, sums)
+        above, here, below = reference[row - 1], reference[row], reference[row + 1]
+        for part in range(across):
+            left, right = max(begin, part * columns // across), min(end, (part + 1) * columns // across)
+            _add_row(above, here, below, seen, left, right, middle_x, y, sums[row * down // rows, part])
 
 
 @njit(inline="always")
@@ -177,5 +203,5 @@ def _add_row(
         rs += by_turn * s
         ss += s * s
     row_sums = (tt, tx_t, ty_t, tr_t, xx, xy, xr, yy, yr, rr, ts, xs, ys, rs, ss)
-    for k in range(15):
+    for k in range(_SUMS):
         sums[k] += row_sums[k]

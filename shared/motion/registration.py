@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Self
 
 import numpy as np
@@ -12,7 +12,7 @@ from shared.frame import Counts
 from shared.motion.correlation import C64, F32, Correlator
 from shared.motion.pose import Motion
 from shared.motion.reduced import Reducer, Texture
-from shared.motion.refinement import compared_texels, noise_u_texels, place_u_texels, refined
+from shared.motion.refinement import WHOLE, Mask, compared_texels, noise_u_texels, place_u_texels, refined
 from shared.motion.resample import into_reference
 
 CONFIDENCE_LIMIT = 0.45
@@ -23,7 +23,7 @@ SEARCHED_DEG: tuple[float, ...] = tuple(sign * step for step in (1.5, 3.0, 4.5, 
 """Rotations tried where the expected one finds nothing; what lies between is found by refinement."""
 _UPRIGHT_CONFIDENCE = 0.8
 """As sure as this without turning, nothing fits better turned. A round outline alone gives less (measured: 0.65 on a retina's)."""
-DYE_PULL_PX = 0.055
+DYE_PULL_PX = 0.025
 """Standard uncertainty along each axis from the dye's own texture, for each view on the way. Measured over whole inflows, each in
 tissue of its own, with everything else: 0.13 px rms where dye is in tissue (34 runs, 8 to 30 frames/s; nearly all of it the way
 that the dye comes in), 0.10 where it is in vessels (33 runs; across them, at worst 0.44), 0.10 across the border of two small
@@ -62,11 +62,14 @@ class Sighting:
 
 @dataclass(frozen=True, eq=False)
 class Registration:
-    """One reference view. Translation from a cross-correlation, then translation and rotation by least squares."""
+    """One reference view. Translation from a cross-correlation, then translation and rotation by least squares, of which those
+    parts of the view are left out that ``counted`` (down, across) holds False for.
+    """
 
     reducer: Reducer
     texture: Texture
     _correlator: Correlator
+    counted: Mask = field(default_factory=lambda: WHOLE)
 
     @classmethod
     def of(cls, reference: Counts, calibration: Calibration | Reducer) -> Self:
@@ -81,6 +84,11 @@ class Registration:
     def seen(cls, reducer: Reducer, texture: Texture) -> Self:
         """Take a texture that ``reducer`` made as the reference."""
         return cls(reducer, texture, Correlator.of(texture.coarse))
+
+    @property
+    def texels(self) -> int:
+        """How many texels of the view least squares compares, where the other picture shows them all."""
+        return round(float(self.counted.mean()) * compared_texels(self.texture.fine))
 
     def shift(self, frame: Counts, near_deg: float | None = None) -> Motion:
         """Motion from the reference to ``frame``, raw (height, width) uint16.
@@ -126,13 +134,14 @@ class Registration:
             return start
         block = self.texture.block_px
         texels = (start.dx_px / block, start.dy_px / block, math.radians(near_deg))
-        dx, dy, radians, likeness = refined(self.texture.fine, sighting.texture.fine, texels, sighting.turn)
+        dx, dy, radians, likeness = refined(
+            self.texture.fine, sighting.texture.fine, texels, sighting.turn, self.counted
+        )
         away = math.hypot(dx - texels[0], dy - texels[1])
-        if likeness < _LEAST_LIKENESS / math.sqrt(compared_texels(self.texture.fine)) or away > _FARTHEST_TEXELS:
+        if likeness < _LEAST_LIKENESS / math.sqrt(self.texels) or away > _FARTHEST_TEXELS:
             return Motion(confidence=0.0, locked=False)
-        texels_compared = compared_texels(self.texture.fine)
-        u_px = math.hypot(block * place_u_texels(likeness, texels_compared), DYE_PULL_PX)
-        own_px = math.sqrt(u_px**2 - (_SHARED_NOISE * block * noise_u_texels(likeness, texels_compared)) ** 2)
+        u_px = math.hypot(block * place_u_texels(likeness, self.texels), DYE_PULL_PX)
+        own_px = math.sqrt(u_px**2 - (_SHARED_NOISE * block * noise_u_texels(likeness, self.texels)) ** 2)
         turn_deg = math.degrees(radians)
         return Motion(dx * block, dy * block, turn_deg, start.confidence, True, likeness, u_px, own_px=own_px)
 

@@ -49,8 +49,7 @@ def test_what_frames_share_is_left_of_a_mean_and_the_rest_averages_out() -> None
     assert one.back().shared_px == pytest.approx(0.06)
     assert one.then(one).shared_px == pytest.approx(0.06 * 2**0.5)
     for mean in (mean_motion([one] * 24), line_through(range(24), [one] * 24, 5.0)):
-        assert mean.u_px == 0.1
-        assert mean.shared_px == pytest.approx((0.06**2 + 0.08**2 / 24) ** 0.5)
+        assert mean.u_px == mean.shared_px == pytest.approx((0.06**2 + 0.08**2 / 24) ** 0.5)
 
 
 def test_a_line_keeps_drift_and_drops_tremor() -> None:
