@@ -8,10 +8,10 @@ from shared.inflow.parameters import Estimate, InflowParameters
 
 _SURELY_NOT_NOUGHT = 3.0
 """A ratio to a number that is less than this many of its uncertainties from nought says nothing."""
-_SAME_PLACE = 0.8
+_SAME_PLACE = 0.6
 """Correlation of what the place does to two recordings: the regions are those of the first in both, and the same dye in the same
-tissue pulls both alike: in 420 pairs, each of another tissue, their places are off alike by 0.84, 0.89 and 0.91 the way that dye
-pulls (three sets), by 0.4 to 0.5 the other way, where only noise moves them, and by 0.95 in 60 pairs of one tissue."""
+tissue pulls both alike: in 420 pairs, each of another tissue, their places are off alike by 0.60 the way that dye pulls, by 0.15
+the other way, where only noise moves them. It was 0.8 and more while parts that dye moves alone pulled the whole."""
 
 
 def estimates(figures: InflowParameters) -> dict[str, Estimate]:

@@ -67,8 +67,8 @@ HEAD = """# How often the difference and the ratio of two recordings hold the tr
 Measured {date} by `python -m tests.device.comparison_coverage`, {repeats} pairs of recordings each, all drawn anew.
 *off* and *scatter* are mean and standard deviation of value minus truth, *u* the median standard uncertainty, *covered* the
 share of the 95 % intervals (value ± 1.96 u) that hold the truth; it is known to ± {within:.1f} % (two standard deviations of a
-binomial). The region *edge* lies half on the tip and half beside it, so that a place off by a pixel changes it by a
-fourteenth.
+binomial). The region *edge*, 28 pixels wide, lies half on the tip and half beside it, so that a place off by a pixel changes it
+by a 28th of the tip's level.
 
 Both recordings look at the regions of the first, and the same dye in the same tissue pulls their places alike, so that differences
 and ratios count what the place does to both once (`shared/compare/change.py`), and so they do what is unsure of how late a peak's
@@ -166,9 +166,9 @@ class Truth:
         self._regions = {region.name: region for region in map(Region.parse, regions)}
         seen_s = np.arange(int(MARKED_S * FPS)) / FPS - first.scene.camera.set_exposure_us / 2e6
         seen = np.array([first.truth._motion.displacement_px(float(each)) for each in seen_s])
-        place = seen.mean(axis=0)
+        self._place = seen.mean(axis=0)
         self._taken = [first.truth._motion.displacement_px(0.5 * number) for number in range(PLACES)]
-        shares = np.array([self._means(first, place, time_s) for time_s in (25.0, 32.0, 60.0)])
+        shares = np.array([self._means(first, self._place, time_s) for time_s in (25.0, 32.0, 60.0)])
         tissues = np.array([first.truth.levels(time_s)[1:] for time_s in (25.0, 32.0, 60.0)])
         self._shares = np.linalg.lstsq(tissues, shares, rcond=None)[0].T
         """(regions, tissues): a region's light is that of tissues by these."""
@@ -185,6 +185,12 @@ class Truth:
         renderer.truth._motion = hand
         plane = np.mean(planes, axis=0)
         return [plane.reshape(-1)[region.indices(plane.shape)].mean() for region in self._regions.values()]
+
+    def percent_a_px(self, renderer: SceneRenderer, time_s: float, name: str) -> float:
+        """By how much of the reference a region changes when its place moves by one pixel to the right."""
+        right, left = (self._means(renderer, self._place + (side, 0.0), time_s) for side in (0.5, -0.5))
+        names = list(self._regions)
+        return 100.0 * (right[names.index(name)] - left[names.index(name)]) / right[names.index("base")]
 
     def figures(self, renderer: SceneRenderer, from_s: float, seconds: float, name: str) -> dict[str, float]:
         """What ``tapetum analyse`` should say of a region in a run, as far as it is known without reading a curve."""

@@ -27,16 +27,16 @@ def test_as_repeated_draws_scatter() -> None:
 
 
 def test_what_both_share_counts_once() -> None:
-    """GUM 5.2.2 beside draws: errors of 3 and 2 from a place, correlated by 0.8, and noise of 1 and 0.5 besides."""
+    """GUM 5.2.2 beside draws: errors of 3 and 2 from a place, correlated by 0.6, and noise of 1 and 0.5 besides."""
     shared = shared_by_place((3.0, 0.0), (2.0, 0.0))
-    assert shared == pytest.approx(0.8 * 3.0 * 2.0)
+    assert shared == pytest.approx(0.6 * 3.0 * 2.0)
     rng = np.random.default_rng(5)
     place = rng.multivariate_normal((0.0, 0.0), ((9.0, shared), (shared, 4.0)), 200_000)
     first, second = place.T + rng.normal(0.0, 1.0, (2, 200_000)) * np.array([[1.0], [0.5]])
     sides = Estimate(100.0, float(np.hypot(3.0, 1.0))), Estimate(80.0, float(np.hypot(2.0, 0.5)))
     assert difference(*sides, shared).u == pytest.approx((second - first).std(), rel=0.01)
     assert ratio(*sides, shared).u == pytest.approx(((80.0 + second) / (100.0 + first)).std(), rel=0.02)
-    assert difference(*sides, shared).u < 0.65 * difference(*sides).u  # type: ignore[operator]
+    assert difference(*sides, shared).u == pytest.approx((3.0**2 + 1.0**2 + 2.0**2 + 0.5**2 - 2.0 * shared) ** 0.5)
 
 
 @pytest.mark.parametrize("first", [Estimate(), Estimate(0.0, 1.0), Estimate(2.0, 1.0), Estimate(-9.0, 0.1)])

@@ -24,7 +24,7 @@ NOWHERE = (0.0, 0.0, 0.0)
 @cache
 def tissue() -> np.ndarray:
     """(height, width) electrons; a rim on the right has thrice the contrast."""
-    plane = gaussian_filter(np.random.default_rng(1).standard_normal(SHAPE), 2.0)
+    plane = gaussian_filter(np.random.default_rng(1).standard_normal(SHAPE), 1.0)
     plane *= 40 / plane.std()
     plane[:, RIM] *= 3.0
     return 1000 + plane
@@ -45,9 +45,11 @@ def seen(right: float, down: float, alone: slice, alone_right: float, seed: int)
 
 
 @settings(max_examples=8, deadline=None)
-@given(st.floats(-3, 3), st.floats(-3, 3), st.floats(0.6, 2.0))
+@given(st.floats(-3, 3), st.floats(-3, 3), st.floats(0.6, 1.8))
 def test_a_rim_that_moves_alone_is_found_and_no_longer_pulls(right: float, down: float, further: float) -> None:
-    """Its strong contrast pulls the whole by a tenth of a texel and more; all that is left of it, or without it, is a third."""
+    """Its strong contrast pulls the whole by a tenth of a texel and more. By where the rest is less than half of that is left, as one
+    step is about as long as it should be; without the rim, next to nothing.
+    """
     reference = texture(tissue(), 0)
     before, now = Parts(), Parts()
     for seed in range(1, 7):
@@ -61,12 +63,12 @@ def test_a_rim_that_moves_alone_is_found_and_no_longer_pulls(right: float, down:
     assert moved.alone[:, -1].all()
     assert not moved.alone[:, :-2].any()
     assert np.mean(pulled) > 0.1
-    assert abs(np.mean(pulled) + moved.middle[0]) < np.mean(pulled) / 3.0
+    assert abs(np.mean(pulled) + moved.middle[0]) < np.mean(pulled) / 2.0
     without = [
         refined(reference, seen(right, down, RIM, further, seed), (round(right), round(down), 0.0), 0, ~moved.alone)
         for seed in range(11, 17)
     ]
-    assert abs(np.mean([place[0] for place in without]) - right) < np.mean(pulled) / 3.0
+    assert abs(np.mean([place[0] for place in without]) - right) < 0.03
 
 
 def test_where_more_than_a_third_moves_nothing_has_moved_alone() -> None:
