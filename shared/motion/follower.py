@@ -4,7 +4,8 @@ A frame is looked for in one view that is still alike. Dye makes another picture
 then found, but pulled by the new one (measured: by up to a pixel once likeness has fallen to a fifth). So a new view is taken where
 the present one fades, each knowing its own place in the reference view: few steps, each made while both pictures are still alike,
 so that errors hardly add up. A step is the mean of two dozen frames in which both views were found: one frame is off by a tenth of
-a pixel, and every later one would be. Any view that is alike again is used again, the reference first.
+a pixel, and every later one would be. It goes by where most parts of the picture are, and the new view leaves out parts that the
+dye moved alone (``parts.py``). Any view that is alike again is used again, the reference first.
 """
 
 import math
@@ -15,7 +16,7 @@ from shared.calibration import Calibration
 from shared.frame import Counts
 from shared.motion.parts import Parts
 from shared.motion.pose import Motion, mean_motion
-from shared.motion.reduced import LEAST_SIDE, Reducer, Texture
+from shared.motion.reduced import LEAST_SIDE, Reducer
 from shared.motion.refinement import Mask, compared_texels, likeness_u
 from shared.motion.registration import CONFIDENCE_LIMIT, DYE_PULL_PX, SEARCHED_DEG, Registration, Sighting
 
@@ -39,7 +40,7 @@ _LINKS = 24
 """Frames that tell a new view's place. Half as many leave the worst of twelve runs of the limb scene off by 0.38 px rms, not 0.31;
 twice as many gain another hundredth there."""
 _SURE_PARTS = 6
-"""Frames of these from which on parts that moved alone are left out."""
+"""Frames of these from which on parts that moved alone are left out: before, noise moves parts as well."""
 _LINKED = 0.9
 """The view before it serves for that while its likeness keeps this share of what it fades at."""
 _LINKED_FAR = 0.42

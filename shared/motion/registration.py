@@ -24,10 +24,10 @@ SEARCHED_DEG: tuple[float, ...] = tuple(sign * step for step in (1.5, 3.0, 4.5, 
 _UPRIGHT_CONFIDENCE = 0.8
 """As sure as this without turning, nothing fits better turned. A round outline alone gives less (measured: 0.65 on a retina's)."""
 DYE_PULL_PX = 0.025
-"""Standard uncertainty along each axis from the dye's own texture, for each view on the way. Measured over whole inflows, each in
-tissue of its own, with everything else: 0.13 px rms where dye is in tissue (34 runs, 8 to 30 frames/s; nearly all of it the way
-that the dye comes in), 0.10 where it is in vessels (33 runs; across them, at worst 0.44), 0.10 across the border of two small
-tissues and 0.05 along it (420 runs); 0.11 to 0.16 are said with what noise does besides.
+"""Standard uncertainty along each axis from the dye's own texture, for each view on the way, once parts that it moves alone pull no
+more (``parts.py``). With everything else, rms of what was measured and what is said, over whole inflows: 0.057 px where dye is in
+tissue (18 runs, each in tissue of its own; 0.070 said), 0.071 where it is in vessels (18 runs; 0.095), 0.075 across the border of
+two small tissues and 0.047 along it (420 pairs of runs; 0.076).
 """
 _SHARED_NOISE = 1.0 / 3.0
 """Part of what noise does that all frames share, for it is the noise of the view they are looked for in. Measured before any dye

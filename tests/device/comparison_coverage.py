@@ -188,7 +188,7 @@ class Truth:
 
     def percent_a_px(self, renderer: SceneRenderer, time_s: float, name: str) -> float:
         """By how much of the reference a region changes when its place moves by one pixel to the right."""
-        right, left = (self._means(renderer, self._place + (side, 0.0), time_s) for side in (0.5, -0.5))
+        right, left = (self._means(renderer, self._place + np.array([side, 0.0]), time_s) for side in (0.5, -0.5))
         names = list(self._regions)
         return 100.0 * (right[names.index(name)] - left[names.index(name)]) / right[names.index("base")]
 

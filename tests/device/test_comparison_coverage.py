@@ -27,13 +27,14 @@ def test_the_doubt_of_place_is_in_what_is_compared(tmp_path: Path) -> None:
     sides = found["edge", LATE, "first"][0], found["edge", LATE, "second"][0]
     steps = [a_px * px for a_px, px in zip(late_changes(pair, seed), late_place_px(tmp_path), strict=True)]
     for side, step, kind in zip(sides, steps, ("first", "second"), strict=True):
-        assert side.u == pytest.approx(np.hypot(step, found["tip", LATE, kind][0].u), rel=0.1)
+        expected = np.hypot(step, found["tip", LATE, kind][0].u)  # type: ignore[arg-type]
+        assert side.u == pytest.approx(expected, rel=0.1), kind
     apart, share = (found["edge", LATE, kind][0] for kind in ("difference", "ratio"))
     of_place = [Estimate(side.value, step) for side, step in zip(sides, steps, strict=True)]
     in_both = shared_by_place(steps[:1], steps[1:])
-    for one, of, kind in ((apart, difference, "difference"), (share, ratio, "ratio")):
-        expected = np.hypot(of(*of_place, in_both).u, found["tip", LATE, kind][0].u)
-        assert one.u == pytest.approx(expected, rel=0.1), kind
+    for kind, of in (("difference", difference), ("ratio", ratio)):
+        expected = np.hypot(of(of_place[0], of_place[1], in_both).u, found["tip", LATE, kind][0].u)  # type: ignore[arg-type]
+        assert found["edge", LATE, kind][0].u == pytest.approx(expected, rel=0.1), kind
     assert apart.u < 0.7 * difference(*sides).u  # type: ignore[operator]
     assert share.u < 0.7 * ratio(*sides).u  # type: ignore[operator]
 

@@ -47,8 +47,8 @@ def seen(right: float, down: float, alone: slice, alone_right: float, seed: int)
 @settings(max_examples=8, deadline=None)
 @given(st.floats(-3, 3), st.floats(-3, 3), st.floats(0.6, 1.8))
 def test_a_rim_that_moves_alone_is_found_and_no_longer_pulls(right: float, down: float, further: float) -> None:
-    """Its strong contrast pulls the whole by a tenth of a texel and more. By where the rest is less than half of that is left, as one
-    step is about as long as it should be; without the rim, next to nothing.
+    """Its strong contrast pulls the whole by a tenth of a texel and more. By where the rest is, less than half of that is left (one
+    step is about as long as it should be); without the rim, next to nothing.
     """
     reference = texture(tissue(), 0)
     before, now = Parts(), Parts()
