@@ -1,5 +1,7 @@
 """Motions compose and undo each other."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -48,8 +50,20 @@ def test_what_frames_share_is_left_of_a_mean_and_the_rest_averages_out() -> None
     assert Motion(u_px=0.1).shared_px == 0.1
     assert one.back().shared_px == pytest.approx(0.06)
     assert one.then(one).shared_px == pytest.approx(0.06 * 2**0.5)
-    for mean in (mean_motion([one] * 24), line_through(range(24), [one] * 24, 5.0)):
+    scattered = np.random.default_rng(1).normal(0.0, 1.0, (24, 2))
+    scattered *= 0.08 / np.sqrt(scattered.var(axis=0, ddof=1).mean())
+    apart = [replace(one, dx_px=right, dy_px=down) for right, down in scattered.tolist()]
+    for mean in (mean_motion(apart), line_through(range(24), apart, 5.0)):
         assert mean.u_px == mean.shared_px == pytest.approx((0.06**2 + 0.08**2 / 24) ** 0.5)
+
+
+def test_how_sure_a_mean_is_goes_by_scatter_where_there_are_enough() -> None:
+    """GUM 4.2.3, s / sqrt(n): motions that lie twice as far apart as they say make a mean half as sure; four say nothing yet."""
+    one = Motion(u_px=0.1, own_px=0.1)
+    apart = [replace(one, dx_px=side, dy_px=-side) for side in (0.2, -0.2) * 8]
+    own_px = 0.2 * (16 / 15) ** 0.5
+    assert mean_motion(apart).u_px == pytest.approx(own_px / 4)
+    assert mean_motion(apart[:4]).u_px == pytest.approx(0.1 / 2)
 
 
 def test_a_line_keeps_drift_and_drops_tremor() -> None:
