@@ -17,7 +17,7 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 PARTS = 6, 8
-"""Down and across. Parts half as large hold too little texture, and in parts twice as large the rim is not alone (not measured)."""
+"""Down and across."""
 _LEAST_STRENGTH = 0.25
 """Of the whole's: weaker parts show another picture by now, and say nothing."""
 _LEAST_KNOWN = 0.5

@@ -12,7 +12,7 @@ from shared.frame import Counts
 from shared.motion.correlation import C64, F32, Correlator
 from shared.motion.pose import Motion
 from shared.motion.reduced import Reducer, Texture
-from shared.motion.refinement import WHOLE, Mask, compared_texels, noise_u_texels, place_u_texels, refined
+from shared.motion.refinement import WHOLE, Mask, compared_texels, noise_u_texels, place_u_texels, refined, view_share
 from shared.motion.resample import into_reference
 
 CONFIDENCE_LIMIT = 0.45
@@ -29,9 +29,6 @@ more (``parts.py``). With everything else, rms of what was measured and what is 
 tissue (18 runs, each in tissue of its own; 0.070 said), 0.071 where it is in vessels (18 runs; 0.095), 0.075 across the border of
 two small tissues and 0.047 along it (420 pairs of runs; 0.076).
 """
-_SHARED_NOISE = 1.0 / 3.0
-"""Part of what noise does that all frames share, for it is the noise of the view they are looked for in. Measured before any dye
-came: means over 100 frames off by 0.01 to 0.04 px on the flap, 0.03 to 0.06 on the limb, where 0.02 and 0.05 are said."""
 _FARTHEST_TEXELS = 3.0
 """A refinement that leaves the coarse place by more than this many fine texels has lost it."""
 _LEAST_LIKENESS = 10.0
@@ -141,8 +138,8 @@ class Registration:
         if likeness < _LEAST_LIKENESS / math.sqrt(self.texels) or away > _FARTHEST_TEXELS:
             return Motion(confidence=0.0, locked=False)
         u_px = math.hypot(block * place_u_texels(likeness, self.texels), DYE_PULL_PX)
-        own_px = math.sqrt(u_px**2 - (_SHARED_NOISE * block * noise_u_texels(likeness, self.texels)) ** 2)
-        turn_deg = math.degrees(radians)
+        shared_px = view_share(self.texture.fine) * block * noise_u_texels(likeness, self.texels)
+        own_px, turn_deg = math.sqrt(u_px**2 - shared_px**2), math.degrees(radians)
         return Motion(dx * block, dy * block, turn_deg, start.confidence, True, likeness, u_px, own_px=own_px)
 
 
