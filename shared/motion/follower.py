@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from shared.calibration import Calibration
 from shared.frame import Counts
-from shared.motion.parts import Parts
+from shared.motion.parts import PARTS, Parts, carried
 from shared.motion.pose import Motion, mean_motion
 from shared.motion.reduced import LEAST_SIDE, Reducer
 from shared.motion.refinement import Mask, compared_texels, likeness_u
@@ -86,9 +86,15 @@ class _View:
         place = found.dx_px / view.block_px, found.dy_px / view.block_px, math.radians(found.rotation_deg)
         parts.add(view.fine, sighting.texture.fine, place, sighting.turn)
 
-    def leave_out(self, former: "_View", alone: Mask) -> None:
-        """Parts that have moved ``alone`` show little of the tissue's place from now on, and those that ``former`` left out."""
-        self.registration = replace(self.registration, counted=former.registration.counted & ~alone)
+    def leave_out(self, former: "_View", alone: Mask, step: Motion) -> None:
+        """Parts that moved ``alone`` show little of the tissue's place from now on, as do those that ``former``, a ``step`` away,
+        left out.
+        """
+        rows, columns = self.registration.texture.fine.shape
+        block = self.registration.texture.block_px
+        right, down = step.dx_px * PARTS[1] / (columns * block), step.dy_px * PARTS[0] / (rows * block)
+        counted = carried(former.registration.counted & ~alone, right, down)
+        self.registration = replace(self.registration, counted=counted)
 
     def has_faded(self, found: Motion, shape: tuple[int, int]) -> bool:
         """Whether another view would do better than this one ``found`` so in pictures of ``shape`` (height, width)."""
@@ -115,9 +121,10 @@ class _Link:
         self.newer.add_parts(self.newer.parts, sighting, fresh)
         moved = self.parts.moved(self.former.parts)
         right, down = (self.former.registration.texture.block_px * texels for texels in moved.middle)
-        self.newer.place = self.former.place.then(Motion(right, down)).then(mean_motion(self.steps))
+        step = Motion(right, down).then(mean_motion(self.steps))
+        self.newer.place = self.former.place.then(step)
         if len(self.steps) >= _SURE_PARTS:
-            self.newer.leave_out(self.former, moved.alone)
+            self.newer.leave_out(self.former, moved.alone, step)
 
 
 @dataclass(eq=False)
@@ -197,7 +204,7 @@ class Follower:
             motion = view.find(sighting, self._near_deg(view))
             if not view.has_faded(motion, self.calibration.camera.shape):
                 self._current = view
-                if view is self._views[0] and view.parts.frames < _LINKS:
+                if len(self._views) == 1 and view.parts.frames < _LINKS:
                     view.add_parts(view.parts, sighting, motion)
                 return view.place.then(motion), None
             if motion.locked:

@@ -91,6 +91,15 @@ class MovedParts:
         return found if self.weights[:, found].sum() < _MOST_ALONE * self.weights.sum() else nobody
 
 
+def carried(counted: Mask, right: float, down: float) -> Mask:
+    """Which parts count (down, across) once the picture has moved by so many widths and heights of one; what came into it does."""
+    before, after = np.broadcast_to(counted, PARTS), np.ones(PARTS, np.bool_)
+    rows, columns = np.arange(PARTS[0]) - round(down), np.arange(PARTS[1]) - round(right)
+    shown = np.ix_((rows >= 0) & (rows < PARTS[0]), (columns >= 0) & (columns < PARTS[1]))
+    after[shown] = before[np.ix_(rows[shown[0].ravel()], columns[shown[1].ravel()])]
+    return after
+
+
 def _middle(texels: F64, weights: F64) -> float:
     known = np.isfinite(texels)
     if known.mean() < _LEAST_KNOWN:

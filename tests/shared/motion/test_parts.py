@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 from scipy.ndimage import gaussian_filter, shift
 
 from shared.calibration import Calibration
 from shared.frame import CameraDescription
-from shared.motion.parts import PARTS, MovedParts, Parts
+from shared.motion.parts import PARTS, MovedParts, Parts, carried
 from shared.motion.reduced import Reducer
-from shared.motion.refinement import normal_equations, refined
+from shared.motion.refinement import WHOLE, normal_equations, refined
 
 DOWN, ACROSS = PARTS
 SHAPE = 48 * DOWN, 40 * ACROSS
@@ -121,3 +122,11 @@ def test_its_equations_are_those_of_least_squares() -> None:
     wanted = np.linalg.lstsq(told, picture[rows, columns].ravel().astype(np.float64), rcond=None)[0]
     part = equations[1, 2]
     assert np.linalg.solve(part[:, :3], part[:, 3]) == pytest.approx(wanted, abs=1e-4)
+
+
+@given(arrays(np.bool_, PARTS), st.floats(-9, 9), st.floats(-9, 9))
+def test_what_is_left_out_goes_with_the_tissue(counted: np.ndarray, right: float, down: float) -> None:
+    """As scipy shifts it by whole parts, what comes into view being counted."""
+    moved = shift(counted.astype(float), (round(down), round(right)), order=0, mode="constant", cval=1.0)
+    assert np.array_equal(carried(counted, right, down), moved > 0.5)
+    assert carried(WHOLE, right, down).all()
