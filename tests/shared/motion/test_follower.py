@@ -47,8 +47,8 @@ def test_follows_the_hand_through_the_inflow(
     name: str, seed: int, moments_s: tuple[float, ...], rms_px: float, most_px: float
 ) -> None:
     """2 mm rms of tremor and 5 mm/s of drift, at 0.14 mm a pixel, with never a frame lost. Few frames a second tell a new view's
-    place less well; at 15 the flap was off by 0.12 px rms along an axis at most, and the limb, whose dye lies in vessels, by 0.23 across
-    them and by 0.09 along them (18 runs of 60 s each).
+    place less well; at 15 the flap was off by 0.12 px rms along an axis at most, and the limb, whose dye lies in vessels, by 0.23
+    across them and by 0.09 along them (18 runs of 60 s each).
     """
     scene = renderer(name, seed, MotionScene(2.0, 8.0, 5.0, 30.0))
     follower = Follower(scene.calibration())
