@@ -141,7 +141,7 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
         moment_doubt_s=moment_doubt_s,
         rise=_rise(smooth_curve, outline, baseline, peak, top_s, whole=STILL_RISING not in flags),
         area=_area(series, baseline),
-        half_life_s=_known(half_life(series, baseline, top_s, fit.pass_ if fit and knows_onset else None), flags),
+        half_life_s=_known(half_life(series, baseline, top_s, fit.pass_ if fit else None), flags),
         flags=tuple(flags),
     )
 

@@ -1,10 +1,11 @@
 """Washout: how fast the signal falls long after the peak.
 
 The exponential A 2^(-t / half-life) above the baseline is fitted to the second half of the time between the peak and the end, by
-least squares weighted by the noise. What the first pass still adds there is not known exactly: its fit, continued, is part of the
-signal, but some of it has become what stays. So the fall lies between those of the signal with and without it: the middle is taken,
-and their distance over the root of twelve counts as uncertainty (rectangular distribution, JCGM 100:2008, GUM, 4.3.7). Where that
-is not small beside the noise, the stretch begins later, with the last quarter at the latest; there they may differ by 5 %.
+least squares weighted by the noise. What the first pass still adds there is not known exactly: its fit, continued (also where its
+onset is not to be trusted: what falls there falls all the same), is part of the signal, but some of it has become what stays. So the
+fall lies between those of the signal with and without it: the middle is taken, and their distance over the root of twelve counts as
+uncertainty (rectangular distribution, JCGM 100:2008, GUM, 4.3.7). Where that is not small beside the noise, the stretch begins
+later, with the last quarter at the latest; there they may differ by 5 %.
 
 The third quarter must fall as fast as the last within 25 %; where they differ beyond noise, half of the difference is in the
 uncertainty. Early washout is faster than late washout (two compartments), so a half-life belongs to its time.
@@ -56,7 +57,8 @@ def half_life(series: Series, baseline: Propagated, peak_s: float, first_pass: G
         if rate is None or rate.u * (1.0 - share) * whole_s > _LARGEST_RATE_U:
             return _TOO_NOISY
         if rate.value < _LEAST_RATE * rate.u:
-            return "washout not seen: no fall beyond the noise"
+            # the first pass falls there too, so that a fall is seen, though not whose
+            return _NO_EXPONENTIAL if doubt > rate.u else "washout not seen: no fall beyond the noise"
         # against the rate before: one that noise made large must not be given for that
         most = _SMALL * rate.u if share < _BEGINNINGS[-1] else _MOST_PASSING / math.sqrt(12.0) * early.value
         if doubt < most:
