@@ -65,6 +65,9 @@ def command(
         return
     if minutes_ago is not None and (dose_mg is None or not 0 <= minutes_ago <= 7 * 24 * 60):
         raise Refused("--minutes-ago is 0 to 10080 and belongs to --give", minutes_ago, "say when the dose went in")
+    if sum((undone is not None, mark is not None, dose_mg is not None or mass_kg is not None)) > 1:
+        # the second of them might be refused when the first is written already, and then be entered twice
+        raise Refused("what is entered and what is taken back are two commands", case, "do one after the other")
     if dose_mg is not None:
         checked_dose_mg(dose_mg)  # before anything is written
     if mass_kg is not None:
