@@ -124,13 +124,17 @@ class FollowedHand:
         highest point of what is left of a curve is not its peak.
         """
         flags = (*figures.flags, *self._flags(name))
-        lacking = next((each for each in (name, reference) if self._lacking_share(each) > MOST_LACKING_SHARE), None)
+        lacking = self.lost(name, reference)
         if lacking is None:
             return replace(figures, flags=flags)
         known = {field.name: getattr(figures, field.name) for field in fields(figures)}
         nothing = {key: Estimate() for key, value in known.items() if isinstance(value, Estimate)}
         why = f"no figures: {lacking} was lost from sight in {100 * self._lacking_share(lacking):.0f} % of the frames"
         return replace(figures, **nothing, first_pass=None, signal_to_noise=None, flags=(*flags, why))
+
+    def lost(self, name: str, reference: str) -> str | None:
+        """Which of the two curves lacks more than ``MOST_LACKING_SHARE`` of the lit frames; None where neither does."""
+        return next((each for each in (name, reference) if self._lacking_share(each) > MOST_LACKING_SHARE), None)
 
     def smear_warnings(self, regions: Iterable[Region]) -> tuple[str, ...]:
         """Of regions across whose edges the hand's speed carries light."""

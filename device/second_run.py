@@ -195,7 +195,7 @@ class SecondRun:
             self._first_side_with(name, {}, later=True),
             [self._first_side_with(name, beside) for beside in self._together(name, self._first_beside)],
         )
-        return found if hand is None else replace(found, figures=hand.judged(found.figures, name, self.reference))
+        return found if hand is None else self._judged(found, found.figures, name, hand)
 
     def _first_side_with(self, name: str, instead: Mapping[str, Beside], later: bool = False) -> Side:
         curves, readings = _instead(self.first.curves, self.first.readings, instead)
@@ -211,8 +211,12 @@ class SecondRun:
                 curve = without(self.curves[moved], other)
                 varied.append(self._side_with(name, {moved: (curve, self._read(curve))}))
         found = self._side_with(name, {}).doubted(self._side_with(name, {}, later=True), beside, varied)
-        figures = _flagged(found.figures, self.remainders[name])
-        return replace(found, figures=self.hand.judged(figures, name, self.reference))
+        return self._judged(found, _flagged(found.figures, self.remainders[name]), name, self.hand)
+
+    def _judged(self, side: Side, figures: InflowParameters, name: str, hand: FollowedHand) -> Side:
+        """No level at the end either where ``hand`` gives no figures: the last frames of what is left of a curve are not the end."""
+        late = Estimate() if hand.lost(name, self.reference) else side.late
+        return replace(side, figures=hand.judged(figures, name, self.reference), late=late)
 
     def _side_with(self, name: str, instead: Mapping[str, Beside], later: bool = False) -> Side:
         """The same without any doubt about place or remainder, from other curves for some regions, or with later peaks."""

@@ -223,6 +223,18 @@ def test_what_cannot_be_compared_is_said(folder: Path, tmp_path: Path) -> None:
     )
 
 
+def test_a_region_that_was_lost_from_sight_has_no_level_at_the_end_either(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last frames of what is left of a curve are not the recording's last; here no curve is whole enough."""
+    monkeypatch.setattr("device.followed_hand.MOST_LACKING_SHARE", -1.0)
+    tip = compared(folder / "before.zarr", folder / "again.zarr").regions["tip"]
+    for side in (tip.first, tip.second):
+        assert any("was lost from sight" in flag for flag in side.figures.flags)
+        assert side.figures.peak_relative_percent.value is None
+        assert side.late.value is None
+
+
 def test_the_command(folder: Path) -> None:
     regions = ["--reference", BASE, "--region", TIP]
     short = str(folder / "short" / "before.zarr")
