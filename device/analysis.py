@@ -170,6 +170,10 @@ def injection_s(recording: Recording) -> float | None:
     return round((marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9, 6)
 
 
+_SAME_LEVEL = 0.02
+"""Levels of a ring that differ by less are one."""
+
+
 def takes_ambient_off(recording: Recording) -> bool:
     """Whether unlit frames follow the ambient light closely enough for that."""
     table = recording.frame_table
@@ -206,5 +210,11 @@ def _light_warnings(recording: Recording) -> Iterator[str]:
             )
     elif unlit:
         yield f"{unlit} frames without light are left out"
+    levels = table.levels[lit & ~half]
+    if levels.size and float(np.ptp(levels)) > _SAME_LEVEL and not takes_ambient_off(recording):
+        yield (
+            "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that curves jump "
+            "by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
+        )
     if half.any():
         yield f"{np.count_nonzero(half)} frames are left out of every curve: the light was switched or dimmed during them"

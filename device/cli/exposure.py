@@ -26,7 +26,7 @@ def command(apply: bool, dye: str, run_dir: Path, as_json: bool) -> None:
     """Choose exposure, gain and light level by what the camera sees of the reference, or of the picture's middle.
 
     The light must be on (hold the button, or tapetum light on). Refused while a run is on: exposure stays as it is from "Dye in"
-    to the end of the recording.
+    to the end of the recording, and for ten minutes after the dye.
     """
     with connected(run_dir) as client:
         chosen = client.ask(ChooseExposure(apply, cast(Literal["to come", "is in"], dye)))

@@ -206,6 +206,27 @@ def test_frames_that_no_curve_has_are_counted_and_said(tmp_path: Path) -> None:
     assert result.curves["base"].times_s.size == 300 - unlit - 19 - 1
 
 
+@pytest.mark.parametrize(("second_level", "unlit_every", "is_said"), [(0.5, 0, True), (1.0, 0, False), (0.5, 10, False)])
+def test_a_light_stepped_in_a_room_whose_light_was_not_measured_is_said(
+    tmp_path: Path, second_level: float, unlit_every: int, is_said: bool
+) -> None:
+    """The room adds 60 counts at each level: half the light makes of them a signal of 120, unless they are taken off."""
+    camera, rng = CameraDescription("test", 64, 64, black_level=20.0), np.random.default_rng(1)
+    with RecordingWriter(tmp_path / "a.zarr", camera, Calibration.assumed(camera), started_at="") as writer:
+        for number in range(300):
+            unlit = unlit_every and number % unlit_every == 0
+            level = 0.0 if unlit else 1.0 if number < 205 else second_level
+            counts = 60.0 + level * bolus(number, 400.0)
+            pixels = np.rint(20 + rng.poisson(np.full(camera.shape, counts * 10)) / 10).astype(np.uint16)
+            writer.append(Frame(pixels, number, number * 10**8, 8000.0, 1.0, level, level > 0))
+    with Recording.open(tmp_path / "a.zarr") as recording:
+        result = analyse(recording, "base:20,20,30,30", follow_motion=False)
+    curve = result.curves["base"]
+    before, after = (curve.signal[np.abs(curve.times_s - at_s) < 0.45].mean() for at_s in (20.0, 21.0))
+    assert (abs(after / before - 1.0) > 0.1) == is_said
+    assert any("the room's own infrared was not measured" in line for line in result.warnings) == is_said
+
+
 def bolus(number: int, top: float) -> float:
     x = max(number / 10 - 2.0, 0.0) / 3.0
     return 20.0 + top * x**3 * math.exp(3 * (1 - x))

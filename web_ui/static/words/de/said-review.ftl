@@ -39,6 +39,7 @@ said-review-rooms-light-untold = wie viel des Signals vor dem Farbstoff Umgebung
 said-review-frames-without-light-left = { $number } Bilder ohne Licht sind ausgelassen
 said-review-frames-left-out-room = { $number } Bilder fehlen in jeder Kurve: Das Umgebungslicht wurde im Abstand von 3 s nicht gemessen und lässt sich von ihnen nicht abziehen
 said-review-frames-left-out-switched = { $number } Bilder fehlen in jeder Kurve: Während ihrer Belichtung wurde das Licht geschaltet oder gedimmt
+said-review-light-stepped-room = Das Licht wurde verstellt, und das Infrarot der Umgebung wurde nicht gemessen: Es geht nicht mit dem Licht, so dass Kurven dort, wo das Licht verstellt wurde, um seinen Anteil springen; bei einer Stufe bleiben oder picture.unlit_every setzen
 said-review-frames-missing-from-maps = { $number } Bilder fehlen in den Karten: In den 3 s vor ihnen wurde das Umgebungslicht nicht gemessen und lässt sich nicht abziehen
 said-review-hand-came-nearer = das Handgerät kam näher: Bei { $at } s ist das Gewebe { $size }-mal so groß wie am Anfang und dadurch etwa { $percent } % heller; Kurven und Kennwerte berücksichtigen das, mit Unsicherheit, Karten nicht; Prozentwerte eines Augenblicks gelten
 said-review-hand-moved-away = das Handgerät entfernte sich: Bei { $at } s ist das Gewebe { $size }-mal so groß wie am Anfang und dadurch etwa { $percent } % dunkler; Kurven und Kennwerte berücksichtigen das, mit Unsicherheit, Karten nicht; Prozentwerte eines Augenblicks gelten

@@ -39,6 +39,7 @@ said-review-rooms-light-untold = no se puede saber cuánto de la señal antes de
 said-review-frames-without-light-left = { $number } imágenes sin luz se han omitido
 said-review-frames-left-out-room = { $number } imágenes faltan en todas las curvas: la luz de la sala no se midió a menos de 3 s de ellas y no se puede restar
 said-review-frames-left-out-switched = { $number } imágenes faltan en todas las curvas: durante ellas se encendió, se apagó o se atenuó la luz
+said-review-light-stepped-room = se cambió el nivel de la luz y no se midió el infrarrojo de la sala: no cambia con la luz, así que las curvas saltan en lo que este añade donde se cambió el nivel; mantenga un solo nivel o ajuste picture.unlit_every
 said-review-frames-missing-from-maps = { $number } imágenes faltan en los mapas: la luz de la sala no se midió en los 3 s anteriores y no se puede restar
 said-review-hand-came-nearer = el equipo se acercó: a los { $at } s el tejido se ve { $size } veces mayor que al principio y por eso un { $percent } % más brillante, aproximadamente; las curvas y los valores lo tienen en cuenta, con incertidumbre; los mapas, no; los porcentajes de un mismo instante valen
 said-review-hand-moved-away = el equipo se alejó: a los { $at } s el tejido se ve { $size } veces mayor que al principio y por eso un { $percent } % más oscuro, aproximadamente; las curvas y los valores lo tienen en cuenta, con incertidumbre; los mapas, no; los porcentajes de un mismo instante valen
