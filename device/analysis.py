@@ -213,8 +213,8 @@ def _light_warnings(recording: Recording) -> Iterator[str]:
     levels = table.levels[lit & ~half]
     if levels.size and float(np.ptp(levels)) > _SAME_LEVEL and not takes_ambient_off(recording):
         yield (
-            "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that curves jump "
-            "by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
+            "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that curves "
+            "jump by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
         )
     if half.any():
         yield f"{np.count_nonzero(half)} frames are left out of every curve: the light was switched or dimmed during them"

@@ -171,7 +171,7 @@ class Recorder:
         run = self._run
         free_mb = round(self._free(self._settings.directory) / 1e6, 1)
         if run is None:
-            return RecordingState(None, 0.0, 0, 0, 0.0, free_mb)
+            return RecordingState(None, 0.0, 0, 0, 0.0, free_mb, least_free_mb=self._settings.least_free_mb)
         self.failure = run.failure or self.failure
         return RecordingState(
             name=None if run.finished else run.name,
@@ -181,6 +181,7 @@ class Recorder:
             queue_fill=run.queue_fill,
             free_mb=free_mb,
             ended_because=run.ended_because,
+            least_free_mb=self._settings.least_free_mb,
         )
 
     def close(self) -> None:

@@ -51,7 +51,9 @@ class CaseCheck:
         recordings = Path(state.data_folder) / "recordings"
         camera = state.camera
         found = [
-            judge.room(state.recording.free_mb, camera.width, camera.height, camera.rate_hz),
+            judge.room(
+                state.recording.free_mb, state.recording.least_free_mb, camera.width, camera.height, camera.rate_hz
+            ),
             judge.clock(now, _moments(recordings, kept)),
             judge.calibration_age(kept, state.calibrated_at, state.light_measured_at, now, len(state.light_levels)),
         ]

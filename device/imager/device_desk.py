@@ -46,7 +46,10 @@ class DeviceDesk:
         parts, now = self.parts, self.now()
         camera = parts.source.camera.description
         storage = shutil.disk_usage(_existing(parts.data_folder))
-        asked_hz = 1e6 / camera.frame_interval_us
+        free_mb, asked_hz = storage.free / 1e6, 1e6 / camera.frame_interval_us
+        minutes_left = case_check.minutes_left(
+            free_mb, parts.settings.recording.least_free_mb, camera.width, camera.height, asked_hz
+        )
         clock = case_check.clock(now, self._moments())
         return DeviceFacts(
             now=now.strftime(_FORM),
@@ -56,8 +59,8 @@ class DeviceDesk:
             started_at=self.started_at.strftime(_FORM),
             memory_mb=round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1),
             storage_total_mb=round(storage.total / 1e6, 1),
-            storage_free_mb=round(storage.free / 1e6, 1),
-            minutes_left=round(case_check.minutes_left(storage.free / 1e6, camera.width, camera.height, asked_hz), 1),
+            storage_free_mb=round(free_mb, 1),
+            minutes_left=round(minutes_left, 1),
             asked_rate_hz=round(asked_hz, 3),
             trips=self.trips.newest_first,
             settings_file="" if self.override is None else str(self.override),

@@ -120,14 +120,14 @@ def light_trips(trial: Trial) -> CheckItem:
     return CheckItem("light trips", True, words)
 
 
-def minutes_left(free_mb: float, width: int, height: int, rate_hz: float) -> float:
-    """Minutes of recording that fit."""
-    return free_mb / (width * height * 2e-6 * STORED_SHARE * max(rate_hz, 1.0) * 60)
+def minutes_left(free_mb: float, least_free_mb: float, width: int, height: int, rate_hz: float) -> float:
+    """Minutes of recording that fit before it ends by itself, with ``least_free_mb`` left."""
+    return max(free_mb - least_free_mb, 0.0) / (width * height * 2e-6 * STORED_SHARE * max(rate_hz, 1.0) * 60)
 
 
-def room(free_mb: float, width: int, height: int, rate_hz: float) -> CheckItem:
+def room(free_mb: float, least_free_mb: float, width: int, height: int, rate_hz: float) -> CheckItem:
     """Whether a recording of some minutes fits."""
-    minutes = minutes_left(free_mb, width, height, rate_hz)
+    minutes = minutes_left(free_mb, least_free_mb, width, height, rate_hz)
     remedy = "" if minutes >= LEAST_MINUTES else ": export and delete old recordings"
     words = f"room for about {minutes:.0f} minutes, at least {LEAST_MINUTES:g}"
     return CheckItem("storage", minutes >= LEAST_MINUTES, words + remedy)

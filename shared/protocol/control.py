@@ -285,7 +285,9 @@ class RegionState:
 
 @dataclass(frozen=True)
 class RecordingState:
-    """``gaps`` counts frames that could not be kept; ``ended_because`` is why the last recording stopped by itself."""
+    """``gaps`` counts frames that could not be kept; ``ended_because`` is why the last recording stopped by itself, as each does
+    when less than ``least_free_mb`` are free.
+    """
 
     name: str | None
     seconds: float
@@ -294,6 +296,7 @@ class RecordingState:
     queue_fill: float
     free_mb: float
     ended_because: str = ""
+    least_free_mb: float = 0.0
 
 
 @dataclass(frozen=True)

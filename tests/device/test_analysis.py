@@ -206,7 +206,9 @@ def test_frames_that_no_curve_has_are_counted_and_said(tmp_path: Path) -> None:
     assert result.curves["base"].times_s.size == 300 - unlit - 19 - 1
 
 
-@pytest.mark.parametrize(("second_level", "unlit_every", "is_said"), [(0.5, 0, True), (1.0, 0, False), (0.5, 10, False)])
+@pytest.mark.parametrize(
+    ("second_level", "unlit_every", "is_said"), [(0.5, 0, True), (1.0, 0, False), (0.5, 10, False)]
+)
 def test_a_light_stepped_in_a_room_whose_light_was_not_measured_is_said(
     tmp_path: Path, second_level: float, unlit_every: int, is_said: bool
 ) -> None:

@@ -100,9 +100,14 @@ def test_the_light_answers_and_trips(trial, seen, answers, trips):
     assert judge.light_trips(trial).passed == trips
 
 
-@pytest.mark.parametrize(("free_mb", "passed"), [(20_000, True), (1000, False)])
-def test_room(free_mb, passed):
-    assert judge.room(free_mb, 1456, 1088, 30.0).passed == passed
+@pytest.mark.parametrize(
+    ("free_mb", "least_free_mb", "passed"),
+    [(20_000, 500, True), (1000, 500, False), (20_000, 15_000, False), (400, 500, False)],
+)
+def test_room_is_what_a_recording_may_take_before_it_ends_by_itself(free_mb, least_free_mb, passed):
+    item = judge.room(free_mb, least_free_mb, 1456, 1088, 30.0)
+    assert item.passed == passed
+    assert "-" not in item.words
 
 
 @pytest.mark.parametrize(

@@ -51,6 +51,7 @@
  * @property {number} queue_fill
  * @property {number} free_mb
  * @property {string} ended_because
+ * @property {number} least_free_mb
  *
  * @typedef {object} ExportJob
  * @property {number} number
