@@ -214,7 +214,7 @@ class SecondRun:
         return self._judged(found, _flagged(found.figures, self.remainders[name]), name, self.hand)
 
     def _judged(self, side: Side, figures: InflowParameters, name: str, hand: FollowedHand) -> Side:
-        """No level at the end either where ``hand`` gives no figures: the last frames of what is left of a curve are not the end."""
+        """No level at the end either where ``hand`` gives no figures: the last frames of what is left of a curve are no end."""
         late = Estimate() if hand.lost(name, self.reference) else side.late
         return replace(side, figures=hand.judged(figures, name, self.reference), late=late)
 

@@ -1,11 +1,11 @@
 """Washout: how fast the signal falls long after the peak.
 
 The exponential A 2^(-t / half-life) above the baseline is fitted to the second half of the time between the peak and the end, by
-least squares weighted by the noise. What the first pass still adds there is not known exactly: its fit, continued (also where its
-onset is not to be trusted: what falls there falls all the same), is part of the signal, but some of it has become what stays. So the
-fall lies between those of the signal with and without it: the middle is taken, and their distance over the root of twelve counts as
-uncertainty (rectangular distribution, JCGM 100:2008, GUM, 4.3.7). Where that is not small beside the noise, the stretch begins
-later, with the last quarter at the latest; there they may differ by 5 %.
+least squares weighted by the noise. What the first pass still adds there is not known exactly: its fit, continued, is part of the
+signal, but some of it has become what stays. That holds too where the fit's onset is not to be trusted: what falls there falls all
+the same. So the fall lies between those of the signal with and without it: the middle is taken, and their distance over the root of
+twelve counts as uncertainty (rectangular distribution, JCGM 100:2008, GUM, 4.3.7). Where that is not small beside the noise, the
+stretch begins later, with the last quarter at the latest; there they may differ by 5 %.
 
 The third quarter must fall as fast as the last within 25 %; where they differ beyond noise, half of the difference is in the
 uncertainty. Early washout is faster than late washout (two compartments), so a half-life belongs to its time.

@@ -190,7 +190,10 @@ def test_the_command(tmp_path: Path) -> None:
         (["A B", "--give", "5"], "not a case code: A B"),
         (["--give", "5"], "an entry needs a case code"),
         (["K-3", "--give", "5", "--undo", "99"], "what is entered and what is taken back are two commands: K-3"),
-        (["K-3", "--body-mass-kg", "70", "--undo-mark", "x"], "what is entered and what is taken back are two commands"),
+        (
+            ["K-3", "--body-mass-kg", "70", "--undo-mark", "x"],
+            "what is entered and what is taken back are two commands",
+        ),
         (["K-3", "--undo", "1", "--undo-mark", "x"], "what is entered and what is taken back are two commands"),
         (["K-3", "--undo", "1"], "no dose or body mass has this number: 1"),
         (
