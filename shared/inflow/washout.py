@@ -57,8 +57,10 @@ def half_life(series: Series, baseline: Propagated, peak_s: float, first_pass: G
         if rate is None or rate.u * (1.0 - share) * whole_s > _LARGEST_RATE_U:
             return _TOO_NOISY
         if rate.value < _LEAST_RATE * rate.u:
-            # the first pass falls there too, so that a fall is seen, though not whose
-            return _NO_EXPONENTIAL if doubt > rate.u else "washout not seen: no fall beyond the noise"
+            seen = _rate(series, series.values, after >= share, baseline)
+            falls = seen is not None and seen.value >= _LEAST_RATE * seen.u
+            # what falls there may all be the first pass
+            return _NO_EXPONENTIAL if falls else "washout not seen: no fall beyond the noise"
         # against the rate before: one that noise made large must not be given for that
         most = _SMALL * rate.u if share < _BEGINNINGS[-1] else _MOST_PASSING / math.sqrt(12.0) * early.value
         if doubt < most:
