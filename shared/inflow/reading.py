@@ -24,6 +24,8 @@ LEAST_FRAMES = 12
 _LEAST_RISE = 6.0
 """A rise is one when the peak stands this many of its own uncertainties above what was there before."""
 _LEAST_BASELINE_POINTS = 3
+_DRIFTS = 4.0
+"""A baseline drifts where its halves differ by more than this many uncertainties (by chance 1 in 16,000)."""
 _FLAT_TOP, _AROUND = 0.15, 0.5
 """A peak has a time when its uncertainty is below the first share of the rise, and the curve is lower the second share away."""
 _PLAIN_WIDTH, _USUAL_INFORMATION, _WIDEST = 0.36, 400.0, 0.6
@@ -147,16 +149,34 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
 
 
 def mean_before(series: Series, until_s: float) -> Propagated | None:
-    """Mean of what came before ``until_s``, weighted by the noise; None where that is less than three points."""
+    """Mean of what came before ``until_s``, weighted by the noise, unsure by what it drifted then; None where there are less than
+    three points.
+    """
     before = series.times_s < until_s
     if before.sum() < _LEAST_BASELINE_POINTS:
         return None
-    share = np.where(before, series.weights, 0.0)
-    share /= share.sum()
-    return Propagated(float(share @ series.values), share * series.sigma)
+    mean = _mean_of(series, np.flatnonzero(before))
+    return _no_surer_than(_drift_of(series, np.flatnonzero(before)), mean)
 
 
 # ---- pieces ---------------------------------------------------------------------------------------------------------------
+
+
+def _mean_of(series: Series, points: NDArray[np.intp]) -> Propagated:
+    share = np.zeros(series.times_s.size)
+    share[points] = series.weights[points] / series.weights[points].sum()
+    return Propagated(float(share @ series.values), share * series.sigma)
+
+
+def _drift_of(series: Series, points: NDArray[np.intp]) -> float:
+    """What is unsure of a level that changes meanwhile, as where dye of a neighbour shines in: 0 where noise may have done it.
+
+    It may have been any between the first and the last, which in a steady drift lie twice as far apart as the means of its halves
+    (a rectangular distribution: JCGM 100:2008, GUM, 4.3.7).
+    """
+    middle = points.size // 2
+    apart = _mean_of(series, points[middle:]) - _mean_of(series, points[:middle])
+    return 2.0 * abs(apart.value) / math.sqrt(12.0) if abs(apart.value) > _DRIFTS * apart.u else 0.0
 
 
 def _too_late(curve: GuidedCurve) -> tuple[Propagated | None, float]:

@@ -327,3 +327,18 @@ def test_more_scatter_than_the_model_says_widens_the_uncertainty() -> None:
     assert honest.peak is not None
     assert boastful.peak is not None
     assert boastful.peak.u == pytest.approx(honest.peak.u, rel=0.15)
+
+
+@pytest.mark.parametrize("drift", [0.0, 0.2])
+def test_a_baseline_that_drifts_is_as_unsure_as_it_has_moved(drift: float) -> None:
+    """Rectangular distribution over a steady drift (GUM 4.3.7), u = change / sqrt(12); a steady one is as sure as its noise allows.
+
+    It was given as sure as its noise in either case: 2.546 ± 0.0006 where 2.0 is true and a neighbour shone in before.
+    """
+    t = np.arange(0, 60.0, 1 / RATE_HZ)
+    clean = thompson(t, t0=20.0) + 1.0 + drift * np.minimum(t / 20.0, 1.0)
+    baseline = read_curve(curve(t, clean, 0.01), None).baseline
+    assert baseline is not None
+    noise_u = 0.01 / np.sqrt(20.0 * RATE_HZ)
+    assert baseline.value == pytest.approx(1.0 + drift / 2.0, abs=0.01)
+    assert baseline.u == pytest.approx(np.hypot(drift / np.sqrt(12.0), noise_u), rel=0.05)
