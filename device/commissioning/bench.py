@@ -17,6 +17,8 @@ PATIENCE_S = 6.0
 SAME_EXPOSURE = 0.02
 """Sensors quantise exposure; what they made of it may differ by so much."""
 
+_TRIPPED = "the light has tripped"
+
 
 class Device(Protocol):
     """The imager, as asked through its control socket."""
@@ -55,14 +57,15 @@ class Bench:
         refusals = {
             "a replayed device has no ring": state.camera.kind == "replay",
             "the light guard does not answer": not light.reachable,
-            "the light has tripped": light.state == "tripped",
+            _TRIPPED: light.state == "tripped",
             "someone is using the light": light.wanted_on or light.state == "lit",
             "a recording runs": state.recording.name is not None,
             "the ring has one level only, so there is nothing to compare": len(state.light_levels) < levels,
         }
         for what, is_so in refusals.items():
             if is_so:
-                raise Refused(what, light.reason or None, "see tapetum status")
+                remedy = "put that right, then: tapetum light rearm" if what == _TRIPPED else "see tapetum status"
+                raise Refused(what, light.reason or None, remedy)
         return state
 
     @contextmanager

@@ -48,10 +48,11 @@ def test_a_simulated_camera_sees_the_card_that_a_person_puts_before_a_real_one_a
 @pytest.mark.parametrize(
     ("light", "words"),
     [
-        ({"reachable": False}, "guard does not answer"),
-        ({"state": "tripped", "reason": "hot"}, "has tripped: hot"),
-        ({"wanted_on": True}, "someone is using the light"),
-        ({"state": "lit"}, "someone is using the light"),
+        ({"reachable": False}, "guard does not answer; see tapetum status$"),
+        ({"state": "tripped", "reason": "hot"}, "has tripped: hot; put that right, then: tapetum light rearm$"),
+        ({"reachable": False, "state": "tripped"}, "guard does not answer; see tapetum status$"),
+        ({"wanted_on": True}, "someone is using the light; see tapetum status$"),
+        ({"state": "lit"}, "someone is using the light; see tapetum status$"),
     ],
 )
 def test_a_device_that_is_not_fit_is_left_alone(light, words):
