@@ -1,5 +1,6 @@
 """Exposure, gain and light level for a run, chosen before it from how bright the picture is."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
@@ -115,7 +116,8 @@ def locked_because(recording: bool, since_injection_s: float | None) -> str:
     if recording:
         return "a recording runs"
     if since_injection_s is not None and since_injection_s < LOCKED_AFTER_DYE_S:
-        return f"dye went in {since_injection_s:.0f} s ago"
+        left_s = math.ceil(LOCKED_AFTER_DYE_S - since_injection_s)
+        return f"dye went in {since_injection_s:.0f} s ago, which locks it for {left_s} s more, with or without a recording"
     return ""
 
 

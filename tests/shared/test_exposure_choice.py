@@ -146,6 +146,8 @@ def test_the_longest_exposure_is_that_of_hand_and_frame_rate() -> None:
 
 def test_a_run_locks_it() -> None:
     assert locked_because(recording=True, since_injection_s=None) == "a recording runs"
-    assert locked_because(recording=False, since_injection_s=42.4) == "dye went in 42 s ago"
+    said = "dye went in {} s ago, which locks it for {} s more, with or without a recording"
+    assert locked_because(recording=False, since_injection_s=42.4) == said.format(42, 558)
+    assert locked_because(recording=False, since_injection_s=LOCKED_AFTER_DYE_S - 0.2) == said.format(600, 1)
     assert locked_because(recording=False, since_injection_s=LOCKED_AFTER_DYE_S) == ""
     assert locked_because(recording=False, since_injection_s=None) == ""

@@ -155,7 +155,7 @@ def test_a_run_locks_it_and_the_dark_tells_nothing(bench: Bench) -> None:
         with pytest.raises(Refused, match="locked for the run: a recording runs"):
             bench.chooser.choose(ChooseExposure(apply=True), None)
         bench.recorder.recording = False
-        with pytest.raises(Refused, match="locked for the run: dye went in 30 s ago"):
+        with pytest.raises(Refused, match="locked for the run: dye went in 30 s ago, which locks it for 570 s more"):
             bench.chooser.choose(ChooseExposure(), 30.0)
         bench.ring.on = False
         while bench.frames.look(lambda frame: frame.lit):
