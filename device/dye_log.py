@@ -23,6 +23,7 @@ _SAME_MARK = timedelta(minutes=1)
 """The same moment of the sensor's clock within this by the wall clock is one injection, told to several recordings."""
 _SAME_SECOND = timedelta(seconds=1)
 """Moments are told to whole seconds."""
+_AS_LISTED = "name one that `tapetum dye CASE --json` lists, such as 2026-11-25T12:00:00+00:00"
 _JUST_BEFORE_S = 5.0
 """A mark starts a recording where none runs, so it may lie a little before the first frame."""
 
@@ -101,9 +102,9 @@ class DyeLog:
     def undo_mark(self, case: str, at: str, now: datetime) -> int:
         """Take back an injection that a recording marks ``at``, by a line; returns its number. Raises Refused where none is."""
         marks = [dose for dose in self.read(case).doses if dose.line is None]
-        found = _nearest(marks, _moment(at, "an injection"), _SAME_SECOND)
+        found = _nearest(marks, _mark_moment(at), _SAME_SECOND)
         if found is None:
-            raise Refused("no recording of this case marks an injection at that moment", at, "name one that is listed")
+            raise Refused("no recording of this case marks an injection at that moment", at, _AS_LISTED)
         return self._add(case, Line("mark undone", _text(found.injection.at), _text(now)))
 
     def read(self, case: str) -> CaseRecord:
@@ -290,6 +291,17 @@ def _moment(text: str, source: str) -> datetime:
         raise Refused(f"{source}: no moment", text, "enter it again") from None
     if moment.tzinfo is None:
         raise Refused(f"{source}: a moment without a time zone", text, "enter it again")
+    return moment
+
+
+def _mark_moment(text: str) -> datetime:
+    """The moment by which a person names a mark; the refusal says where marks are listed, and in which form."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise Refused("no moment", text, _AS_LISTED) from None
+    if moment.tzinfo is None:
+        raise Refused("a moment without a time zone", text, _AS_LISTED)
     return moment
 
 

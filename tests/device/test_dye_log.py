@@ -119,8 +119,11 @@ def test_a_mark_is_taken_back_by_its_moment_and_only_once(tmp_path: Path) -> Non
         ("noon", "no moment: noon"),
         ("2026-11-25T12:00:00", "without a time zone"),
     ):
-        with pytest.raises(Refused, match=words):
+        with pytest.raises(Refused, match=words) as refused:
             log.undo_mark("K-3", at, NOW)
+        listed, form = refused.value.remedy.split(", such as ")
+        assert listed == "name one that `tapetum dye CASE --json` lists"
+        assert datetime.fromisoformat(form).tzinfo is not None
     assert log.undo("K-3", 1, NOW) == 2, "it had gone in all the same"
     assert len(log.read("K-3").doses) == 2
     typed = log.give("K-3", 2.0, NOW + timedelta(hours=1), NOW + timedelta(hours=1))
@@ -200,6 +203,7 @@ def test_the_command(tmp_path: Path) -> None:
             ["K-3", "--undo-mark", "2026-11-25T12:00:00+00:00"],
             "no recording of this case marks an injection at that moment",
         ),
+        (["K-3", "--undo-mark", "x"], "no moment: x; name one that `tapetum dye CASE --json` lists, such as 2026-"),
         (["--undo-mark", "2026-11-25T12:00:00+00:00"], "an entry needs a case code"),
     ],
 )

@@ -216,6 +216,26 @@ def test_the_rooms_light_in_baselines_is_said_in_each_language():
         assert words_in(language).said(share) == one.replace("\N{NO-BREAK SPACE}", " ")
 
 
+def test_a_refusal_says_in_each_language_what_helps():
+    """Dye that locks exposure says for how long, a trip how the light is armed again, a moment which form it needs."""
+    locked = (
+        "exposure is locked for the run: dye went in 292 s ago, which locks it for 308 s more, with or without a recording; "
+        "the light may still be dimmed by hand"
+    )
+    tripped = "the light has tripped: the door is open; put that right, then: tapetum light rearm"
+    moment = "no moment: x; name one that `tapetum dye CASE --json` lists, such as 2026-11-25T12:00:00+00:00"
+    dye, trip, mark = _heard([locked, tripped, moment])
+    assert dye.values == ["292", "308"]
+    assert "vor 292\N{NO-BREAK SPACE}s gegeben, was sie noch 308\N{NO-BREAK SPACE}s lang sperrt" in dye.de
+    assert "hace 292\N{NO-BREAK SPACE}s, lo que la bloquea 308\N{NO-BREAK SPACE}s más" in dye.es
+    assert trip.de.startswith("das Licht ist gesperrt: ")
+    assert trip.de.endswith("; beheben Sie das, und geben Sie dann das Licht frei")
+    assert trip.es.startswith("la luz está bloqueada: ")
+    assert trip.es.endswith("; corríjalo y después rearme la luz")
+    assert mark.de == "kein Zeitpunkt: x; nennen Sie einen aus der Liste, etwa 2026-11-25T12:00:00+00:00"
+    assert mark.es == "no es un momento: x; indique uno de la lista, como 2026-11-25T12:00:00+00:00"
+
+
 def test_what_the_page_does_not_know_is_shown_in_english_and_marked():
     (found,) = _heard(["nothing that any program of ours says"])
     assert found.de == "Auf Englisch: nothing that any program of ours says"

@@ -61,6 +61,8 @@ said-recording-dose-injection-must-number = die Dosis einer Injektion muss eine 
 said-recording-no-entry-enter-again = { $source }: kein Eintrag: { $text }; geben Sie ihn noch einmal ein
 said-recording-no-moment-enter-again = { $source }: kein Zeitpunkt: { $at }; geben Sie ihn noch einmal ein
 said-recording-moment-without-time-zone = { $source }: ein Zeitpunkt ohne Zeitzone: { $at }; geben Sie ihn noch einmal ein
+said-recording-no-moment-name-one = kein Zeitpunkt: { $at }; nennen Sie einen aus der Liste, etwa 2026-11-25T12:00:00+00:00
+said-recording-moment-without-time-zone-name-one = ein Zeitpunkt ohne Zeitzone: { $at }; nennen Sie einen aus der Liste, etwa 2026-11-25T12:00:00+00:00
 said-recording-injections-marked-without-dose = markierte Injektionen ohne Dosis, die in der Summe fehlen: { $number }
 said-recording-no-body-mass-entered = kein Körpergewicht ist eingegeben: Die Grenze der Fachinformation lässt sich nicht berechnen
 said-recording-mg-reach-pass-labels = { $given } mg erreichen oder überschreiten die Grenze der Fachinformation von { $limit } mg
@@ -68,7 +70,7 @@ said-recording-given-more-than-day = vor mehr als einem Tag gegeben und in der S
 said-recording-injections-lie-ahead-devices = Injektionen, die der Uhr des Geräts voraus sind: { $number }; die Uhr wurde zurückgestellt, darum ist hier keine Zeit und kein Rest sicher
 said-recording-doses-one-size-within = gleich große Dosen innerhalb von zwei Minuten: { $number }; wurde eine doppelt eingegeben? nehmen Sie sie zurück
 said-recording-injections-marked-removed = Injektionen, die in entfernten Aufnahmen markiert sind und trotzdem zählen: { $number }
-said-recording-no-recording-case-marks = keine Aufnahme dieses Falls markiert eine Injektion zu diesem Zeitpunkt: { $at }; nennen Sie eine aus der Liste
+said-recording-no-recording-case-marks = keine Aufnahme dieses Falls markiert eine Injektion zu diesem Zeitpunkt: { $at }; nennen Sie einen aus der Liste, etwa 2026-11-25T12:00:00+00:00
 said-recording-mentions-injection-before-began = { $source } erwähnt eine Injektion um { $at }, vor dem Beginn: nicht gezählt; geben Sie sie von Hand ein, wenn sie zu diesem Fall gehörte
 said-recording-recordings-still-being-looked = { $number } Aufnahmen werden noch durchgesehen: Darin markierter Farbstoff zählt noch nicht mit
 

@@ -61,6 +61,8 @@ said-recording-dose-injection-must-number = the dose of an injection must be a n
 said-recording-no-entry-enter-again = { $source }: no entry: { $text }; enter it again
 said-recording-no-moment-enter-again = { $source }: no moment: { $at }; enter it again
 said-recording-moment-without-time-zone = { $source }: a moment without a time zone: { $at }; enter it again
+said-recording-no-moment-name-one = no moment: { $at }; name one that `tapetum dye CASE --json` lists, such as 2026-11-25T12:00:00+00:00
+said-recording-moment-without-time-zone-name-one = a moment without a time zone: { $at }; name one that `tapetum dye CASE --json` lists, such as 2026-11-25T12:00:00+00:00
 said-recording-injections-marked-without-dose = injections marked without a dose, which are not in the sum: { NUMBER($number) }
 said-recording-no-body-mass-entered = no body mass is entered: the label's limit cannot be worked out
 said-recording-mg-reach-pass-labels = { NUMBER($given) } mg reach or pass the label's limit of { NUMBER($limit) } mg
@@ -68,7 +70,7 @@ said-recording-given-more-than-day = given more than a day ago, and in the sum: 
 said-recording-injections-lie-ahead-devices = injections that lie ahead of the device's clock: { NUMBER($number) }; the clock was set back, so no time and no remainder here is sure
 said-recording-doses-one-size-within = doses of one size within two minutes: { NUMBER($number) }; was one entered twice? take it back
 said-recording-injections-marked-removed = injections marked in recordings that were removed, which count all the same: { NUMBER($number) }
-said-recording-no-recording-case-marks = no recording of this case marks an injection at that moment: { $at }; name one that is listed
+said-recording-no-recording-case-marks = no recording of this case marks an injection at that moment: { $at }; name one that `tapetum dye CASE --json` lists, such as 2026-11-25T12:00:00+00:00
 said-recording-mentions-injection-before-began = { $source } mentions an injection at { $at }, before it began: not counted, enter it with --give if it was this case's
 said-recording-recordings-still-being-looked = { NUMBER($number) } recordings are still being looked through: dye marked in them is not counted yet
 

@@ -61,6 +61,8 @@ said-recording-dose-injection-must-number = la dosis de una inyección debe ser 
 said-recording-no-entry-enter-again = { $source }: no es una entrada: { $text }; indíquela de nuevo
 said-recording-no-moment-enter-again = { $source }: no es un momento: { $at }; indíquelo de nuevo
 said-recording-moment-without-time-zone = { $source }: un momento sin zona horaria: { $at }; indíquelo de nuevo
+said-recording-no-moment-name-one = no es un momento: { $at }; indique uno de la lista, como 2026-11-25T12:00:00+00:00
+said-recording-moment-without-time-zone-name-one = un momento sin zona horaria: { $at }; indique uno de la lista, como 2026-11-25T12:00:00+00:00
 said-recording-injections-marked-without-dose = inyecciones marcadas sin dosis, que no están en la suma: { $number }
 said-recording-no-body-mass-entered = no se indicó el peso corporal: no se puede calcular el límite de la ficha técnica
 said-recording-mg-reach-pass-labels = { $given } mg alcanzan o superan el límite de la ficha técnica de { $limit } mg
@@ -68,7 +70,7 @@ said-recording-given-more-than-day = administrados hace más de un día e inclui
 said-recording-injections-lie-ahead-devices = inyecciones por delante del reloj del equipo: { $number }; el reloj se atrasó, así que aquí ningún tiempo ni resto es seguro
 said-recording-doses-one-size-within = dosis iguales en menos de dos minutos: { $number }; ¿se introdujo una dos veces? retírela
 said-recording-injections-marked-removed = inyecciones marcadas en grabaciones eliminadas, que cuentan de todos modos: { $number }
-said-recording-no-recording-case-marks = ninguna grabación de este caso marca una inyección en ese momento: { $at }; indique una de la lista
+said-recording-no-recording-case-marks = ninguna grabación de este caso marca una inyección en ese momento: { $at }; indique uno de la lista, como 2026-11-25T12:00:00+00:00
 said-recording-mentions-injection-before-began = { $source } menciona una inyección a las { $at }, antes de empezar: no se cuenta; indíquela a mano si era de este caso
 said-recording-recordings-still-being-looked = aún se revisan { $number } grabaciones: el colorante marcado en ellas todavía no cuenta
 
