@@ -55,6 +55,7 @@ def test_a_polygon_is_drawn_corner_by_corner_and_closed_at_its_first(marked: Pag
             expect(words).to_contain_text("3 corners")
             marked.locator("#drawing-undo").click()
             expect(words).to_contain_text("Two corners")
+    expect(words).to_contain_text("3 corners")
     touch(marked, 0.21, 0.21)
     (region,) = drawn(device.wait_for(lambda asked: bool(drawn(asked))))
     assert region.shape == "polygon"
