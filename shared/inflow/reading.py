@@ -152,11 +152,10 @@ def mean_before(series: Series, until_s: float) -> Propagated | None:
     """Mean of what came before ``until_s``, weighted by the noise, unsure by what it drifted then; None where there are less than
     three points.
     """
-    before = series.times_s < until_s
-    if before.sum() < _LEAST_BASELINE_POINTS:
+    before = np.flatnonzero(series.times_s < until_s)
+    if before.size < _LEAST_BASELINE_POINTS:
         return None
-    mean = _mean_of(series, np.flatnonzero(before))
-    return _no_surer_than(_drift_of(series, np.flatnonzero(before)), mean)
+    return _no_surer_than(_drift_of(series, before), _mean_of(series, before))
 
 
 # ---- pieces ---------------------------------------------------------------------------------------------------------------

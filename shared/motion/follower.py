@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from shared.calibration import Calibration
 from shared.frame import Counts
-from shared.motion.parts import PARTS, Parts, carried
+from shared.motion.parts import PARTS, Parts, shifted
 from shared.motion.pose import Motion, mean_motion
 from shared.motion.reduced import LEAST_SIDE, Reducer
 from shared.motion.refinement import Mask, compared_texels, likeness_u
@@ -93,7 +93,7 @@ class _View:
         rows, columns = self.registration.texture.fine.shape
         block = self.registration.texture.block_px
         right, down = step.dx_px * PARTS[1] / (columns * block), step.dy_px * PARTS[0] / (rows * block)
-        counted = carried(former.registration.counted & ~alone, right, down)
+        counted = shifted(former.registration.counted & ~alone, right, down)
         self.registration = replace(self.registration, counted=counted)
 
     def has_faded(self, found: Motion, shape: tuple[int, int]) -> bool:

@@ -91,7 +91,7 @@ class MovedParts:
         return found if self.weights[:, found].sum() < _MOST_ALONE * self.weights.sum() else nobody
 
 
-def carried(counted: Mask, right: float, down: float) -> Mask:
+def shifted(counted: Mask, right: float, down: float) -> Mask:
     """Which parts count (down, across) once the picture has moved by so many widths and heights of one; what came into it does."""
     before, after = np.broadcast_to(counted, PARTS), np.ones(PARTS, np.bool_)
     rows, columns = np.arange(PARTS[0]) - round(down), np.arange(PARTS[1]) - round(right)

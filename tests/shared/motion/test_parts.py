@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter, shift
 
 from shared.calibration import Calibration
 from shared.frame import CameraDescription
-from shared.motion.parts import PARTS, MovedParts, Parts, carried
+from shared.motion.parts import PARTS, MovedParts, Parts, shifted
 from shared.motion.reduced import Reducer
 from shared.motion.refinement import WHOLE, normal_equations, refined
 
@@ -128,5 +128,5 @@ def test_its_equations_are_those_of_least_squares() -> None:
 def test_what_is_left_out_goes_with_the_tissue(counted: np.ndarray, right: float, down: float) -> None:
     """As scipy shifts it by whole parts, what comes into view being counted."""
     moved = shift(counted.astype(float), (round(down), round(right)), order=0, mode="constant", cval=1.0)
-    assert np.array_equal(carried(counted, right, down), moved > 0.5)
-    assert carried(WHOLE, right, down).all()
+    assert np.array_equal(shifted(counted, right, down), moved > 0.5)
+    assert shifted(WHOLE, right, down).all()
