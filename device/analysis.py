@@ -10,13 +10,15 @@ from device.followed_hand import FollowedHand, HandMotion, followed_curves
 from device.frames_ahead import Beside, frames_ahead, nothing_beside
 from device.marked_regions import reference_of, regions_of
 from device.unknowns import unknown_warnings
-from shared.ambient import is_followed, unmeasured
+from shared.ambient import is_followed, taken_off, unmeasured
 from shared.bounded import plain
 from shared.errors import Refused
+from shared.inflow.ambient_doubt import readings_in_other_light, with_ambient
 from shared.inflow.curves import CurveGatherer, RegionCurve
 from shared.inflow.parameters import InflowParameters, inflow_parameters
 from shared.inflow.place_doubt import readings_beside, with_place
 from shared.inflow.reading import LEAST_FRAMES, Reading, read_curve
+from shared.light_steps import steps
 from shared.recording import Recording
 from shared.region import Region
 
@@ -108,6 +110,10 @@ def analyse(
     parameters = {
         name: with_place(figures, off[name], off[chosen.name], since_s) for name, figures in parameters.items()
     }
+    lights = {name: (readings[name], readings_in_other_light(curve, injected_at_s)) for name, curve in curves.items()}
+    parameters = {
+        name: with_ambient(figures, lights[name], lights[chosen.name], since_s) for name, figures in parameters.items()
+    }
     if hand is not None:
         parameters = {name: hand.judged(figures, name, chosen.name) for name, figures in parameters.items()}
     warnings = (
@@ -170,12 +176,8 @@ def injection_s(recording: Recording) -> float | None:
     return round((marked_ns - int(recording.frame_table.sensor_time_ns[0])) / 1e9, 6)
 
 
-_SAME_LEVEL = 0.02
-"""Levels of a ring that differ by less are one."""
-
-
 def takes_ambient_off(recording: Recording) -> bool:
-    """Whether unlit frames follow the ambient light closely enough for that."""
+    """Whether unlit frames follow the ambient light closely enough for all of it to be taken off."""
     table = recording.frame_table
     return is_followed(table.sensor_time_ns / 1e9, table.levels > 0)
 
@@ -198,11 +200,11 @@ def recording_warnings(recording: Recording, injected_at_s: float | None) -> tup
 def _light_warnings(recording: Recording) -> Iterator[str]:
     """How frames without light are used, and which frames with light are left out of every curve."""
     table, half = recording.frame_table, recording.half_lit
-    lit = table.levels > 0
-    unlit = int(np.count_nonzero(~lit))
-    if unlit and takes_ambient_off(recording):
+    times_s, lit = table.sensor_time_ns / 1e9, table.levels > 0
+    unlit, whole = int(np.count_nonzero(~lit)), takes_ambient_off(recording)
+    if whole:
         yield f"ambient light was measured in {unlit} frames without light, and is taken off"
-        unknown = np.count_nonzero(unmeasured(table.sensor_time_ns / 1e9, lit) & ~half)
+        unknown = np.count_nonzero(unmeasured(times_s, lit) & ~half)
         if unknown:
             yield (
                 f"{unknown} frames are left out of every curve: the room's light was not measured within 3 s of them, so that it "
@@ -210,11 +212,16 @@ def _light_warnings(recording: Recording) -> Iterator[str]:
             )
     elif unlit:
         yield f"{unlit} frames without light are left out"
-    levels = table.levels[lit & ~half]
-    if levels.size and float(np.ptp(levels)) > _SAME_LEVEL and not takes_ambient_off(recording):
-        yield (
-            "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that curves "
-            "jump by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
-        )
+    if steps(table.levels[~half]).size and not whole:
+        if taken_off(times_s[~half], table.levels[~half]) == "steps":
+            yield (
+                "the light was stepped; the room's own infrared, which does not go with it, was measured at each step, and what "
+                "steps made of it is taken off"
+            )
+        else:
+            yield (
+                "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that "
+                "curves jump by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
+            )
     if half.any():
         yield f"{np.count_nonzero(half)} frames are left out of every curve: the light was switched or dimmed during them"

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from device.curve_point import CurvePoint
-from shared.ambient import AmbientPlane
+from shared.ambient import AmbientPlane, Way
 from shared.calibration import Calibration
 from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.fused_picture import FusedPicture
 from shared.legend import Legend, with_legend
+from shared.light_steps import against_first
 from shared.live_picture import Look, Planes, smoothed
 from shared.papers.words import ENGLISH, Words
 from shared.picture_noise import NO_NOISE, Noise
@@ -64,18 +65,19 @@ class _Watched:
     steadied: Measured | None = None
     _noise: Measured | None = None
 
-    def take(self, seen: RegionSignal, kept: float, output: float) -> None:
-        """Mix a frame's mean, ambient light taken off, into the steadied one; variances add with the squares of the weights.
+    def take(self, seen: RegionSignal, kept: float, by_rate: float) -> None:
+        """Mix a frame's mean into the steadied one, ``by_rate`` times the ambient light taken off; variances add with the squares
+        of the weights.
 
         What is unsure of the ambient light is the same in every frame, so that no mean makes it smaller.
         """
-        value, u = seen.signal.value - self.ambient.value / output, seen.signal.u
+        value, u = seen.signal.value - self.ambient.value * by_rate, seen.signal.u
         self.newest, before = RegionSignal(Measured(value, u), seen.saturated_share), self._noise
         if before is not None and self.steadied is not None:
             value = kept * before.value + (1.0 - kept) * value
             u = math.hypot(kept * before.u, (1.0 - kept) * u)
         self._noise = Measured(value, u)
-        self.steadied = Measured(value, math.hypot(u, self.ambient.u / output))
+        self.steadied = Measured(value, math.hypot(u, self.ambient.u * by_rate))
 
     def set_baseline(self, plane: NDArray[np.float32] | None, noise: Noise) -> None:
         """Mean of a baseline plane over the region; ``noise`` is that of the plane's pixels."""
@@ -114,8 +116,11 @@ def _jpeg(planes: Planes, quality: int) -> bytes:
 class LivePath:
     """Takes frames, gives pictures. The imager's loop calls ``process``; the rest may be called from any thread."""
 
-    def __init__(self, calibration: Calibration, settings: PictureSettings) -> None:
-        """Compiles its loops first where that was not done, so make one before the camera starts."""
+    def __init__(self, calibration: Calibration, settings: PictureSettings, off: Way = "whole") -> None:
+        """Compiles its loops first where that was not done, so make one before the camera starts.
+
+        ``off`` says what is taken off of the ambient light that unlit frames tell.
+        """
         warm_up()
         self._calibration = calibration
         self._settings = settings
@@ -130,7 +135,10 @@ class LivePath:
         self._last_lit_ns: int | None = None
         self._factor = 0.0
         self._ambient: AmbientPlane | None = None
-        self._ambient_for = (0.0, 0.0)
+        self._off = off
+        self._ambient_for: tuple[float, float, float] | None = None
+        self._takes_off = False
+        self._first_output = 0.0
         self._lit = False
         self._seen = False
         self._planes: Planes | None = None
@@ -212,15 +220,18 @@ class LivePath:
             self._last_lit_ns = None
 
     def take_unlit(self, frame: Frame) -> None:
-        """Learn the ambient light from a frame without the ring's; from the next lit frame on it is taken off."""
+        """Learn the ambient light from a frame without the ring's; from the next lit frame on it is taken off, or of it what steps
+        of the ring's level make.
+        """
         with self._lock:
             if self._ambient is None:
                 self._ambient = AmbientPlane(self._calibration)
             self._ambient.take(frame)
-            self._ambient_for = (0.0, 0.0)
+            self._ambient_for = None
             for watched in self._all_watched():
                 watched.ambient = self._ambient.region_rate(watched.pixels)
-            self._suit_ambient(frame.exposure_us, frame.gain)
+            if self._off == "whole":
+                self._suit_ambient(frame, 1.0)
 
     def region_states(self) -> tuple[RegionState, ...]:
         """Newest value of each region, in the order they were put."""
@@ -277,12 +288,15 @@ class LivePath:
             watched.ambient = self._ambient.region_rate(watched.pixels)
         return watched
 
-    def _suit_ambient(self, exposure_us: float, gain: float) -> None:
-        """Bring what is taken off the picture to the exposure and gain of its frames."""
-        if self._ambient is not None and self._ambient_for != (exposure_us, gain):
-            self._ambient_for = (exposure_us, gain)
-            variance_counts2 = self._ambient.variance_counts2(exposure_us, gain)
-            self._picture.take_ambient_off(self._ambient.counts(exposure_us, gain), variance_counts2)
+    def _suit_ambient(self, frame: Frame, share: float) -> None:
+        """Bring what is taken off the picture, a ``share`` of the ambient light, to the exposure and gain of its frames."""
+        wanted = frame.exposure_us, frame.gain, share
+        if self._ambient is None or self._ambient_for == wanted or not (share or self._takes_off):
+            return
+        self._ambient_for, self._takes_off = wanted, share != 0.0
+        counts = self._ambient.counts(frame.exposure_us, frame.gain)
+        variance_counts2 = self._ambient.variance_counts2(frame.exposure_us, frame.gain)
+        self._picture.take_ambient_off(counts * np.float32(share), variance_counts2 * share**2)
 
     def _use_baseline(self, plane: NDArray[np.float32] | None, noise: Noise) -> None:
         self._baseline, self._baseline_noise = plane, noise
@@ -304,12 +318,14 @@ class LivePath:
                 watched.steadied = None
         self._factor = factor
         output = self._calibration.output_at(frame.light_level)
-        self._suit_ambient(frame.exposure_us, frame.gain)
+        self._first_output = self._first_output or output
+        by_rate = 1.0 / output if self._off == "whole" else against_first(output, self._first_output)
+        self._suit_ambient(frame, by_rate * output)
         self._last_lit_ns = frame.sensor_time_ns
         for watched in self._all_watched():
             is_new = watched.newest is None
             seen = region_signal(frame, watched.pixels, self._calibration, compiled_sums)
-            watched.take(seen, self._settings.steadying, output)
+            watched.take(seen, self._settings.steadying, by_rate)
             if is_new:
                 watched.set_baseline(self._baseline, self._baseline_noise)
 

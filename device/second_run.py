@@ -11,6 +11,7 @@ from shared.bounded import plain
 from shared.compare.change import difference, doubted, estimates, ratio, shared_by_place
 from shared.compare.late_level import late_percent
 from shared.compare.remainder import Remainder, Washout, brighter, remainder_of, washout_of, without
+from shared.inflow.ambient_doubt import curves_in_other_light
 from shared.inflow.curves import RegionCurve
 from shared.inflow.parameters import Estimate, InflowParameters, inflow_parameters
 from shared.inflow.place_doubt import AT_ONE_MOMENT, curves_beside, place_steps
@@ -190,10 +191,15 @@ class SecondRun:
 
     def _first_side(self, name: str) -> Side:
         """A region's figures in the first run."""
-        hand = self.first.hand
+        hand, since_s = self.first.hand, self.first.injected_at_s
+
+        def read_first(curve: RegionCurve) -> Reading:
+            return read_curve(curve, since_s)
+
         found = self._first_side_with(name, {}).doubted(
             self._first_side_with(name, {}, later=True),
             [self._first_side_with(name, beside) for beside in self._together(name, self._first_beside)],
+            [self._first_side_with(name, each) for each in self._in_other_light(name, self.first.curves, read_first)],
         )
         return found if hand is None else self._judged(found, found.figures, name, hand)
 
@@ -205,7 +211,7 @@ class SecondRun:
     def _side(self, name: str) -> Side:
         """A region's figures in the second run, with what the uncertainties of place and remainder do to them."""
         beside = [self._side_with(name, each) for each in self._together(name, self._second_beside)]
-        varied = []
+        varied = [self._side_with(name, each) for each in self._in_other_light(name, self.clean, self._read)]
         for moved in dict.fromkeys((name, self.reference)):
             for other in self.remainders[moved].variations():
                 curve = without(self.curves[moved], other)
@@ -243,6 +249,14 @@ class SecondRun:
         places = tuple(dict.fromkeys((name, self.reference)))
         for moved in zip(*(beside[each] for each in places), strict=False):
             yield dict(zip(places, moved, strict=True))
+
+    def _in_other_light(
+        self, name: str, curves: Mapping[str, RegionCurve], read: Callable[[RegionCurve], Reading]
+    ) -> Iterator[Mapping[str, Beside]]:
+        """Region or reference in each other light it might have been in; nothing where the ring was not stepped."""
+        for moved in dict.fromkeys((name, self.reference)):
+            for curve in curves_in_other_light(curves[moved]):
+                yield {moved: (curve, read(curve))}
 
     def _left_percent(self, name: str) -> dict[str, Any]:
         """What was left at the second injection, in percent of the second run's reference peak."""

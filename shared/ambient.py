@@ -5,6 +5,8 @@ so an unlit frame measures them alone: as a rate, counts a millisecond at unit g
 """
 
 import math
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +14,13 @@ from numpy.typing import NDArray
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
 from shared.half_lit import half_lit
+from shared.light_steps import RatesAtSteps, against_first, are_measured
 from shared.signal import DefectSources, Measured, RegionPixels, counts_variance
 
 F64 = NDArray[np.float64]
+
+Way = Literal["whole", "steps", "nothing"]
+"""What of the ambient light is taken off: all of it, what steps of the ring's level made of it, or nothing."""
 
 LONGEST_BETWEEN_S = 3.0
 """Ambient light is known in lit frames no farther than this from an unlit one; farther, it would be guessed."""
@@ -72,6 +78,24 @@ def between(times_s: F64, dark_s: F64, rates: F64, rates_u: F64) -> tuple[F64, F
     return values, np.hypot((1.0 - share) * rates_u[left], share * rates_u[right])
 
 
+def taken_off(times_s: F64, levels: F64) -> Way:
+    """What of the ambient light is taken off a run's lit frames; ``times_s`` and ``levels`` (frames,), half lit ones left out."""
+    if is_followed(times_s, levels > 0):
+        return "whole"
+    return "steps" if are_measured(times_s, levels) else "nothing"
+
+
+@dataclass(frozen=True, eq=False)
+class Counting:
+    """Frames of a region that count, ambient light taken off: ``rows`` as ``AmbientTrack.taken_off`` has them; ``by_ambient``
+    (moments, frames) is what each of them would change if the ambient light measured at a moment were one standard uncertainty
+    less, where many frames have that in common.
+    """
+
+    rows: F64
+    by_ambient: F64 | None = None
+
+
 class AmbientTrack:
     """Light of a recording's frames: which of them count, and the ambient light of regions, from its unlit frames."""
 
@@ -79,12 +103,15 @@ class AmbientTrack:
         self._rolling = camera.shutter == "rolling"
         self._times_s: list[float] = []
         self._levels: list[float] = []
+        self._first_output: float | None = None
         self._rates: dict[str, list[tuple[float, float, float]]] = {}
 
-    def see(self, time_s: float, level: float) -> None:
-        """Every frame in order: middle of its exposure, and level of the ring, 0 where it was off."""
+    def see(self, time_s: float, level: float, output: float) -> None:
+        """Every frame in order: middle of its exposure, level of the ring, 0 where it was off, and its light output then."""
         self._times_s.append(time_s)
         self._levels.append(level)
+        if level > 0 and self._first_output is None:
+            self._first_output = output
 
     def measured(self, name: str, time_s: float, rate: Measured) -> None:
         """What an unlit frame (``as_rate``) gave for a region."""
@@ -92,27 +119,41 @@ class AmbientTrack:
 
     @property
     def is_followed(self) -> bool:
-        """Whether there are unlit frames enough for ambient light to be taken off."""
+        """Whether there are unlit frames enough for all of the ambient light to be taken off."""
         return is_followed(np.array(self._times_s), np.array(self._levels) > 0)
 
-    def taken_off(self, name: str, rows: F64) -> F64:
+    def taken_off(self, name: str, rows: F64) -> Counting:
         """``rows`` of frames that count, a frame each: time, signal, its uncertainty, saturated, light output.
 
         Half lit ones do not. Where ambient light is followed it is taken off, its noise counted, and frames of which it is not
-        known are left out too.
+        known are left out too; where it was measured at each step of the level, what steps made of it is.
         """
-        times_s, levels, followed = np.array(self._times_s), np.array(self._levels), self.is_followed
-        out = half_lit(levels, self._rolling)
-        if followed:
-            out |= unmeasured(times_s, levels > 0)
+        times_s, levels = np.array(self._times_s), np.array(self._levels)
+        out, way = half_lit(levels, self._rolling), taken_off(times_s, levels)
+        if way == "whole":
+            out = out | unmeasured(times_s, levels > 0)
         rows = rows[~np.isin(rows[:, 0], times_s[out])]
-        if not followed:
-            return rows
-        dark_s, rates, rates_u = np.array(self._rates[name]).T
+        if way == "nothing":
+            return Counting(rows)
+        dark_s, rates, rates_u = np.array(self._rates.get(name, []), np.float64).reshape(-1, 3).T
+        if way == "steps":
+            return self._against_first(rows, RatesAtSteps.of(dark_s, rates, rates_u, times_s, levels))
+        if not dark_s.size:
+            return Counting(rows[:0])
         ambient, ambient_u = between(rows[:, 0], dark_s, rates, rates_u)
         rows[:, 1] -= ambient / rows[:, 4]
         rows[:, 2] = np.hypot(rows[:, 2], ambient_u / rows[:, 4])
-        return rows
+        return Counting(rows)
+
+    def _against_first(self, rows: F64, known: RatesAtSteps) -> Counting:
+        assert self._first_output is not None
+        changed_by = against_first(rows[:, 4], self._first_output)
+        if not known.rates.size:  # never seen in the dark: what was taken at another level is not known
+            return Counting(rows[changed_by == 0])
+        by_rate = known.shares(rows[:, 0]) * changed_by
+        rows[:, 1] -= known.rates @ by_rate
+        by_ambient = known.rates_u[:, None] * by_rate
+        return Counting(rows, by_ambient[by_ambient.any(axis=1)])
 
 
 class RunningRate:
@@ -129,6 +170,10 @@ class RunningRate:
         self.age = 0.0
         self.frames = 0
         self._mean_u = 0.0
+
+    def begin_anew(self) -> None:
+        """Let the next frame stand alone, as the first one did."""
+        self.frames = 0
 
     def mix(self, new: NDArray[np.float32], mean: float, mean_u: float) -> None:
         """Mix a frame's rates in, of so much on average; the first one, and one after a jump of the ambient light, stands alone."""
@@ -152,9 +197,13 @@ class AmbientPlane(RunningRate):
         self._calibration = calibration
         self._sources = DefectSources.around(calibration.defects)
         self._taken_with = 1000.0, 1.0
+        self._taken_ns = 0
 
     def take(self, frame: Frame) -> None:
-        """Mix an unlit frame in."""
+        """Mix an unlit frame in; after longer than ``LONGEST_BETWEEN_S`` it stands alone."""
+        if frame.sensor_time_ns - self._taken_ns > LONGEST_BETWEEN_S * 1e9:
+            self.begin_anew()
+        self._taken_ns = frame.sensor_time_ns
         per_ms = 1000.0 / (frame.exposure_us * frame.gain)
         new = (frame.pixels - self._calibration.dark_counts) * np.float32(per_ms)
         self._sources.replace(new)

@@ -166,7 +166,8 @@ class Nearing:
         signal = curve.signal * factor
         nearer = _DOUBT * (1.0 - factor) * signal
         by_place = np.vstack([curve.by_place * factor, nearer])
-        return replace(curve, signal=signal, signal_u=curve.signal_u * factor, by_place=by_place)
+        by_ambient = None if curve.by_ambient is None else curve.by_ambient * factor
+        return replace(curve, signal=signal, signal_u=curve.signal_u * factor, by_place=by_place, by_ambient=by_ambient)
 
 
 @dataclass(frozen=True)

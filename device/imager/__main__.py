@@ -98,7 +98,7 @@ def _imager(options: argparse.Namespace, settings: Settings, end: Callable[[], N
         recorder = Recorder(settings.recording, clock)
         opened.callback(recorder.close)
         recorder.prepare(source.camera.description)
-        live = LivePath(source.calibration, settings.picture)
+        live = LivePath(source.calibration, settings.picture, "whole" if settings.picture.unlit_every else "steps")
         bus = opened.enter_context(FrameBusWriter(options.run_dir / "frame_bus"))
         exports = Exports(settings.recording.directory)
         opened.callback(exports.close)

@@ -116,7 +116,8 @@ class ImagerLoop:
         parts.recorder.offer(frame)
         self.happenings.see_gaps(frame.sensor_time_ns, parts.recorder.gaps)
         self._count(frame)
-        self.next_frame.show(frame)
+        if not frame.half_lit and (frame.light_level > 0 or not self._is_dark_on_purpose):
+            self.next_frame.show(frame)
         if not self._is_shown(frame):
             if self.maps is not None and not frame.half_lit:
                 self.maps.take(frame)
@@ -149,11 +150,11 @@ class ImagerLoop:
         return self._withheld_until_ns > 0
 
     def _plan_light(self, frame: Frame) -> None:
-        """Put the light out for a frame where one is due to be unlit, and on again after it."""
+        """Put the light out for a frame where one is due to be unlit or the level is to be stepped, and on again after it."""
         light, now_ns = self._parts.light, self._parts.clock.now_ns()
         if self._unlit.stalled(now_ns):
             light.let_go()
-        match self._unlit.after(frame, self.lit, now_ns):
+        match self._unlit.after(frame, self.lit, now_ns, light.step_waits):
             case "go dark":
                 light.keep_unlit(True)
             case "light again":
@@ -166,7 +167,7 @@ class ImagerLoop:
             level = parts.link.over(frame.exposure_start_ns, frame.sensor_time_ns)
             frame = frame.with_light(level, level > 0)
             half_lit = not parts.link.is_steady(*self._exposed_ns(frame))
-        unsure = parts.light.wanted and self._unlit.is_half_lit(frame, parts.light.level)
+        unsure = parts.light.wanted and self._unlit.is_half_lit(frame, parts.light.told_level)
         return frame.with_light(level, frame.lit, half_lit or unsure)
 
     def _exposed_ns(self, frame: Frame) -> tuple[int, int]:
@@ -191,12 +192,17 @@ class ImagerLoop:
         """
         if frame.half_lit:
             return False
-        if frame.light_level > 0 or not self._unlit.planned:
+        if frame.light_level > 0:
             return True
         wanted = self._parts.light.wanted
-        if wanted or self._unlit.is_due(frame):
+        on_purpose = self._unlit.planned or self._is_dark_on_purpose
+        if (wanted and on_purpose) or self._unlit.is_due(frame):
             self._parts.live.take_unlit(frame)
-        return not wanted
+        return not (wanted and on_purpose)
+
+    @property
+    def _is_dark_on_purpose(self) -> bool:
+        return self._unlit.is_dark_on_purpose(self._parts.clock.now_ns())
 
     def _look_at_the_light(self, frame: Frame) -> None:
         """Form the camera's second opinion; one that was formed is told with the next lease that counts."""

@@ -2,7 +2,8 @@
 
 Off is the start. With ``hold_to_light`` light is wanted only while a finger stays down: on the button until it lifts, on the page
 while the touch keeps repeating itself. Without, a hold or a touch switches it on until off. A trip forgets every wish, so that what
-was held must be let go and pressed again.
+was held must be let go and pressed again. Another level for a ring that is lit waits until it is dark for a frame; the loop sees to
+that.
 """
 
 import threading
@@ -50,6 +51,7 @@ class OperatorLight:
         self._ended: deque[int] = deque(maxlen=PRESSES_REMEMBERED)
         self._sent: tuple[bool, float, bool] | None = None
         self._unlit = self._for_a_frame = False
+        self._told_level = self.level
         self._survey_ns = 0
 
     @property
@@ -158,6 +160,16 @@ class OperatorLight:
             self._tell()
 
     @property
+    def step_waits(self) -> bool:
+        """Whether the ring is lit at another level than the one chosen, which is set after the next darkness."""
+        return self._told_level != self.level
+
+    @property
+    def told_level(self) -> float:
+        """Level that the guard was asked for last."""
+        return self._told_level
+
+    @property
     def unlit(self) -> bool:
         """Whether it is dark for an unlit frame only."""
         return self._for_a_frame
@@ -182,6 +194,11 @@ class OperatorLight:
             self._index = min(range(len(self._levels)), key=lambda index: abs(self._levels[index] - level))
             self._tell()
 
+    @property
+    def _is_lit(self) -> bool:
+        status = self._link.status
+        return status is not None and status.state == "lit"
+
     def _rearm(self) -> None:
         self._forget()
         self._link.rearm()
@@ -196,7 +213,9 @@ class OperatorLight:
     def _tell(self) -> None:
         if self.tripped:
             self._forget()
-        wish = (self.wanted, self.level, self._unlit)
+        if not (self._is_lit and self.wanted) or self._unlit:
+            self._told_level = self.level
+        wish = (self.wanted, self._told_level, self._unlit)
         # A guard that came back knows of no wish, and an unreachable one must hear "off" first when it does.
         if wish != self._sent or not self._link.reachable:
             self._link.want(*wish)

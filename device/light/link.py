@@ -57,6 +57,7 @@ class LightLink:
         self._reachable = False
         self._conditions: tuple[ConditionState, ...] = ()
         self._wanted_on, self._wanted_level = False, 0.0
+        self._asked_on = False
         self._let_go_first = False
         self._trouble = ""
         self._fit_figures: tuple[float, float] | None = None  # (frame interval, exposure) that were checked last
@@ -95,7 +96,8 @@ class LightLink:
             connected = self._connected()  # first: if the guard was lost, this wish is one from before
             self._let_go_first = self._let_go_first and on
             self._wanted_on, self._wanted_level = connected and on and not self._let_go_first, level
-            return self._asked(Want(self._wanted_on and not unlit, level))
+            self._asked_on = self._wanted_on and not unlit
+            return self._asked(Want(self._asked_on, level))
 
     def survey(self) -> None:
         """Ask for the list of conditions; ``conditions`` has it once it was answered."""
@@ -234,8 +236,8 @@ class LightLink:
             return
         if not self._sent:
             self._asked_ns = now_ns
-        # where light is wanted and there is none, a frame may be what it waits for
-        waits_to_be_lit = self._wanted_on and (self._status is None or self._status.level <= 0)
+        # where light is asked for and there is none, a frame may be what it waits for
+        waits_to_be_lit = self._asked_on and (self._status is None or self._status.level <= 0)
         self._sent.append((now_ns, waits_to_be_lit or isinstance(message, Want | Rearm)))
 
     def _read_answers(self, wait_s: float) -> None:

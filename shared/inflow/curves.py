@@ -27,6 +27,8 @@ class RegionCurve:
     trusted there. Frames whose light was off have no signal and are left out. ``by_place`` (2 or 3, frames), where a region follows
     the tissue, is what the signal would change if the whole run were read off by one standard uncertainty of the place, to the
     right and down, and nearer where the distance changed; ``place_px`` (frames,) is that uncertainty in pixels, where it is known.
+    ``by_ambient`` (moments, frames), where ambient light was measured at steps of the ring's level, is what the signal would change
+    if it were one standard uncertainty less at one of these moments.
     Raises Refused for arrays of different lengths, for numbers that are none, and for times that do not rise.
     """
 
@@ -37,6 +39,7 @@ class RegionCurve:
     saturated: NDArray[np.bool_]
     by_place: F64 | None = None
     place_px: F64 | None = None
+    by_ambient: F64 | None = None
 
     def __post_init__(self) -> None:
         name = self.region.name
@@ -57,10 +60,11 @@ class RegionCurve:
         if self.signal_u.size and not (self.signal_u > 0).all():
             bad = int(np.flatnonzero(self.signal_u <= 0)[0])
             raise Refused(f"the curve {name} claims to be without noise in frame", bad, "give a positive uncertainty")
-        for beside in (self.by_place, self.place_px):
+        shares = ("place", self.by_place), ("place", self.place_px), ("ambient light", self.by_ambient)
+        for what, beside in shares:
             if beside is not None and beside.shape[-1:] != self.times_s.shape:
                 raise Refused(
-                    f"the place's share in the curve {name} has another shape", beside.shape, "give a number a frame"
+                    f"the {what}'s share in the curve {name} has another shape", beside.shape, "give a number a frame"
                 )
 
 
@@ -68,7 +72,8 @@ class RegionCurve:
 class CurveGatherer:
     """Takes frames one by one and keeps five numbers for each of the regions, which stand still.
 
-    Where unlit frames come often enough between lit ones, they tell the ambient light, and it is taken off.
+    Where unlit frames come often enough between lit ones, they tell the ambient light, and it is taken off; where they come with
+    each step of the ring's level, what steps made of it.
     """
 
     calibration: Calibration
@@ -92,8 +97,8 @@ class CurveGatherer:
             return
         lit = frame.lit and frame.light_level > 0
         time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
-        self._ambient.see(time_s, frame.light_level if lit else 0.0)
         output = self.calibration.output_at(frame.light_level)
+        self._ambient.see(time_s, frame.light_level if lit else 0.0, output)
         for name, region in self._standing.items():
             found = _seen(region, frame if lit else as_rate(frame))
             if lit:
@@ -103,7 +108,7 @@ class CurveGatherer:
 
     @property
     def takes_ambient_off(self) -> bool:
-        """Whether there are unlit frames enough for that."""
+        """Whether there are unlit frames enough for all of it to be taken off."""
         return self._ambient.is_followed
 
     def curves(self) -> dict[str, RegionCurve]:
@@ -111,8 +116,11 @@ class CurveGatherer:
         made: dict[str, RegionCurve] = {}
         for region in self.regions:
             rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
-            rows = self._ambient.taken_off(region.name, rows)
-            made[region.name] = RegionCurve(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0)
+            counting = self._ambient.taken_off(region.name, rows)
+            rows = counting.rows
+            made[region.name] = RegionCurve(
+                *(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0), by_ambient=counting.by_ambient
+            )
         return made
 
 

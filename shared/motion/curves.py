@@ -57,14 +57,14 @@ class MovingCurves:
             return
         lit = frame.lit and frame.light_level > 0
         time_s = (frame.sensor_time_ns - self._first_ns) / 1e9 - frame.exposure_us / 2e6
-        self._ambient.see(time_s, frame.light_level if lit else 0.0)
+        output = self.calibration.output_at(frame.light_level)
+        self._ambient.see(time_s, frame.light_level if lit else 0.0, output)
         if not lit:
             self._take_unlit(frame, time_s)
             return
         if motion is None:
             return
         self._last = motion
-        output = self.calibration.output_at(frame.light_level)
         for region, to_reference in self._regions:
             name = region.region.name
             found = region.signal(frame, to_reference.then(motion))
@@ -95,11 +95,13 @@ class MovingCurves:
         made: dict[str, RegionCurve] = {}
         for region in self.places:
             rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
-            rows = self._ambient.taken_off(region.name, rows)
+            counting = self._ambient.taken_off(region.name, rows)
+            rows = counting.rows
             beside = self._beside_its_place(region.name, rows[:, 0])
             by_place, place_px = (None, None) if beside is None else (beside[:2], beside[2])
             made[region.name] = RegionCurve(
-                region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place, place_px
+                *(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place, place_px),
+                by_ambient=counting.by_ambient,
             )
         return made
 

@@ -229,6 +229,31 @@ def test_a_light_stepped_in_a_room_whose_light_was_not_measured_is_said(
     assert any("the room's own infrared was not measured" in line for line in result.warnings) == is_said
 
 
+def test_a_light_stepped_with_a_dark_frame_moves_nothing_and_is_said(tmp_path: Path) -> None:
+    """As above, with one unlit frame where the light was stepped; figures are those of the run at one level."""
+    camera = CameraDescription("test", 64, 64, black_level=20.0)
+    found = {}
+    for second in (1.0, 0.5):
+        rng, path = np.random.default_rng(1), tmp_path / f"{second}.zarr"
+        with RecordingWriter(path, camera, Calibration.assumed(camera), started_at="") as writer:
+            for number in range(300):
+                level = 0.0 if number == 205 else 1.0 if number < 205 else second
+                counts = 60.0 + level * bolus(number, 400.0)
+                pixels = np.rint(20 + rng.poisson(np.full(camera.shape, counts * 10)) / 10).astype(np.uint16)
+                writer.append(Frame(pixels, number, number * 10**8, 8000.0, 1.0, level, level > 0))
+        with Recording.open(path) as recording:
+            found[second] = analyse(recording, "base:20,20,30,30", ["tip:5,5,10,10"], follow_motion=False)
+    for name in ("base", "tip"):
+        steady, stepped = (each.curves[name] for each in found.values())
+        late = stepped.times_s > 20.6
+        moved = stepped.signal[late].mean() / steady.signal[late].mean() - 1.0
+        assert moved == pytest.approx(0.0, abs=0.01)
+    steady, stepped = (each.parameters["tip"].washout_half_life_s for each in found.values())
+    assert stepped.value == pytest.approx(steady.value, abs=2.0 * math.hypot(stepped.u, steady.u))
+    assert any("what steps made of it is taken off" in line for line in found[0.5].warnings)
+    assert not any("stepped" in line for line in found[1.0].warnings)
+
+
 def bolus(number: int, top: float) -> float:
     x = max(number / 10 - 2.0, 0.0) / 3.0
     return 20.0 + top * x**3 * math.exp(3 * (1 - x))

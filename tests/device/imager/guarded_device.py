@@ -200,7 +200,7 @@ class GuardedDevice:
         )
         self.link = LightLink(folder / "light.sock", self.clock)
         self.light = OperatorLight(self.link, LEVELS, False, self.clock)
-        self.live = LivePath(calibration, self.settings.picture)
+        self.live = LivePath(calibration, self.settings.picture, "whole" if unlit_every else "steps")
         self.live.set_reference(REFERENCE)
         self.live.put_region(LOW)
         self.recorder = Recorder(self.settings.recording, self.clock, free=lambda _: 10_000_000_000)

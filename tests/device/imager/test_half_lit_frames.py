@@ -36,18 +36,30 @@ def device(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
         one.close()
 
 
-def dimmed_and_switched(one: GuardedDevice, phase: float) -> None:
-    """On; dimmed and brightened; off and on again within half a second; a level passed through within a frame; off."""
+def switched(one: GuardedDevice, phase: float) -> None:
+    """On; off and on again within half a second, twice; off."""
     light = one.light
     light.choose(1.0)
     one.at(4 + phase, light.page_on)
     one.turns(9)
     one.start_recording()
-    for at, level in ((3, 0.4), (9, 1.0), (24, 0.7), (24.4, 1.0)):
+    for at in (3, 14, 34):
+        one.at(at + phase, light.page_off)
+    for at in (6, 17):
+        one.at(at + phase, light.page_on)
+    one.turns(40)
+
+
+def stepped(one: GuardedDevice, phase: float) -> None:
+    """On; dimmed and brightened; a level passed through within a frame; dimmed."""
+    light = one.light
+    light.choose(1.0)
+    one.at(4 + phase, light.page_on)
+    one.turns(15)
+    one.start_recording()
+    for at, level in ((6, 0.4), (18, 1.0), (30, 0.7), (30.3, 1.0), (38, 0.7)):
         one.at(at + phase, lambda level=level: light.choose(level))
-    for at, act in ((14, light.page_off), (17, light.page_on), (30, light.page_off)):
-        one.at(at + phase, act)
-    one.turns(36)
+    one.turns(54)
 
 
 def shown(one: GuardedDevice) -> tuple[np.ndarray, np.ndarray]:
@@ -76,7 +88,7 @@ def test_a_frame_during_which_the_light_changed_counts_for_no_figure(
 ) -> None:
     """Live signals and percent, points of the curves, frames of the maps, baseline, and curves read from the recording."""
     one = device(late, shutter=shutter, stamps_light=stamps_light)
-    dimmed_and_switched(one, phase)
+    switched(one, phase)
     signals, percent = shown(one)
     true = float(np.median(signals))
     assert signals.size >= 10
@@ -99,6 +111,49 @@ def test_a_frame_during_which_the_light_changed_counts_for_no_figure(
         left_out = np.count_nonzero(recording.half_lit)
         assert left_out <= 22
         assert left_out >= 4 or late is not PROMPT or phase < 0.55, "each change lay within an exposure"
+
+
+@pytest.mark.parametrize("phase", PHASES)
+@pytest.mark.parametrize(
+    ("shutter", "stamps_light", "late"),
+    [
+        ("global", False, PROMPT),
+        ("global", True, PROMPT),
+        ("global", False, LATE),
+        ("global", False, LATER),
+        ("rolling", False, PROMPT),
+        ("rolling", False, LATE),
+    ],
+)
+def test_a_step_of_the_level_is_written_with_a_dark_frame_and_moves_nothing(
+    device: Make, shutter: str, stamps_light: bool, late: Lateness, phase: float
+) -> None:
+    """In a room whose infrared is three tenths of the tissue's own, which does not go with the light: a step would add as much
+    as 45 %. Live signals, points of the curves, and curves read from the recording.
+    """
+    one = device(late, shutter=shutter, stamps_light=stamps_light, ambient=0.3)
+    stepped(one, phase)
+    signals, _ = shown(one)
+    true = signals[:5].mean()
+    assert signals.size >= 20
+    assert signals == pytest.approx(np.full(signals.size, true), rel=0.01)
+    kept = [signal for signal in one.loop.curves.after(0, ()).curves[0].signal if signal is not None]
+    assert len(kept) >= 4
+    assert kept == pytest.approx([true] * len(kept), rel=0.01)
+    assert {header["lit"] for header in one.headers[20:]} == {True}, "a dark frame is no picture"
+    with one.recorded() as recording:
+        levels, half = recording.frame_table.levels, recording.half_lit
+        gatherer = CurveGatherer(one.calibration, [REFERENCE])
+        for number in range(recording.frames):
+            gatherer.add(recording.frame(number))
+        signal = gatherer.curves()["base"].signal
+    assert set(np.round(levels[(levels > 0) & ~half], 2)) == {1.0, 0.4, 0.7}
+    assert signal == pytest.approx(np.full(signal.size, signal[:3].mean()), rel=0.01)
+    if late is PROMPT and shutter == "global":
+        passed_through = phase in (0.0, 0.97)  # the frame that came meanwhile asked for a dark one
+        assert np.count_nonzero(levels == 0) == 3 + passed_through, "one for each step"
+        assert not half.any()
+    assert not one.light.tripped
 
 
 @pytest.mark.parametrize("stamps_light", [True, False])

@@ -304,6 +304,39 @@ def test_an_unlit_frame_is_nobody_s_letting_go(light: OperatorLight, link: FakeL
     assert link.wishes[-1] == (False, LEVELS[0]), "what was let go in the dark stays dark"
 
 
+def test_another_level_waits_for_a_dark_frame_while_the_ring_is_lit(light: OperatorLight, link: FakeLink) -> None:
+    light.button_on()
+    link.state = "lit"
+    light.step(1, wrap=False)
+    light.keep_up()
+    assert (light.level, light.told_level, light.step_waits) == (LEVELS[1], LEVELS[0], True)
+    assert link.wishes[-1] == (True, LEVELS[0])
+    light.keep_unlit(True)
+    assert (link.wishes[-1], link.unlit[-1], light.step_waits) == ((True, LEVELS[1]), True, False)
+    light.step(1, wrap=False)  # in the dark it is set at once
+    light.keep_unlit(False)
+    assert (link.wishes[-1], link.unlit[-1]) == ((True, LEVELS[2]), False)
+
+
+def test_a_level_chosen_while_nobody_wants_light_is_told_at_once(light: OperatorLight, link: FakeLink) -> None:
+    light.step(1, wrap=False)
+    assert link.wishes[-1] == (False, LEVELS[1])
+    light.button_on()
+    link.state = "lit"
+    light.step(1, wrap=False)
+    light.button_off()
+    assert link.wishes[-1] == (False, LEVELS[2]), "a level that waited goes with the light"
+    assert not light.step_waits
+
+
+def test_a_level_passed_through_asks_for_no_darkness(light: OperatorLight, link: FakeLink) -> None:
+    light.button_on()
+    link.state = "lit"
+    light.step(1, wrap=False)
+    light.step(-1, wrap=False)
+    assert not light.step_waits
+
+
 def test_what_was_let_go_of_by_itself_must_be_asked_for_anew(light: OperatorLight, link: FakeLink) -> None:
     light.button_on()
     light.let_go()

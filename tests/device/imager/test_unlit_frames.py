@@ -9,6 +9,7 @@ from device.imager.unlit_frames import (
     BRIDGED_NS,
     DEAD_MAN_RISES_NS,
     LONGEST_DARK_NS,
+    LONGEST_STEP_NS,
     STALLED_NS,
     UnlitFrames,
 )
@@ -32,8 +33,12 @@ def mean_level(steps: list[tuple[int, float]], start_ns: int, end_ns: int) -> fl
     return total / (end_ns - start_ns)
 
 
-def played(plan: UnlitFrames, interval_us: float, exposure_share: float, delays_ms, obeys_ms: float, frames: int = 200):
-    """Levels that frames saw, and how long each darkness was, ns. Frames reach the plan ``delays_ms`` after readout began."""
+def played(
+    plan: UnlitFrames, interval_us: float, exposure_share: float, delays_ms, obeys_ms: float, frames: int = 200, every=0
+):
+    """Levels that frames saw, and how long each darkness was, ns. Frames reach the plan ``delays_ms`` after readout began; the
+    level is to be stepped at each ``every``-th of them.
+    """
     steps, levels, spells = [(0, 1.0)], [], []
     gone_ns = 0
     for number in range(1, frames):
@@ -42,7 +47,12 @@ def played(plan: UnlitFrames, interval_us: float, exposure_share: float, delays_
         level = mean_level(steps, readout_ns - round(exposure_us * 1000), readout_ns)
         levels.append(level)
         now_ns = readout_ns + round(delays_ms[number % len(delays_ms)] * MS)
-        act = plan.after(Frame(PIXELS, number, readout_ns, exposure_us, 1.0, level, level > 0), True, now_ns)
+        act = plan.after(
+            Frame(PIXELS, number, readout_ns, exposure_us, 1.0, level, level > 0),
+            True,
+            now_ns,
+            bool(every and number % every == 0),
+        )
         if act != "stay":
             steps.append((now_ns + round(obeys_ms * MS), 0.0 if act == "go dark" else 1.0))
             if act == "go dark":
@@ -85,6 +95,48 @@ def test_an_exposure_too_long_for_any_dark_frame_is_said() -> None:
     levels, _ = played(plan, 33_333.0, 1.0, [3.0], 0.5)
     assert levels.min() > 0
     assert "shorten the exposure" in plan.trouble
+
+
+@given(
+    interval_us=st.floats(8_000, 70_000),
+    exposure_share=st.floats(0.05, 1.0),
+    delays_ms=st.lists(st.floats(0.5, 6.0), min_size=1, max_size=7),
+    obeys_ms=st.floats(0.05, 1.0),
+)
+@settings(max_examples=200, deadline=None)
+def test_each_step_has_its_dark_frame_whatever_the_timing(interval_us, exposure_share, delays_ms, obeys_ms) -> None:
+    """Even where exposures leave no time between them, which needs more than one interval; and light comes back soon."""
+    plan = UnlitFrames(0, camera(interval_us))
+    levels, spells = played(plan, interval_us, exposure_share, delays_ms, obeys_ms, every=20)
+    assert spells.size == 9
+    dark = np.flatnonzero(levels == 0)
+    assert {int(number) // 20 for number in dark} == set(range(1, 10))
+    assert spells.max() <= 3.5 * 1000 * interval_us
+    assert spells.max() <= LONGEST_STEP_NS
+    assert plan.trouble == ""
+
+
+def test_a_step_with_no_dark_frame_to_be_had_is_done_all_the_same() -> None:
+    """A camera so slow that a whole dark frame outlasts the wait."""
+    plan = UnlitFrames(0, camera(200_000.0))
+    levels, spells = played(plan, 200_000.0, 1.0, [3.0], 0.5, every=20)
+    assert spells.size == 9
+    assert spells.max() <= LONGEST_STEP_NS
+    assert levels.min() > 0
+    assert "shorten the exposure" in plan.trouble
+
+
+def test_a_rolling_shutter_s_dark_frame_is_read_out_in_the_dark() -> None:
+    """Rows are read one after the other for up to an interval after the first one: light waits for the last."""
+    plan = UnlitFrames(0, camera(shutter="rolling"))
+    lit = Frame(PIXELS, 1, 33 * MS, 10_000.0, 1.0, 0.6, True)
+    assert plan.after(lit, True, 60 * MS, True) == "go dark"
+    dark = Frame(PIXELS, 2, 99 * MS, 10_000.0, 1.0, 0.0, False)
+    assert plan.after(dark, True, 126 * MS) == "stay"
+    assert plan.is_dark_on_purpose(126 * MS)
+    assert plan.after(Frame(PIXELS, 3, 132 * MS, 10_000.0, 1.0, 0.0, False), True, 159 * MS) == "light again"
+    assert plan.is_dark_on_purpose(160 * MS)
+    assert not plan.is_dark_on_purpose(260 * MS)
 
 
 def test_half_lit_frames_are_known() -> None:

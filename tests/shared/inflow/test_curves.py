@@ -28,7 +28,8 @@ def test_dimming_half_way_leaves_the_curve_where_it_was() -> None:
         counts = 0.04 * exposure_us * gain * level
         pixels = np.rint(20 + rng.poisson(10 / gain * counts, camera.shape) * gain / 10).astype(np.uint16)
         gatherer.add(Frame(pixels, number, 10**9 + number * 10**8, exposure_us, gain, level, True))
-    gatherer.add(Frame(pixels, 6, 10**9 + 6 * 10**8, 10_000.0, 1.0, 0.0, False))
+    dark = np.full(camera.shape, 20, np.uint16)  # what the ring does not give is ambient light, and there is none
+    gatherer.add(Frame(dark, 6, 10**9 + 6 * 10**8, 10_000.0, 1.0, 0.0, False))
     made = gatherer.curves()["tip"]
     np.testing.assert_allclose(made.signal, 40.0, rtol=0.01)
     np.testing.assert_allclose(made.times_s, [-0.005, 0.095, 0.196, 0.296, 0.39, 0.49])

@@ -40,6 +40,7 @@ said-review-frames-without-light-left = { NUMBER($number) } frames without light
 said-review-frames-left-out-room = { NUMBER($number) } frames are left out of every curve: the room's light was not measured within 3 s of them, so that it cannot be taken off
 said-review-frames-left-out-switched = { NUMBER($number) } frames are left out of every curve: the light was switched or dimmed during them
 said-review-light-stepped-room = the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that curves jump by what it adds where the light was stepped; keep one level, or set picture.unlit_every
+said-review-light-stepped-measured = the light was stepped; the room's own infrared, which does not go with it, was measured at each step, and what steps made of it is taken off
 said-review-frames-missing-from-maps = { NUMBER($number) } frames are missing from the maps: the room's light was not measured in the 3 s before them, so that it cannot be taken off
 said-review-hand-came-nearer = the hand came nearer: at { NUMBER($at) } s tissue is { NUMBER($size) } times as large as at first, and about { NUMBER($percent) } % brighter for that; curves and figures allow for it, with doubt, maps do not; percent at one moment hold
 said-review-hand-moved-away = the hand moved away: at { NUMBER($at) } s tissue is { NUMBER($size) } times as large as at first, and about { NUMBER($percent) } % darker for that; curves and figures allow for it, with doubt, maps do not; percent at one moment hold
