@@ -23,6 +23,7 @@ from shared.motion.resample import into_reference
 from shared.noise import variance_counts2
 from shared.recording import Recording
 from shared.relative import ZERO
+from shared.review.ambient_beside import AmbientBeside
 from shared.settings import PictureSettings
 from shared.signal import DefectSources, Measured, corrected_counts, saturated
 
@@ -112,7 +113,9 @@ class _Ends:
         self._sources = DefectSources.around(recording.calibration.defects)
         table = recording.frame_table
         self.times_s = np.asarray((table.sensor_time_ns - table.sensor_time_ns[0]) / 1e9, np.float64)
-        self._lit = np.flatnonzero(table.lit & (table.light_level > 0) & ~recording.half_lit)
+        is_lit = table.lit & (table.light_level > 0)
+        self._ambient = AmbientBeside(recording, self.times_s, is_lit)
+        self._lit = np.flatnonzero(is_lit & ~self._ambient.left_out)
 
     def before(self, until_s: float) -> Sequence[int]:
         """Frames before anything of this run's dye can be in them."""
@@ -137,7 +140,7 @@ class _Ends:
     def mean(self, numbers: Sequence[int]) -> "_Level | None":
         """Mean of frames in the common view; None where there are too few."""
         calibration, shape = self._recording.calibration, self._recording.camera.shape
-        total, spread = np.zeros(shape), np.zeros(shape)
+        total, spread, in_common = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         clipped = np.zeros(shape, np.bool_)
         seen, taken = np.empty(shape, np.float32), []
         for number in numbers:
@@ -151,6 +154,12 @@ class _Ends:
                 calibration.counts_per_electron * frame.gain,
                 calibration.read_noise_electrons,
             )
+            if self._ambient.is_off(number):
+                ambient, variance = self._ambient.counts(number, calibration, reduced=False)
+                ambient /= calibration.flat
+                self._sources.replace(ambient)
+                counts -= ambient
+                in_common += variance * np.square(factor / calibration.flat)
             total += into_reference((counts * factor).astype(np.float32), motion, seen)
             spread += into_reference((noise * np.square(factor / calibration.flat)).astype(np.float32), motion, seen)
             clipped |= into_reference(saturated(frame.pixels, calibration).astype(np.float32), motion, seen) > 0
@@ -161,7 +170,7 @@ class _Ends:
         # neighbours share pixels where they are interpolated, so four of a bin are counted as little more than one
         return _Level(
             block_means(total / count).astype(np.float32),
-            block_means(spread / count**2).astype(np.float32) / 2.0,
+            block_means(spread / count**2 + in_common / count).astype(np.float32) / 2.0,
             block_any(clipped),
             float(np.mean(taken)),
         )

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from device.live import LivePath, LivePicture
 from device.marked_regions import reference_of, regions_of
-from shared.ambient import is_followed
+from shared.ambient import taken_off
 from shared.errors import Refused
 from shared.frame import Frame
 from shared.recording import Recording
@@ -43,7 +43,9 @@ class Overlay:
 
     def __init__(self, recording: Recording, settings: PictureSettings) -> None:
         self._recording = recording
-        self.live = LivePath(recording.calibration, settings)
+        whole, table = ~recording.half_lit, recording.frame_table
+        self._off = taken_off(table.sensor_time_ns[whole] / 1e9, table.levels[whole])
+        self.live = LivePath(recording.calibration, settings, self._off)
         self.notes: list[str] = []
         try:
             reference = reference_of(recording)
@@ -98,9 +100,10 @@ class Overlay:
         table = self._recording.frame_table
         times_s, lit = table.sensor_time_ns / 1e9, table.levels > 0
         half = self._recording.half_lit
-        if not is_followed(times_s, lit):
+        if self._off == "nothing":
             return np.zeros_like(lit), np.zeros_like(lit)
-        return ~lit & ~half, half | (~lit & ~_light_off(times_s, lit))
+        for_its_sake = ~lit & ~_light_off(times_s, lit)
+        return ~lit & ~half, half | for_its_sake if self._off == "whole" else for_its_sake
 
     def _begin(self) -> None:
         try:

@@ -1,4 +1,4 @@
-"""Ambient light of one frame of a recording: linear between the unlit frames on both sides of it, as curves have it."""
+"""What is taken off a recording's frame for its ambient light: linear between the unlit frames on both sides, as curves have it."""
 
 from collections import OrderedDict
 from functools import cached_property
@@ -6,9 +6,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.ambient import as_rate, is_followed, unmeasured
+from shared.ambient import Way, as_rate, taken_off, unmeasured
 from shared.calibration import Calibration
 from shared.frame import Frame
+from shared.light_steps import against_first
 from shared.recording import Recording
 from shared.review.binned import binned_frame
 from shared.signal import Measured, RegionPixels, counts_variance, region_signal
@@ -25,22 +26,27 @@ class AmbientBeside:
         self._frames: OrderedDict[int, Frame] = OrderedDict()
 
     @cached_property
-    def is_followed(self) -> bool:
-        """Whether unlit frames come often enough for ambient light to be taken off."""
-        return is_followed(self._times_s, self._lit)
+    def way(self) -> Way:
+        """What of the ambient light is taken off."""
+        whole = ~self._recording.half_lit
+        return taken_off(self._times_s[whole], self._recording.frame_table.levels[whole])
+
+    def is_off(self, number: int) -> bool:
+        """Whether anything is taken off a frame."""
+        return bool(self._lit[number]) and self._share(number) != 0.0
 
     @cached_property
     def left_out(self) -> NDArray[np.bool_]:
         """Frames that are not looked at, as curves leave them out: half lit, or with ambient light that is not known."""
         out = self._recording.half_lit
-        return out | unmeasured(self._times_s, self._lit) if self.is_followed else out
+        return out | unmeasured(self._times_s, self._lit) if self.way == "whole" else out
 
     def counts(self, number: int, calibration: Calibration, *, reduced: bool) -> tuple[NDArray[np.float64], float]:
-        """What ambient light adds to frame ``number`` above dark, (height, width), and the variance of a pixel of that.
+        """What is taken off the counts of frame ``number``, (height, width), and the variance of a pixel of that.
 
         ``calibration`` is the camera's, of half the size where ``reduced``. Defects are left as they are.
         """
-        lit_for = self._millisecond_gain(number)
+        lit_for = self._share(number) * self._millisecond_gain(number)
         total, variance = np.zeros(calibration.camera.shape, np.float64), 0.0
         for dark, share in self._beside(number):
             frame = self._frame(dark)
@@ -51,14 +57,27 @@ class AmbientBeside:
             variance += scale**2 * float(counts_variance(max(float(counts.mean()), 0.0), frame.gain, calibration))
         return total, variance
 
-    def rate(self, number: int, pixels: RegionPixels) -> Measured:
-        """Of a region, counts a millisecond at unit gain, with its standard uncertainty."""
+    def signal(self, number: int, pixels: RegionPixels) -> Measured:
+        """What is taken off a region's signal in frame ``number``, with its standard uncertainty."""
         value = variance = 0.0
         for dark, share in self._beside(number):
             found = region_signal(as_rate(self._frame(dark)), pixels, self._recording.calibration).signal
             value += share * found.value
             variance += (share * found.u) ** 2
-        return Measured(value, float(np.sqrt(variance)))
+        by_rate = self._share(number) / self._output(number)
+        return Measured(value * by_rate, abs(by_rate) * float(np.sqrt(variance)))
+
+    def _share(self, number: int) -> float:
+        """Of the frame's ambient light that is taken off."""
+        if self.way != "steps":
+            return float(self.way == "whole")
+        first = int(np.flatnonzero(self._lit & ~self._recording.half_lit)[0])
+        output = self._output(number)
+        return output * against_first(output, self._output(first))
+
+    def _output(self, number: int) -> float:
+        level = float(self._recording.frame_table.levels[number])
+        return float(self._recording.calibration.output_at(level))
 
     def _beside(self, number: int) -> tuple[tuple[int, float], ...]:
         """Unlit frames and their shares, which make 1: those before and after, or the one there is."""

@@ -122,8 +122,8 @@ class ReviewedRun:
 
     @property
     def takes_ambient_off(self) -> bool:
-        """Whether unlit frames measured the ambient light well enough for that."""
-        return self._ambient.is_followed
+        """Whether unlit frames measured the ambient light well enough for all of it to be taken off."""
+        return self._ambient.way == "whole"
 
     def last_lit_frame(self) -> Frame:
         """The last frame with light, the very last where there is none; raises Refused where there are no frames."""
@@ -232,8 +232,8 @@ class ReviewedRun:
         return binned_calibration(self.recording.calibration)
 
     def _ambient_counts(self, number: int, reduced: bool) -> tuple[NDArray[np.float64] | None, float]:
-        """Of a lit frame, and their variance; nothing where ambient light is not followed."""
-        if not self.takes_ambient_off or not self._is_lit[number]:
+        """What is taken off a lit frame, and its variance; nothing where nothing is."""
+        if not self._ambient.is_off(number):
             return None, 0.0
         return self._ambient.counts(number, self._calibration(reduced), reduced=reduced)
 
@@ -294,10 +294,10 @@ class ReviewedRun:
             return None
         pixels = RegionPixels.gathered(region.indices(calibration.camera.shape), calibration)
         found = region_signal(frame, pixels, calibration)
-        if not self.takes_ambient_off:
+        if not self._ambient.is_off(number):
             return found
-        ambient, output = self._ambient.rate(number, pixels), calibration.output_at(frame.light_level)
-        left = Measured(found.signal.value - ambient.value / output, math.hypot(found.signal.u, ambient.u / output))
+        ambient = self._ambient.signal(number, pixels)
+        left = Measured(found.signal.value - ambient.value, math.hypot(found.signal.u, ambient.u))
         return replace(found, signal=left)
 
     def _seen(self, number: int, marked: ReviewRegion) -> _Seen:

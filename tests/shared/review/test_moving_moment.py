@@ -134,7 +134,7 @@ def test_the_picture_is_that_of_a_dark_room(bright, tmp_path, reduced: bool) -> 
         means = [[part.mean() for part in np.array_split(picture.y.astype(float), 4, axis=1)] for picture in pictures]
         assert np.abs(np.subtract(*means)).max() < 6, view
     raw = ReviewedRun(run.recording, PictureSettings())
-    raw._ambient.is_followed = False
+    raw._ambient.way = "nothing"
     foggy = raw.picture(number, SKIN, raw.look("grey", ()), reduced=reduced)
     assert foggy.y.mean() - dark.picture(number, SKIN, dark.look("grey", ()), reduced=reduced).y.mean() > 20
     run.recording.close()
