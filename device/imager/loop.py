@@ -91,8 +91,8 @@ class ImagerLoop:
 
     @property
     def ambient_trouble(self) -> str:
-        """Why ambient light is not measured though it should be; empty when it is."""
-        return self._unlit.trouble
+        """Why ambient light is not measured though it should be; empty when it is. Frames of a replay were lit long ago."""
+        return "" if self._parts.source.kind == "replay" else self._unlit.trouble
 
     def _take(self, frame: Frame) -> None:
         parts = self._parts
