@@ -248,7 +248,7 @@ def test_a_light_stepped_with_a_dark_frame_moves_nothing_and_is_said(tmp_path: P
         late = stepped.times_s > 20.6
         moved = stepped.signal[late].mean() / steady.signal[late].mean() - 1.0
         assert moved == pytest.approx(0.0, abs=0.01)
-    steady, stepped = (each.parameters["tip"].washout_half_life_s for each in found.values())
+    steady, stepped = (each.parameters["tip"].area_percent_s for each in found.values())
     assert stepped.value == pytest.approx(steady.value, abs=2.0 * math.hypot(stepped.u, steady.u))
     assert any("what steps made of it is taken off" in line for line in found[0.5].warnings)
     assert not any("stepped" in line for line in found[1.0].warnings)
