@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.inflow import maps_reading as reading
 from shared.inflow.ambient_carried import AmbientCarried
+from shared.inflow.ambient_steps import LightSteps
 from shared.inflow.map_values import (
     F32,
     MEASURED,
@@ -47,6 +48,9 @@ _MOMENT_DOUBT = 0.006
 runs with slots of 3.3 s there)."""
 
 
+_NOTHING = np.empty((0, 0), np.float32)
+
+
 class Gathered(Protocol):
     """What is read: a gatherer of this process, or what one of another handed over."""
 
@@ -73,6 +77,11 @@ class Gathered(Protocol):
     @property
     def samples(self) -> Samples:
         """Some bins of the frames that the hand has moved."""
+        ...
+
+    @property
+    def light_steps(self) -> LightSteps | None:
+        """What is to be taken off the slots because the light was stepped; None where that is nothing or not known."""
         ...
 
     @property
@@ -106,7 +115,8 @@ def inflow_maps(
         raise Refused("too few frames for maps", len(gatherer.slots), "record at least ten seconds with the light on")
     series = _Series.of(gatherer, injected_at_s)
     notes: list[str] = []
-    against = _read_reference(gatherer, series, reference, notes)
+    steps = gatherer.light_steps
+    against = _read_reference(gatherer, series, reference, steps, notes)
     height, width = gatherer.saturated.shape
     found = np.empty((reading.FOUND, height, width), np.float32)
     found_u, raw = np.empty_like(found), np.empty((height, width), np.uint8)
@@ -120,24 +130,25 @@ def inflow_maps(
     if followed is not None and is_followed:
         noise[2], rough2 = slots_px2(gatherer.slots, followed), series.relief2(gatherer, against.top_s)
 
-    def band(rows: tuple[int, int]) -> None:
+    rate, factors = _NOTHING, np.empty(0)
+    if steps is not None:
+        rate, factors = steps.rate, steps.factors
+        otherwise = rate + np.sqrt(steps.rate_u**2 + rate * rate * rough2 * np.float32(steps.place2_px2))
+
+    def read_with(rate: F32, rows: tuple[int, int], into: tuple[F32, F32, NDArray[np.uint8]], origin: int) -> None:
         reading.read_rows(
-            *(
-                gatherer.planes,
-                order,
-                series.steps,
-                noise,
-                bins,
-                rough2,
-                series.slots,
-                series.early,
-                tables,
-                at_top,
-                against.top_s_u,
-            ),
-            *(room(series.slots[4]), reading.rows_of(width, order.size), *rows, found, found_u, raw),
+            *(gatherer.planes, order, series.steps, noise, bins, rough2, rate, factors),
+            *(series.slots, series.early, tables, at_top, against.top_s_u),
+            *(room(series.slots[4]), reading.rows_of(width, order.size), *rows, *into, origin),
         )
+
+    def band(rows: tuple[int, int]) -> None:
         here = slice(*rows)
+        read_with(rate, rows, (found, found_u, raw), 0)
+        if steps is not None:
+            others = np.empty((2, *found[:, here].shape), np.float32)
+            read_with(otherwise, rows, (*others, np.empty_like(raw[here])), rows[0])
+            _count_difference(found[:, here], found_u[:, here], others[0])
         raw[here][gatherer.saturated[here] > 0] = SATURATED
         _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
 
@@ -157,7 +168,10 @@ def inflow_maps(
         before = series.before(arrival_s)
         place_u = PlaceU.of(gatherer.slots, before, series.early, followed)
         if not followed.ambient_off:
-            ambient = AmbientCarried.of(gatherer.samples, gatherer.slots, before, gatherer.bins)
+            samples = gatherer.samples
+            if steps is not None:
+                samples = steps.off_samples(samples, [slot.place for slot in gatherer.slots])
+            ambient = AmbientCarried.of(samples, gatherer.slots, before, gatherer.bins)
             some = (reading.LEVEL, slice(None, None, 4), slice(None, None, 4))
             surer = found_u[some].copy()
             ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s)
@@ -250,7 +264,18 @@ class _Series:
         return tables_at(nodes_s, self.slots, narrowest_s)
 
 
-def _read_reference(gatherer: Gathered, series: _Series, reference: Region | None, notes: list[str]) -> _Against:
+def _count_difference(
+    found: NDArray[np.floating], found_u: NDArray[np.floating], otherwise: NDArray[np.floating]
+) -> None:
+    """Let uncertainties count what figures would be ``otherwise``, by one standard uncertainty of what all slots have alike."""
+    with np.errstate(invalid="ignore", over="ignore"):
+        off = otherwise - found
+        found_u[:] = np.hypot(found_u, np.where(np.isfinite(off), off, np.float32(0)))
+
+
+def _read_reference(
+    gatherer: Gathered, series: _Series, reference: Region | None, steps: LightSteps | None, notes: list[str]
+) -> _Against:
     """The reference's mean over its bins, read by the same code as every bin."""
     if reference is None:
         notes.append("no reference: levels and slopes have no percent")
@@ -266,10 +291,15 @@ def _read_reference(gatherer: Gathered, series: _Series, reference: Region | Non
     pixels = gatherer.bins.pixels[rows, columns]
     variances = np.maximum(values, 0.0) * f * series.noise[0][:, None] + pixels * f**2 * series.noise[1][:, None]
     mean, variance = values.mean(axis=1), variances.sum(axis=1) / rows.size**2
+    if steps is not None:
+        mean = mean - steps.factors * float(steps.rate[rows, columns].mean(dtype=np.float64))
     what, found, found_u = _read_curve(series, mean, variance)
     if what != MEASURED or not found[reading.TOP] > 0:
         notes.append("the reference has no peak: levels and slopes have no percent")
         return _Against()
+    if steps is not None:
+        rate_u = math.sqrt(float(np.square(steps.rate_u[rows, columns], dtype=np.float64).sum())) / rows.size
+        _count_difference(found, found_u, _read_curve(series, mean - steps.factors * rate_u, variance)[1])
     moment_s = float(found[reading.TOP_TIME])
     slot_s = float(np.interp(moment_s, series.slots[2], series.slots[4]))
     moment_u_s = math.hypot(float(found_u[reading.TOP_TIME]), _MOMENT_DOUBT * slot_s)
@@ -285,11 +315,12 @@ def _read_curve(series: _Series, values: F64, variances: F64) -> tuple[int, F64,
     rows.values[0, : values.size], rows.variances[0, : values.size] = values, variances
     seen = np.full((1, 1), np.isfinite(values).all(), np.float32), np.ones((1, 1), np.uint8)
     nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((5, 0)), seen
+    smooth = np.zeros((1, 1), np.float32)
     tables, anywhere = series.tables(series.nodes_s), series.tables(series.slots[2, -1:])
     found, found_u = np.empty((2, reading.FOUND, 1, 1), np.float32)
     reading.read_rows(
-        *(*nothing, np.zeros((1, 1), np.float32), series.slots, series.early, tables, anywhere, 0.0),
-        *(room(series.slots[4]), rows, 0, 1, found, found_u, np.empty((1, 1), np.uint8)),
+        *(*nothing, smooth, _NOTHING, np.empty(0), series.slots, series.early, tables, anywhere, 0.0),
+        *(room(series.slots[4]), rows, 0, 1, found, found_u, np.empty((1, 1), np.uint8), 0),
     )
     return int(rows.kinds[0]), rows.found[:, 0], rows.found_u[:, 0]
 
