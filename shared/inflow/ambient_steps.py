@@ -27,6 +27,8 @@ STEP = 0.02
 """Outputs of the ring that differ by less, in proportion, are one: rounding, and what a ring's heat does."""
 NEXT_TO_LIT = 8
 """Frames at either end of a dark spell that count: farther from lit ones, neither the hand nor the room need be as they were."""
+PLACE_KEPT_S = 1.0
+"""Since the last lit frame whose place is known: later, nobody knows where a frame without light lies."""
 _SAMPLED_ROWS = 256
 """Of a frame, at least, whose mean says how the room's light changes."""
 _TOLD = 3.0
@@ -36,7 +38,7 @@ _TOLD = 3.0
 @dataclass(frozen=True, eq=False)
 class LightSteps:
     """``rate`` of ambient light and its standard uncertainty ``rate_u``, (height, width), of which ``factors`` (slots,) times are
-    to be taken off the slots. ``place2_px2``: variance, along each axis, of where the hand held the frames without light.
+    to be taken off the slots.
 
     What ``rate`` is off by, it is off by in all slots alike.
     """
@@ -44,7 +46,6 @@ class LightSteps:
     rate: F32
     rate_u: F32
     factors: F64
-    place2_px2: float = 0.0
 
     def off_samples(self, samples: Samples, places: list[int]) -> Samples:
         """The same taken off samples, whose slots lie at ``places``."""
@@ -97,7 +98,7 @@ class DarkFrames:
         self._spell: _Spell | None = None
         self._output, self._first_inverse = 0.0, 0.0
         self._motion: Motion | None = None
-        self._dark_s = -math.inf
+        self._lit_s, self._dark_s = -math.inf, -math.inf
         self._steps, self._unmeasured = 0, list[float]()
         self._used, self._gain_factor, self._constant, self._place2 = 0, 0.0, 0.0, 0.0
 
@@ -108,13 +109,13 @@ class DarkFrames:
                 self._first_inverse = 1.0 / output
             elif abs(output - self._output) > STEP * max(output, self._output):
                 self._steps += 1
-                if time_s - self._dark_s > LONGEST_BETWEEN_S:
+                if self._spell is None and time_s - self._dark_s > LONGEST_BETWEEN_S:
                     self._unmeasured.append(time_s)
             self._output = output
         if self._spell is not None:
             self._count_place(self._spell, motion)
             self._spell = None
-        self._motion = motion
+        self._motion, self._lit_s = motion, time_s
 
     def take(self, frame: Frame, time_s: float, bins: MovedBins, clipped: NDArray[np.uint16]) -> bool:
         """Take in a frame without light; it lies as the last lit one did. Before any, it tells nothing of bins.
@@ -130,7 +131,7 @@ class DarkFrames:
         counts = self._mean_counts(frame.pixels)
         variance = float(counts_variance(max(counts, 0.0), frame.gain, self._calibration)) / self._pixels
         self._spell.add(time_s, counts * factor, variance * factor * factor)
-        if self._output == 0.0 or self._spell.frames > NEXT_TO_LIT:
+        if self._spell.frames > NEXT_TO_LIT or time_s - self._lit_s > PLACE_KEPT_S:
             return False
         self._spell.used += 1
         self._used += 1
@@ -145,12 +146,12 @@ class DarkFrames:
         return (total - self._dark) / self._pixels
 
     def _count_place(self, spell: _Spell, motion: Motion | None) -> None:
-        """The hand moved during a spell: anywhere between, its frames are as likely to lie."""
+        """The hand moved during a spell: evenly, as far as is known, while its frames are taken to lie where it began."""
         before, after = self._motion or Motion(), motion or Motion()
-        share = spell.used / spell.frames
         moved2 = (after.dx_px - before.dx_px) ** 2 + (after.dy_px - before.dy_px) ** 2
-        # mean square from one end of what was moved, and half of that along each axis
-        self._place2 += spell.used * share * share * moved2 / 3.0 / 2.0
+        passed = np.arange(1, spell.used + 1) / (spell.frames + 1)
+        # half of it along each axis
+        self._place2 += float(np.square(passed).sum()) * moved2 / 2.0
 
     @property
     def note(self) -> str:
@@ -162,9 +163,10 @@ class DarkFrames:
                 "the light was stepped, and the room's own infrared was not measured within 3 s of every step: it does not go "
                 "with the light, so that maps hold what it adds where the light was stepped"
             )
+        number = "one frame" if self._used == 1 else f"{self._used} frames"
         return (
-            f"the room's own infrared was measured in {self._used} frames without light, and what the steps of the light made of "
-            "it is taken off"
+            f"the room's own infrared was measured in {number} without light, and what the steps of the light made of it is taken "
+            "off"
         )
 
     @property
@@ -190,9 +192,10 @@ class DarkFrames:
             # what no such frame showed is like the rest
             rate[~seen], variance[~seen] = rate[seen].mean(), rate[seen].var()
         changed, changed_u = self._changed(times_s)
-        variance += rate * rate * np.float32(changed_u * changed_u)
+        of_place = _gradient2(rate, variance) * np.float32(self._place2 / n)
+        variance += of_place + rate * rate * np.float32(changed_u * changed_u)
         factors = (inverse_outputs - self._first_inverse) * changed
-        return LightSteps(rate, np.sqrt(variance), factors, self._place2 / n)
+        return LightSteps(rate, np.sqrt(variance), factors)
 
     def _changed(self, times_s: F64) -> tuple[F64, float]:
         """How many times as bright the room is at ``times_s`` as in the picture of the rate, and how unsure that is at most.
@@ -208,3 +211,17 @@ class DarkFrames:
         changed = np.maximum(shares @ rates / mean, 0.0)
         off2 = np.square(shares - changed[:, None] * weights) @ variances / mean**2
         return changed, math.sqrt(float(off2.max()))
+
+
+def _gradient2(plane: F32, variance: F32) -> F32:
+    """Squared change a pixel of a plane of bins, (height, width), without what its noise of ``variance`` makes of it.
+
+    Over means of 3 x 3 bins: of single ones noise would be most of it.
+    """
+    wide = np.pad(plane, 2, mode="edge")
+    rows = wide[:-2] + wide[1:-1] + wide[2:]
+    means = (rows[:, :-2] + rows[:, 1:-1] + rows[:, 2:]) / np.float32(9)
+    down, right = means[2:, 1:-1] - means[:-2, 1:-1], means[1:-1, 2:] - means[1:-1, :-2]
+    # from a mean to the next but one it is 4 pixels, and 12 of their bins differ along each axis
+    noise2 = variance * np.float32(2 * 12 / 81)
+    return np.asarray(np.maximum(down * down + right * right - noise2, 0) / np.float32(16))

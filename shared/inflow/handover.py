@@ -72,11 +72,10 @@ def hand_over(folder: Path, gatherer: MapGatherer) -> None:
     if steps is not None:
         for name in _STEPS:
             np.save(folder / f"{name}.npy", getattr(steps, name))
-    place2 = None if steps is None else steps.place2_px2
     about = {
         "camera_shape": gatherer.camera_shape,
         "slots": [asdict(slot) for slot in gatherer.slots],
-        "dark_place2": place2,
+        "light_stepped": steps is not None,
     }
     (folder / _ABOUT).write_text(json.dumps(about))
 
@@ -85,12 +84,11 @@ def taken_over(folder: Path) -> HandedOver:
     """What ``hand_over`` left in ``folder``, mapped and not copied; the folder may be removed at once."""
     about = json.loads((folder / _ABOUT).read_text())
     # copy-on-write, because compiled loops take read-only arrays for another kind
-    place2 = about["dark_place2"]
-    names = _ARRAYS if place2 is None else _ARRAYS + _STEPS
+    names = (*_ARRAYS, *(_STEPS if about["light_stepped"] else ()))
     arrays = {name: np.asarray(np.load(folder / f"{name}.npy", mmap_mode="c")) for name in names}
     bins = Bins(arrays["dark"], arrays["inverse_flat"], arrays["pixels"])
     slots = [filled(Slot, one, str(folder / _ABOUT)) for one in about["slots"]]
     height, width = about["camera_shape"]
     samples = Samples(arrays["sums"], arrays["held"])
-    steps = None if place2 is None else LightSteps(arrays["rate"], arrays["rate_u"], arrays["factors"], place2)
+    steps = LightSteps(*(arrays[name] for name in _STEPS)) if about["light_stepped"] else None
     return HandedOver((height, width), slots, arrays["planes"], arrays["saturated"], bins, samples, steps)

@@ -133,7 +133,7 @@ def inflow_maps(
     rate, factors = _NOTHING, np.empty(0)
     if steps is not None:
         rate, factors = steps.rate, steps.factors
-        otherwise = rate + np.sqrt(steps.rate_u**2 + rate * rate * rough2 * np.float32(steps.place2_px2))
+        otherwise = rate + steps.rate_u
 
     def read_with(rate: F32, rows: tuple[int, int], into: tuple[F32, F32, NDArray[np.uint8]], origin: int) -> None:
         reading.read_rows(
