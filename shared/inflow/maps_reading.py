@@ -117,10 +117,9 @@ def lent_rows(rows):
 @compiled
 def read_rows(
     planes, order, steps, noise, bins, relief2, rate, factors, slots, early, tables, at_reference, moment_u_s, room, rows,
-    first_row, last_row, found, found_u, classes, origin,
+    first_row, last_row, found, found_u, classes,
 ):
-    """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width), whose
-    first row is ``origin``.
+    """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
 
     ``planes`` (places, height, width) int16, ``order`` (slots,) their places in order of time, ``steps`` (slots,), ``noise``
     (5, slots): shot and rest of each slot, the variance of its place in pixels, and ``alike`` and ``kept`` of ``Rows``; ``bins``:
@@ -149,11 +148,11 @@ def read_rows(
                 rows.values[x, i] -= factors[i] * rate[y, x]
         read_row(slots, early, lent, lent_at, moment_u_s, room, rows)
         for x in range(width):
-            classes[y - origin, x] = rows.kinds[x]
+            classes[y, x] = rows.kinds[x]
         for k in range(FOUND):
             for x in range(width):
-                found[k, y - origin, x] = rows.found[k, x]
-                found_u[k, y - origin, x] = rows.found_u[k, x]
+                found[k, y, x] = rows.found[k, x]
+                found_u[k, y, x] = rows.found_u[k, x]
 # fmt: on
 
 
