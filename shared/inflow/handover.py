@@ -50,7 +50,7 @@ class HandedOver:
     saturated: NDArray[np.uint8]
     bins: Bins
     samples: Samples
-    light_steps: LightSteps | None
+    light_steps: LightSteps | None = None
 
     def finish(self) -> None:
         """Nothing is left to be finished."""
