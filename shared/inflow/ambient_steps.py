@@ -12,21 +12,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.ambient import LONGEST_BETWEEN_S
 from shared.calibration import Calibration
 from shared.frame import Counts, Frame
 from shared.inflow.maps_motion import MovedBins, MovedFrame, places_in_frame
 from shared.inflow.maps_samples import Samples, spacing
+from shared.light_steps import EDGE_FRAMES, LONGEST_FROM_STEP_S, SAME_LEVEL
 from shared.motion.pose import Motion
 from shared.signal import counts_variance
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
-STEP = 0.02
-"""Outputs of the ring that differ by less, in proportion, are one: rounding, and what a ring's heat does."""
-NEXT_TO_LIT = 8
-"""Frames at either end of a dark spell that count: farther from lit ones, neither the hand nor the room need be as they were."""
 PLACE_KEPT_S = 1.0
 """Since the last lit frame whose place is known: later, nobody knows where a frame without light lies."""
 _SAMPLED_ROWS = 256
@@ -64,13 +60,13 @@ class _Spell:
     """
 
     first: list[tuple[float, float, float]] = field(default_factory=list)
-    last: deque[tuple[float, float, float]] = field(default_factory=lambda: deque(maxlen=NEXT_TO_LIT))
+    last: deque[tuple[float, float, float]] = field(default_factory=lambda: deque(maxlen=EDGE_FRAMES))
     used: int = 0
     frames: int = 0
 
     def add(self, time_s: float, rate: float, variance: float) -> None:
         self.frames += 1
-        (self.first if len(self.first) < NEXT_TO_LIT else self.last).append((time_s, rate, variance))
+        (self.first if len(self.first) < EDGE_FRAMES else self.last).append((time_s, rate, variance))
 
     def points(self) -> list[tuple[float, float, float, float]]:
         """Time, rate, its variance, and how many frames of it were used, at the beginning and the end of a long spell."""
@@ -96,22 +92,22 @@ class DarkFrames:
         self._dark = float(calibration.dark_counts[:: self._every].sum(where=~defects, dtype=np.float64))
         self._spells: list[_Spell] = []
         self._spell: _Spell | None = None
-        self._output, self._first_inverse = 0.0, 0.0
+        self._level, self._first_inverse = 0.0, 0.0
         self._motion: Motion | None = None
         self._lit_s, self._dark_s = -math.inf, -math.inf
         self._steps, self._unmeasured = 0, list[float]()
         self._used, self._gain_factor, self._constant, self._place2 = 0, 0.0, 0.0, 0.0
 
-    def lit(self, time_s: float, output: float, motion: Motion | None) -> None:
-        """A frame under light is gathered: middle of its exposure, the ring's output, where the hand held it."""
-        if output != self._output:
-            if self._output == 0.0:
-                self._first_inverse = 1.0 / output
-            elif abs(output - self._output) > STEP * max(output, self._output):
+    def lit(self, time_s: float, level: float, motion: Motion | None) -> None:
+        """A frame under light is gathered: middle of its exposure, the ring's level, where the hand held it."""
+        if level != self._level:
+            if self._level == 0.0:
+                self._first_inverse = 1.0 / self._calibration.output_at(level)
+            elif abs(level - self._level) > SAME_LEVEL * max(level, self._level):
                 self._steps += 1
-                if self._spell is None and time_s - self._dark_s > LONGEST_BETWEEN_S:
+                if self._dark_s < self._lit_s - LONGEST_FROM_STEP_S:
                     self._unmeasured.append(time_s)
-            self._output = output
+            self._level = level
         if self._spell is not None:
             self._count_place(self._spell, motion)
             self._spell = None
@@ -123,7 +119,7 @@ class DarkFrames:
         Returns whether a bin that it tells of is saturated, which ``clipped`` (height, width) counts.
         """
         self._dark_s = time_s
-        self._unmeasured = [since_s for since_s in self._unmeasured if time_s - since_s > LONGEST_BETWEEN_S]
+        self._unmeasured = [since_s for since_s in self._unmeasured if time_s - since_s > LONGEST_FROM_STEP_S]
         if self._spell is None:
             self._spell = _Spell()
             self._spells.append(self._spell)
@@ -131,7 +127,7 @@ class DarkFrames:
         counts = self._mean_counts(frame.pixels)
         variance = float(counts_variance(max(counts, 0.0), frame.gain, self._calibration)) / self._pixels
         self._spell.add(time_s, counts * factor, variance * factor * factor)
-        if self._spell.frames > NEXT_TO_LIT or time_s - self._lit_s > PLACE_KEPT_S:
+        if self._spell.frames > EDGE_FRAMES or time_s - self._lit_s > PLACE_KEPT_S:
             return False
         self._spell.used += 1
         self._used += 1
@@ -158,15 +154,14 @@ class DarkFrames:
         """What must be said of it; empty where the light was not stepped."""
         if not self._steps:
             return ""
-        if not self._is_measured:
+        if self._is_measured:
             return (
-                "the light was stepped, and the room's own infrared was not measured within 3 s of every step: it does not go "
-                "with the light, so that maps hold what it adds where the light was stepped"
+                "the light was stepped; the room's own infrared, which does not go with it, was measured at each step, and what "
+                "steps made of it is taken off"
             )
-        number = "one frame" if self._used == 1 else f"{self._used} frames"
         return (
-            f"the room's own infrared was measured in {number} without light, and what the steps of the light made of it is taken "
-            "off"
+            "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that "
+            "curves jump by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
         )
 
     @property

@@ -279,15 +279,14 @@ class MapGatherer:
         if level <= 0:
             self._take_unlit(frame, time_s)
             return
-        output = self.calibration.output_at(level)
-        if output <= 0:
+        if self.calibration.output_at(level) <= 0:
             return
         if self._ambient is not None and not self._ambient.is_known(time_s):
             self._unknown += 1
             return
         factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, level)
         if self._dark_frames is not None:
-            self._dark_frames.lit(time_s, output, motion)
+            self._dark_frames.lit(time_s, level, motion)
         self._into_slot(time_s)
         self._suit_ambient(frame)
         places = None if motion is None else places_in_frame(motion, self.camera_shape)

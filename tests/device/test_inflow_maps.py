@@ -209,7 +209,7 @@ def test_what_a_step_of_the_light_made_of_the_room_is_taken_off_live_and_from_a_
     with Recording.open(stored) as recording:
         made = {"live": read_maps(stored), "recorded": maps_of(recording, follow_motion=False)}
     for name, one in made.items():
-        assert sum("what the steps of the light made of it is taken off" in note for note in one.about.notes) == 1, name
+        assert sum("what steps made of it is taken off" in note for note in one.about.notes) == 1, name
         values = one.of("peak_relative_percent")[0][:, 12:]
         assert float(np.nanmean(values)) == pytest.approx(100.0 / 3.0, abs=0.5), name
     assert equal(made["live"], made["recorded"])
