@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.bounded import filled
+from shared.inflow.ambient_steps import LightSteps
 from shared.inflow.maps_place import Followed
 from shared.inflow.maps_samples import Samples
 from shared.inflow.maps_slots import Bins, MapGatherer, Slot
 
 _ABOUT = "slots.json"
 _ARRAYS = ("planes", "saturated", "dark", "inverse_flat", "pixels", "sums", "held")
+_STEPS = ("rate", "rate_u", "factors")
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,7 @@ class HandedOver:
     saturated: NDArray[np.uint8]
     bins: Bins
     samples: Samples
+    light_steps: LightSteps | None = None
 
     def finish(self) -> None:
         """Nothing is left to be finished."""
@@ -65,7 +68,15 @@ def hand_over(folder: Path, gatherer: MapGatherer) -> None:
     )
     for name, array in zip(_ARRAYS, arrays, strict=True):
         np.save(folder / f"{name}.npy", array)
-    about = {"camera_shape": gatherer.camera_shape, "slots": [asdict(slot) for slot in gatherer.slots]}
+    steps = gatherer.light_steps
+    if steps is not None:
+        for name in _STEPS:
+            np.save(folder / f"{name}.npy", getattr(steps, name))
+    about = {
+        "camera_shape": gatherer.camera_shape,
+        "slots": [asdict(slot) for slot in gatherer.slots],
+        "light_stepped": steps is not None,
+    }
     (folder / _ABOUT).write_text(json.dumps(about))
 
 
@@ -73,9 +84,11 @@ def taken_over(folder: Path) -> HandedOver:
     """What ``hand_over`` left in ``folder``, mapped and not copied; the folder may be removed at once."""
     about = json.loads((folder / _ABOUT).read_text())
     # copy-on-write, because compiled loops take read-only arrays for another kind
-    arrays = {name: np.asarray(np.load(folder / f"{name}.npy", mmap_mode="c")) for name in _ARRAYS}
+    names = (*_ARRAYS, *(_STEPS if about["light_stepped"] else ()))
+    arrays = {name: np.asarray(np.load(folder / f"{name}.npy", mmap_mode="c")) for name in names}
     bins = Bins(arrays["dark"], arrays["inverse_flat"], arrays["pixels"])
     slots = [filled(Slot, one, str(folder / _ABOUT)) for one in about["slots"]]
     height, width = about["camera_shape"]
     samples = Samples(arrays["sums"], arrays["held"])
-    return HandedOver((height, width), slots, arrays["planes"], arrays["saturated"], bins, samples)
+    steps = LightSteps(*(arrays[name] for name in _STEPS)) if about["light_stepped"] else None
+    return HandedOver((height, width), slots, arrays["planes"], arrays["saturated"], bins, samples, steps)

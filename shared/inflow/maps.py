@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
-from typing import Protocol
+from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.inflow import maps_reading as reading
 from shared.inflow.ambient_carried import AmbientCarried
+from shared.inflow.ambient_steps import LightSteps
 from shared.inflow.map_values import (
     F32,
     MEASURED,
@@ -47,6 +49,13 @@ _MOMENT_DOUBT = 0.006
 runs with slots of 3.3 s there)."""
 
 
+ALIKE_EVERY = 4
+"""Of every so manieth bin in a row and column it is found out what an error does that all slots have alike: about as much in those
+between, for a sixteenth of the time."""
+_NOTHING = np.empty((0, 0), np.float32)
+_Rows = tuple[int, int]
+
+
 class Gathered(Protocol):
     """What is read: a gatherer of this process, or what one of another handed over."""
 
@@ -73,6 +82,11 @@ class Gathered(Protocol):
     @property
     def samples(self) -> Samples:
         """Some bins of the frames that the hand has moved."""
+        ...
+
+    @property
+    def light_steps(self) -> LightSteps | None:
+        """What is to be taken off the slots because the light was stepped; None where that is nothing or not known."""
         ...
 
     @property
@@ -106,40 +120,22 @@ def inflow_maps(
         raise Refused("too few frames for maps", len(gatherer.slots), "record at least ten seconds with the light on")
     series = _Series.of(gatherer, injected_at_s)
     notes: list[str] = []
-    against = _read_reference(gatherer, series, reference, notes)
+    steps = gatherer.light_steps
+    against = _read_reference(gatherer, series, reference, steps, notes)
     height, width = gatherer.saturated.shape
     found = np.empty((reading.FOUND, height, width), np.float32)
     found_u, raw = np.empty_like(found), np.empty((height, width), np.uint8)
     classes = np.empty(found.shape, np.uint8)
-    at_top = series.tables(np.array([against.top_s]))
-    tables, order = series.tables(series.nodes_s), series.order
-    bins = gatherer.bins.inverse_flat, gatherer.bins.pixels
-
     is_followed = followed is not None and followed.place_u_px is not None
-    noise, rough2 = series.noise.copy(), np.zeros((height, width), np.float32)
-    if followed is not None and is_followed:
-        noise[2], rough2 = slots_px2(gatherer.slots, followed), series.relief2(gatherer, against.top_s)
+    some = _Reading.of(gatherer, series, against, steps, followed if is_followed else None)
 
-    def band(rows: tuple[int, int]) -> None:
-        reading.read_rows(
-            *(
-                gatherer.planes,
-                order,
-                series.steps,
-                noise,
-                bins,
-                rough2,
-                series.slots,
-                series.early,
-                tables,
-                at_top,
-                against.top_s_u,
-            ),
-            *(room(series.slots[4]), reading.rows_of(width, order.size), *rows, found, found_u, raw),
-        )
-        here = slice(*rows)
-        raw[here][gatherer.saturated[here] > 0] = SATURATED
-        _in_units(found[:, here], found_u[:, here], against, injected_at_s or 0.0)
+    def band(rows: _Rows) -> None:
+        some.read_into(found, found_u, raw, rows)
+        raw[slice(*rows)][gatherer.saturated[slice(*rows)] > 0] = SATURATED
+
+    def units(rows: _Rows) -> None:
+        some.count_alike(per_rate2, found_u, rows)
+        _in_units(found[:, slice(*rows)], found_u[:, slice(*rows)], against, injected_at_s or 0.0)
 
     def place(rows: tuple[int, int]) -> None:
         count_place(place_u, found, found_u, dark, rows, read)
@@ -148,20 +144,22 @@ def inflow_maps(
         here = slice(*rows)
         _classify(found[:, here], found_u[:, here], raw[here], classes[:, here])
 
-    edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
-    bands = [(int(first), int(last)) for first, last in pairwise(edges)]
+    bands = _bands(height)
     list(each(band, bands))
+    per_rate2 = some.per_rate2(found, each)
+    list(each(units, bands))
     baseline_note = ""
     if followed is not None and is_followed:
         arrival_s = found[reading.ARRIVAL] + np.float32(injected_at_s or 0.0)
         before = series.before(arrival_s)
         place_u = PlaceU.of(gatherer.slots, before, series.early, followed)
         if not followed.ambient_off:
-            ambient = AmbientCarried.of(gatherer.samples, gatherer.slots, before, gatherer.bins)
-            some = (reading.LEVEL, slice(None, None, 4), slice(None, None, 4))
-            surer = found_u[some].copy()
+            samples = _samples_of(gatherer, steps)
+            ambient = AmbientCarried.of(samples, gatherer.slots, before, gatherer.bins)
+            few = (reading.LEVEL, slice(None, None, 4), slice(None, None, 4))
+            surer = found_u[few].copy()
             ambient.take_off(found[reading.LEVEL], found_u[reading.LEVEL], arrival_s)
-            baseline_note = _ambient_note(ambient, found[some], found_u[some], surer)
+            baseline_note = _ambient_note(ambient, found[few], found_u[few], surer)
         dark, read = raw == NO_RISE, ReadAside.of(gatherer.slots, before, arrival_s)
         list(each(place, bands))
         found[reading.LEVEL] -= read.off
@@ -250,7 +248,128 @@ class _Series:
         return tables_at(nodes_s, self.slots, narrowest_s)
 
 
-def _read_reference(gatherer: Gathered, series: _Series, reference: Region | None, notes: list[str]) -> _Against:
+def _bands(height: int) -> list[_Rows]:
+    edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
+    return [(int(first), int(last)) for first, last in pairwise(edges)]
+
+
+def _samples_of(gatherer: Gathered, steps: LightSteps | None) -> Samples:
+    samples = gatherer.samples
+    return samples if steps is None else steps.off_samples(samples, [slot.place for slot in gatherer.slots])
+
+
+@dataclass(frozen=True, eq=False)
+class _Reading:
+    """All that is read of bins, (height, width) each; ``series`` and tables are theirs in common. See maps_reading.read_rows.
+
+    ``factors`` (slots,) times ``rate`` is taken off; no ``factors``, and planes of no size, where the light was not stepped.
+    """
+
+    series: "_Series"
+    noise: F64
+    factors: F64
+    tables: Tables
+    at_top: Tables
+    top_s_u: float
+    planes: NDArray[np.int16]
+    inverse_flat: F32
+    pixels: NDArray[np.uint8]
+    rough2: F32
+    rate: F32
+    rate_u: F32
+
+    @classmethod
+    def of(
+        cls,
+        gatherer: Gathered,
+        series: "_Series",
+        against: _Against,
+        steps: LightSteps | None,
+        followed: Followed | None,
+    ) -> Self:
+        """``followed`` where the hand was."""
+        noise, rough2 = series.noise.copy(), np.zeros(gatherer.saturated.shape, np.float32)
+        if followed is not None:
+            noise[2], rough2 = slots_px2(gatherer.slots, followed), series.relief2(gatherer, against.top_s)
+        taken = LightSteps(_NOTHING, _NOTHING, np.empty(0)) if steps is None else steps
+        tables, at_top = (series.tables(nodes_s) for nodes_s in (series.nodes_s, np.array([against.top_s])))
+        flat, pixels, planes = gatherer.bins.inverse_flat, gatherer.bins.pixels, gatherer.planes
+        return cls(
+            series,
+            noise,
+            taken.factors,
+            tables,
+            at_top,
+            against.top_s_u,
+            planes,
+            flat,
+            pixels,
+            rough2,
+            taken.rate,
+            taken.rate_u,
+        )
+
+    def read_into(self, found: F32, found_u: F32, kinds: NDArray[np.uint8], rows: _Rows) -> None:
+        """Read some rows into ``found``, ``found_u`` (FOUND, height, width) and ``kinds`` (height, width)."""
+        series, width = self.series, self.rough2.shape[1]
+        reading.read_rows(
+            *(self.planes, series.order, series.steps, self.noise, (self.inverse_flat, self.pixels), self.rough2),
+            *(self.rate, self.factors, series.slots, series.early, self.tables, self.at_top, self.top_s_u),
+            *(room(series.slots[4]), reading.rows_of(width, series.order.size), *rows, found, found_u, kinds),
+        )
+
+    def per_rate2(self, found: F32, each: Each) -> F32:
+        """Squares of how figures (FOUND, rows, columns) go with the rate that is taken off, at every ``ALIKE_EVERY`` th bin: how
+        they differ from ``found`` where it is off by its uncertainty. Mean over neighbours; where a figure is known in none of
+        these, its median.
+        """
+        if not self.factors.size:
+            return np.empty((reading.FOUND, 0, 0), np.float32)
+        other = self._thinned()
+        shape = other.rough2.shape
+        values, u = np.empty((2, reading.FOUND, *shape), np.float32)
+        list(each(partial(other.read_into, values, u, np.empty(shape, np.uint8)), _bands(shape[0])))
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            squares = np.square((values - found[:, ::ALIKE_EVERY, ::ALIKE_EVERY]) / other.rate_u)
+        known = np.isfinite(squares)
+        sums, numbers = _box(np.where(known, squares, np.float32(0))), _box(known.astype(np.float32))
+        usual = [float(np.median(one[here])) if here.any() else 0.0 for one, here in zip(squares, known, strict=True)]
+        return np.where(numbers > 0, sums / np.maximum(numbers, 1), np.array(usual, np.float32)[:, None, None])
+
+    def _thinned(self) -> Self:
+        """Every so manieth bin, with a rate that is higher by its uncertainty."""
+        cut = np.s_[..., ::ALIKE_EVERY, ::ALIKE_EVERY]
+        return replace(
+            self,
+            planes=np.ascontiguousarray(self.planes[cut]),
+            inverse_flat=np.ascontiguousarray(self.inverse_flat[cut]),
+            pixels=np.ascontiguousarray(self.pixels[cut]),
+            rough2=np.ascontiguousarray(self.rough2[cut]),
+            rate=np.ascontiguousarray(self.rate[cut] + self.rate_u[cut]),
+            rate_u=np.ascontiguousarray(self.rate_u[cut]),
+        )
+
+    def count_alike(self, per_rate2: F32, found_u: F32, rows: _Rows) -> None:
+        """Let uncertainties of some rows count that of the rate, which all slots have alike."""
+        if not self.factors.size:
+            return
+        rate2 = np.square(self.rate_u[slice(*rows)])
+        y, x = np.arange(*rows) // ALIKE_EVERY, np.arange(rate2.shape[1]) // ALIKE_EVERY
+        with np.errstate(invalid="ignore", over="ignore"):
+            for u, every in zip(found_u[:, slice(*rows)], per_rate2, strict=True):
+                u[:] = np.sqrt(u * u + every[y[:, None], x] * rate2)
+
+
+def _box(planes: F32) -> F32:
+    """Sums over 3 x 3 neighbours."""
+    wide = np.pad(planes, ((0, 0), (1, 1), (1, 1)))
+    rows = wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:]
+    return np.asarray(rows[:, :, :-2] + rows[:, :, 1:-1] + rows[:, :, 2:])
+
+
+def _read_reference(
+    gatherer: Gathered, series: _Series, reference: Region | None, steps: LightSteps | None, notes: list[str]
+) -> _Against:
     """The reference's mean over its bins, read by the same code as every bin."""
     if reference is None:
         notes.append("no reference: levels and slopes have no percent")
@@ -266,10 +385,16 @@ def _read_reference(gatherer: Gathered, series: _Series, reference: Region | Non
     pixels = gatherer.bins.pixels[rows, columns]
     variances = np.maximum(values, 0.0) * f * series.noise[0][:, None] + pixels * f**2 * series.noise[1][:, None]
     mean, variance = values.mean(axis=1), variances.sum(axis=1) / rows.size**2
+    if steps is not None:
+        mean = mean - steps.factors * float(steps.rate[rows, columns].mean(dtype=np.float64))
     what, found, found_u = _read_curve(series, mean, variance)
     if what != MEASURED or not found[reading.TOP] > 0:
         notes.append("the reference has no peak: levels and slopes have no percent")
         return _Against()
+    if steps is not None:
+        rate_u = math.sqrt(float(np.square(steps.rate_u[rows, columns], dtype=np.float64).sum())) / rows.size
+        off = _read_curve(series, mean - steps.factors * rate_u, variance)[1] - found
+        found_u = np.hypot(found_u, np.where(np.isfinite(off), off, 0.0))
     moment_s = float(found[reading.TOP_TIME])
     slot_s = float(np.interp(moment_s, series.slots[2], series.slots[4]))
     moment_u_s = math.hypot(float(found_u[reading.TOP_TIME]), _MOMENT_DOUBT * slot_s)
@@ -285,10 +410,11 @@ def _read_curve(series: _Series, values: F64, variances: F64) -> tuple[int, F64,
     rows.values[0, : values.size], rows.variances[0, : values.size] = values, variances
     seen = np.full((1, 1), np.isfinite(values).all(), np.float32), np.ones((1, 1), np.uint8)
     nothing = np.empty((0, 1, 1), np.int16), np.empty(0, np.int64), np.empty(0), np.empty((5, 0)), seen
+    smooth = np.zeros((1, 1), np.float32)
     tables, anywhere = series.tables(series.nodes_s), series.tables(series.slots[2, -1:])
     found, found_u = np.empty((2, reading.FOUND, 1, 1), np.float32)
     reading.read_rows(
-        *(*nothing, np.zeros((1, 1), np.float32), series.slots, series.early, tables, anywhere, 0.0),
+        *(*nothing, smooth, _NOTHING, np.empty(0), series.slots, series.early, tables, anywhere, 0.0),
         *(room(series.slots[4]), rows, 0, 1, found, found_u, np.empty((1, 1), np.uint8)),
     )
     return int(rows.kinds[0]), rows.found[:, 0], rows.found_u[:, 0]

@@ -116,7 +116,7 @@ def lent_rows(rows):
 # fmt: off
 @compiled
 def read_rows(
-    planes, order, steps, noise, bins, relief2, slots, early, tables, at_reference, moment_u_s, room, rows,
+    planes, order, steps, noise, bins, relief2, rate, factors, slots, early, tables, at_reference, moment_u_s, room, rows,
     first_row, last_row, found, found_u, classes,
 ):
     """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
@@ -124,7 +124,8 @@ def read_rows(
     ``planes`` (places, height, width) int16, ``order`` (slots,) their places in order of time, ``steps`` (slots,), ``noise``
     (5, slots): shot and rest of each slot, the variance of its place in pixels, and ``alike`` and ``kept`` of ``Rows``; ``bins``:
     inverse flat and number of good pixels (height, width); ``relief2`` (height, width), the square of the share of itself by which
-    a bin changes a pixel.
+    a bin changes a pixel. ``factors`` (slots,) times ``rate`` (height, width) of ambient light is taken off; where there are none,
+    ``rate`` may have any shape.
     """
     inverse_flat, pixels = bins
     number, width = order.size, inverse_flat.shape[1]
@@ -134,14 +135,7 @@ def read_rows(
         rows.alike[i], rows.kept[i] = noise[3, i], noise[4, i]
     some_alike = rows.alike.any()
     for y in range(first_row, last_row):
-        for x in range(width):
-            rows.kinds[x] = UNSEEN if inverse_flat[y, x] == 0 else MEASURED
-        for i in range(number):
-            for x in range(width):
-                stored = planes[order[i], y, x]
-                rows.values[x, i] = stored * steps[i]
-                if stored == NO_DATA:
-                    rows.kinds[x] = UNSEEN
+        _unpack(planes, order, steps, y, inverse_flat, rows)
         for x in range(width):
             f = inverse_flat[y, x]
             rest = pixels[y, x] * f * f
@@ -150,6 +144,8 @@ def read_rows(
             for i in range(number):
                 value = max(rows.values[x, i], 0.0)
                 rows.variances[x, i] = value * (noise[0, i] * f + value * rough2 * noise[2, i]) + noise[1, i] * rest
+            for i in range(factors.size):
+                rows.values[x, i] -= factors[i] * rate[y, x]
         read_row(slots, early, lent, lent_at, moment_u_s, room, rows)
         for x in range(width):
             classes[y, x] = rows.kinds[x]
@@ -158,6 +154,20 @@ def read_rows(
                 found[k, y, x] = rows.found[k, x]
                 found_u[k, y, x] = rows.found_u[k, x]
 # fmt: on
+
+
+@compiled
+def _unpack(planes, order, steps, y, inverse_flat, rows):
+    """Values of a row's bins, and which of them are seen."""
+    width = inverse_flat.shape[1]
+    for x in range(width):
+        rows.kinds[x] = UNSEEN if inverse_flat[y, x] == 0 else MEASURED
+    for i in range(order.size):
+        for x in range(width):
+            stored = planes[order[i], y, x]
+            rows.values[x, i] = stored * steps[i]
+            if stored == NO_DATA:
+                rows.kinds[x] = UNSEEN
 
 
 @compiled

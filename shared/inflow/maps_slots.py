@@ -18,6 +18,7 @@ from shared.errors import Refused
 from shared.frame import Frame
 from shared.inflow import maps_kernel as kernel
 from shared.inflow.ambient_bins import AmbientBins
+from shared.inflow.ambient_steps import DarkFrames, LightSteps
 from shared.inflow.maps_motion import TOGETHER, MovedBins, MovedFrame, lie_still, places_in_frame, rounding_px
 from shared.inflow.maps_samples import Samples
 from shared.motion.pose import Motion
@@ -48,7 +49,7 @@ class Slot:
 
     Means over its frames: ``right_px`` and ``down_px``, how far off they were read, because a hand moves by parts of a pixel;
     ``off_px2``, the square of that along both axes; ``moved_right_px`` and ``moved_down_px``, where the hand held the picture's
-    middle.
+    middle; ``inverse_output``, 1 over the ring's output.
     """
 
     start_s: float
@@ -67,6 +68,7 @@ class Slot:
     common: float = 0.0
     spots: int = 1
     age: float = 0.0
+    inverse_output: float = 1.0
 
     @property
     def held(self) -> tuple[float, ...]:
@@ -107,6 +109,7 @@ class Slot:
             a * a * self.common + b * b * other.common + (2 * a * b * self.shared_with(other) if rest else 0.0),
             1 if rest else self.spots + other.spots,
             a * self.age + b * other.age,
+            a * self.inverse_output + b * other.inverse_output,
         )
 
 
@@ -132,6 +135,7 @@ class _Filling:
     """Variance that the mean of the frames keeps, because they share its cause, where all show a bin at one spot of the camera."""
     spots: set[tuple[int, int]] = field(default_factory=set)
     age: float = 0.0
+    inverse_output: float = 0.0
     held: NDArray[np.float64] = field(default_factory=lambda: np.zeros(5))
 
 
@@ -170,7 +174,8 @@ class MapGatherer:
 
     With ``known_bins`` and ``known_moved``, those of the calibration, making one takes no longer than asking for memory, and no
     frame longer than another. ``ambient_off``: unlit frames among those taken in measure the ambient light, which is taken off;
-    frames of which it is not known are left out. Its noise counts as if the light were even over the picture.
+    frames of which it is not known are left out. Its noise counts as if the light were even over the picture. Without
+    ``ambient_off`` they measure what steps of the light make of it, ``light_steps``, which reading takes off.
     """
 
     calibration: Calibration
@@ -209,6 +214,7 @@ class MapGatherer:
         self._moved: MovedBins | None = None
         self._waiting: list[MovedFrame] = []
         self._ambient = AmbientBins(self.calibration, self.bins.dark, self.bins.pixels) if ambient_off else None
+        self._dark_frames = None if ambient_off else DarkFrames(self.calibration, shape)
         self._dark = self.bins.dark.copy() if ambient_off else self.bins.dark
         self._ambient_for: tuple[float, float] | None = None
         self._unlit, self._unknown = 0, 0
@@ -216,6 +222,8 @@ class MapGatherer:
     @property
     def notes(self) -> tuple[str, ...]:
         """What must be said of ambient light."""
+        if self._dark_frames is not None:
+            return (self._dark_frames.note,) if self._dark_frames.note else ()
         found = []
         if self._unlit:
             found.append(f"ambient light was measured in {self._unlit} frames without light, and is taken off")
@@ -232,6 +240,14 @@ class MapGatherer:
         return self.calibration.camera.shape
 
     @property
+    def light_steps(self) -> LightSteps | None:
+        """What is to be taken off the slots because the light was stepped; None where that is nothing or not known."""
+        if self._dark_frames is None:
+            return None
+        times_s, inverse = np.array([(slot.time_s, slot.inverse_output) for slot in self.slots]).reshape(-1, 2).T
+        return self._dark_frames.steps(times_s, inverse, self.bins.inverse_flat, self.bins.pixels)
+
+    @property
     def bytes_a_bin(self) -> float:
         """Memory for each bin, of everything kept here."""
         arrays = (
@@ -239,7 +255,8 @@ class MapGatherer:
             *(self.samples.sums, self.samples.held),
         )
         bins = (self.bins.dark, self.bins.inverse_flat, self.bins.pixels)
-        return sum(array.nbytes for array in (*arrays, *bins)) / self.saturated.size
+        unlit = 0 if self._dark_frames is None else self._dark_frames.sums.nbytes + self._dark_frames.seen.nbytes
+        return (sum(array.nbytes for array in (*arrays, *bins)) + unlit) / self.saturated.size
 
     def add(self, frame: Frame, motion: Motion | None = None) -> None:
         """Take one frame in; one without light counts for nothing but the ambient light.
@@ -268,6 +285,8 @@ class MapGatherer:
             self._unknown += 1
             return
         factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, level)
+        if self._dark_frames is not None:
+            self._dark_frames.lit(time_s, level, motion)
         self._into_slot(time_s)
         self._suit_ambient(frame)
         places = None if motion is None else places_in_frame(motion, self.camera_shape)
@@ -287,6 +306,7 @@ class MapGatherer:
         filling.times_s += time_s
         filling.frames += 1
         filling.gain_factor += frame.gain * factor
+        filling.inverse_output += factor * frame.exposure_us * frame.gain / 1000.0
         filling.held += held_of(motion)
         filling.spots.add((0, 0) if motion is None else (round(motion.dx_px), round(motion.dy_px)))
         ambient = self._ambient.pixel_counts(frame.exposure_us, frame.gain) if self._ambient is not None else 0.0
@@ -301,6 +321,8 @@ class MapGatherer:
             self._correct()
             self._ambient.take(frame, time_s, pairs(frame.pixels), self._defects)
             self._ambient_for = None
+        elif self._dark_frames is not None:
+            self._any_clipped |= self._dark_frames.take(frame, time_s, self._bins_moved(), self._clipped)
 
     def _suit_ambient(self, frame: Frame) -> None:
         """Bring what is taken off to the exposure and gain of the frame; the sums of those before go by what held for them."""
@@ -326,14 +348,18 @@ class MapGatherer:
         """Add the frames that wait, which the hand has moved, to the sums of signal."""
         if not self._waiting:
             return
+        moved = self._bins_moved()
+        self._any_clipped |= moved.add(self._waiting, self._signal, self._seen, self._clipped)
+        self.samples.add(moved, self._waiting, self.saturated.shape)
+        self._waiting.clear()
+
+    def _bins_moved(self) -> MovedBins:
         if self._moved is None:
             known = self._known_moved
             self._moved = MovedBins(self.calibration, self._defects) if known is None else known.anew()
             if self._ambient is not None:
                 self._moved.suit(self._dark - self.bins.dark)
-        self._any_clipped |= self._moved.add(self._waiting, self._signal, self._seen, self._clipped)
-        self.samples.add(self._moved, self._waiting, self.saturated.shape)
-        self._waiting.clear()
+        return self._moved
 
     def finish(self) -> None:
         """Close the slot that is being filled, so that ``slots`` hold every frame; more frames may follow."""
@@ -361,7 +387,7 @@ class MapGatherer:
         self.slots.append(
             Slot(
                 *(filling.first_s, filling.last_s, filling.times_s / n, n, shot, rest, float(step), place),
-                *(*held, common, spots, filling.age / n),
+                *(*held, common, spots, filling.age / n, filling.inverse_output / n),
             )
         )
         if len(self.slots) > 1:

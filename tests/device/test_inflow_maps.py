@@ -21,7 +21,7 @@ from shared.inflow.maps_store import has_maps, read_maps
 from shared.recording import Recording
 from shared.recording.writer import RecordingWriter
 from shared.region import Region
-from tests.shared.inflow.simulated_frames import Patch, calibration, frames
+from tests.shared.inflow.simulated_frames import Light, Patch, calibration, frames
 
 PATCHES = (Patch(30.0), Patch(10.0, onset_s=24.0))
 REFERENCE = Region("base", "rectangle", (0, 0, 24, 24))
@@ -188,4 +188,28 @@ def test_ambient_light_ten_times_the_dye_s_is_taken_off(tmp_path: Path, reader: 
         assert float(np.nanmean(values)) == pytest.approx(40.0, abs=3.0), name
         spread = float(np.nanstd(values[:, 2:]))
         assert 0.6 * spread < float(np.nanmean(u)) < 1.7 * spread, name
+    assert equal(made["live"], made["recorded"])
+
+
+def test_what_a_step_of_the_light_made_of_the_room_is_taken_off_live_and_from_a_recording(
+    tmp_path: Path, reader: MapsReader
+) -> None:
+    """A tenth of the reference's peak, under 1.0 and then 0.4: 15 points of it, if nothing were taken off."""
+    known, runs, stored = calibration(24, 48), Runs(), tmp_path / "stored.zarr"
+    maps = LiveMaps(known, runs, lambda: MARKS, reader, tmp_path / "handover")
+    light = ((0.0, Light()), (28.0, Light(level=0.0)), (28.1, Light(level=0.4)))
+    with RecordingWriter(stored, known.camera, known, started_at="2026-11-25T10:00:00Z") as writer:
+        for frame in frames(known, PATCHES, 90.0, light_at=light, ambient=lambda _: 3.0):
+            runs.path = stored
+            maps.take(frame)
+            writer.append(frame)
+        writer.event("injection", INJECTED_NS)
+        writer.event("reference", 0, region=str(REFERENCE))
+    maps.close()
+    with Recording.open(stored) as recording:
+        made = {"live": read_maps(stored), "recorded": maps_of(recording, follow_motion=False)}
+    for name, one in made.items():
+        assert sum("what steps made of it is taken off" in note for note in one.about.notes) == 1, name
+        values = one.of("peak_relative_percent")[0][:, 12:]
+        assert float(np.nanmean(values)) == pytest.approx(100.0 / 3.0, abs=0.5), name
     assert equal(made["live"], made["recorded"])

@@ -44,7 +44,7 @@ def test_a_run_that_is_gathered_needs_no_compiler_whatever_it_shows():
                 pixels = np.full(camera.shape, 300 + number, np.uint16)
                 pixels[:60, :60] = 1023
                 frame = Frame(pixels, number, 1 + number * 400_000_000, 5000.0)
-                if ambient_off and number in (1, 4):
+                if number in (1, 4):
                     frame = frame.with_light(0.0, lit=False)
                 gatherer.add(frame, Motion(float(number), 0.5) if number > 2 and frame.lit else None)
             gatherer.finish()
