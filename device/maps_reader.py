@@ -126,10 +126,13 @@ def _serve(pipe: Connection, other_end: Connection) -> None:
     os.nice(_NICENESS)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, signal.SIG_IGN)
+    is_warm = False
     with pipe, contextlib.suppress(EOFError, OSError):
         while True:
             asked = pipe.recv()
-            warm_up()
+            if not is_warm:
+                warm_up()
+                is_warm = True
             if asked != _LOAD:
                 pipe.send(carried_out(*asked))
             give_back()

@@ -187,7 +187,7 @@ class DarkFrames:
             # what no such frame showed is like the rest
             rate[~seen], variance[~seen] = rate[seen].mean(), rate[seen].var()
         changed, changed_u = self._changed(times_s)
-        of_place = _gradient2(rate, variance) * np.float32(self._place2 / n)
+        of_place = _gradient2(rate, variance) * np.float32(self._place2 / n) if self._place2 else np.float32(0)
         variance += of_place + rate * rate * np.float32(changed_u * changed_u)
         factors = (inverse_outputs - self._first_inverse) * changed
         return LightSteps(rate, np.sqrt(variance), factors)

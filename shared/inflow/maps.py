@@ -49,9 +49,9 @@ _MOMENT_DOUBT = 0.006
 runs with slots of 3.3 s there)."""
 
 
-ALIKE_EVERY = 4
+ALIKE_EVERY = 8
 """Of every so manieth bin in a row and column it is found out what an error does that all slots have alike: about as much in those
-between, for a sixteenth of the time."""
+between, for a sixty-fourth of the time."""
 _NOTHING = np.empty((0, 0), np.float32)
 _Rows = tuple[int, int]
 
