@@ -295,8 +295,9 @@ class LivePath:
             return
         self._ambient_for, self._takes_off = wanted, share != 0.0
         counts = self._ambient.counts(frame.exposure_us, frame.gain)
+        counts *= np.float32(share)
         variance_counts2 = self._ambient.variance_counts2(frame.exposure_us, frame.gain)
-        self._picture.take_ambient_off(counts * np.float32(share), variance_counts2 * share**2)
+        self._picture.take_ambient_off(counts, variance_counts2 * share**2)
 
     def _use_baseline(self, plane: NDArray[np.float32] | None, noise: Noise) -> None:
         self._baseline, self._baseline_noise = plane, noise

@@ -34,6 +34,7 @@ LEAST_SPELLS = 3
 NEW_SHARE = 0.25
 """Of an unlit frame in the running mean."""
 
+_BAND_ROWS = 64
 _ALL_NEW = 20.0
 """How much older what began anew counts as, in powers of e: nothing of what was before is left."""
 
@@ -177,16 +178,20 @@ class RunningRate:
 
     def mix(self, new: NDArray[np.float32], mean: float, mean_u: float) -> None:
         """Mix a frame's rates in, of so much on average; the first one, and one after a jump of the ambient light, stands alone."""
+        self.rate += np.float32(self.take_share(mean, mean_u)) * (new - self.rate)
+
+    def take_share(self, mean: float, mean_u: float) -> float:
+        """Count a frame in, of so much on average, and return its share in the mean."""
         if not self.frames or abs(mean - self.mean) > JUMP_SIGMAS * math.hypot(mean_u, self._mean_u) + 0.05 * self.mean:
             self.frames, share = 0, 1.0
         else:
             share = max(NEW_SHARE, 1.0 / (self.frames + 1))
-        self.rate += np.float32(share) * (new - self.rate)
         self.noise_share = share**2 + (1.0 - share) ** 2 * self.noise_share
         self.age += -math.log1p(-share) if share < 1.0 else _ALL_NEW
         self.mean += share * (mean - self.mean)
         self._mean_u = math.hypot(share * mean_u, (1.0 - share) * self._mean_u)
         self.frames += 1
+        return share
 
 
 class AmbientPlane(RunningRate):
@@ -195,7 +200,7 @@ class AmbientPlane(RunningRate):
     def __init__(self, calibration: Calibration) -> None:
         super().__init__(calibration.camera.shape)
         self._calibration = calibration
-        self._sources = DefectSources.around(calibration.defects)
+        self._sources, self._good = DefectSources.around(calibration.defects), ~calibration.defects
         self._taken_with = 1000.0, 1.0
         self._taken_ns = 0
 
@@ -205,11 +210,18 @@ class AmbientPlane(RunningRate):
             self.begin_anew()
         self._taken_ns = frame.sensor_time_ns
         per_ms = 1000.0 / (frame.exposure_us * frame.gain)
-        new = (frame.pixels - self._calibration.dark_counts) * np.float32(per_ms)
-        self._sources.replace(new)
-        mean = float(new.mean(dtype=np.float64))
-        noise = float(counts_variance(mean / per_ms, frame.gain, self._calibration)) / new.size
-        self.mix(new, mean, math.sqrt(noise) * per_ms)
+        pixels, dark, good = frame.pixels, self._calibration.dark_counts, self._good
+        number = np.count_nonzero(good)
+        bands = [np.s_[first : first + _BAND_ROWS] for first in range(0, pixels.shape[0], _BAND_ROWS)]
+        counts = (
+            sum(float((pixels[band] - dark[band]).sum(where=good[band], dtype=np.float64)) for band in bands) / number
+        )
+        noise = float(counts_variance(counts, frame.gain, self._calibration)) / number
+        share = np.float32(self.take_share(counts * per_ms, math.sqrt(noise) * per_ms))
+        for band in bands:  # a few rows at a time: whole planes between would stay in the process's memory
+            new = (pixels[band] - dark[band]) * np.float32(per_ms)
+            self.rate[band] += share * (new - self.rate[band])
+        self._sources.replace(self.rate)
         self._taken_with = frame.exposure_us, frame.gain
 
     def counts(self, exposure_us: float, gain: float) -> NDArray[np.float32]:
