@@ -10,7 +10,7 @@ from device.followed_hand import FollowedHand, HandMotion, followed_curves
 from device.frames_ahead import Beside, frames_ahead, nothing_beside
 from device.marked_regions import reference_of, regions_of
 from device.unknowns import unknown_warnings
-from shared.ambient import is_followed, taken_off, unmeasured
+from shared.ambient import Way, taken_off, unmeasured
 from shared.bounded import plain
 from shared.errors import Refused
 from shared.inflow.ambient_doubt import readings_in_other_light, with_ambient
@@ -178,8 +178,12 @@ def injection_s(recording: Recording) -> float | None:
 
 def takes_ambient_off(recording: Recording) -> bool:
     """Whether unlit frames follow the ambient light closely enough for all of it to be taken off."""
-    table = recording.frame_table
-    return is_followed(table.sensor_time_ns / 1e9, table.levels > 0)
+    return _taken_off(recording) == "whole"
+
+
+def _taken_off(recording: Recording) -> Way:
+    table, whole = recording.frame_table, ~recording.half_lit
+    return taken_off(table.sensor_time_ns[whole] / 1e9, table.levels[whole])
 
 
 def recording_warnings(recording: Recording, injected_at_s: float | None) -> tuple[str, ...]:
@@ -201,8 +205,8 @@ def _light_warnings(recording: Recording) -> Iterator[str]:
     """How frames without light are used, and which frames with light are left out of every curve."""
     table, half = recording.frame_table, recording.half_lit
     times_s, lit = table.sensor_time_ns / 1e9, table.levels > 0
-    unlit, whole = int(np.count_nonzero(~lit)), takes_ambient_off(recording)
-    if whole:
+    unlit, way = int(np.count_nonzero(~lit)), _taken_off(recording)
+    if way == "whole":
         yield f"ambient light was measured in {unlit} frames without light, and is taken off"
         unknown = np.count_nonzero(unmeasured(times_s, lit) & ~half)
         if unknown:
@@ -212,16 +216,15 @@ def _light_warnings(recording: Recording) -> Iterator[str]:
             )
     elif unlit:
         yield f"{unlit} frames without light are left out"
-    if steps(table.levels[~half]).size and not whole:
-        if taken_off(times_s[~half], table.levels[~half]) == "steps":
-            yield (
-                "the light was stepped; the room's own infrared, which does not go with it, was measured at each step, and what "
-                "steps made of it is taken off"
-            )
-        else:
-            yield (
-                "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that "
-                "curves jump by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
-            )
+    if way == "steps":
+        yield (
+            "the light was stepped; the room's own infrared, which does not go with it, was measured at each step, and what steps "
+            "made of it is taken off"
+        )
+    if way == "nothing" and steps(table.levels[~half]).size:
+        yield (
+            "the light was stepped, and the room's own infrared was not measured: it does not go with the light, so that curves "
+            "jump by what it adds where the light was stepped; keep one level, or set picture.unlit_every"
+        )
     if half.any():
         yield f"{np.count_nonzero(half)} frames are left out of every curve: the light was switched or dimmed during them"

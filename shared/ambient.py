@@ -104,15 +104,14 @@ class AmbientTrack:
         self._rolling = camera.shutter == "rolling"
         self._times_s: list[float] = []
         self._levels: list[float] = []
-        self._first_output: float | None = None
+        self._outputs: list[float] = []
         self._rates: dict[str, list[tuple[float, float, float]]] = {}
 
     def see(self, time_s: float, level: float, output: float) -> None:
         """Every frame in order: middle of its exposure, level of the ring, 0 where it was off, and its light output then."""
         self._times_s.append(time_s)
         self._levels.append(level)
-        if level > 0 and self._first_output is None:
-            self._first_output = output
+        self._outputs.append(output)
 
     def measured(self, name: str, time_s: float, rate: Measured) -> None:
         """What an unlit frame (``as_rate``) gave for a region."""
@@ -127,10 +126,12 @@ class AmbientTrack:
         """``rows`` of frames that count, a frame each: time, signal, its uncertainty, saturated, light output.
 
         Half lit ones do not. Where ambient light is followed it is taken off, its noise counted, and frames of which it is not
-        known are left out too; where it was measured at each step of the level, what steps made of it is.
+        known are left out too; where it was measured at each step of the level, what steps made of it is. A region that no unlit
+        frame shows keeps those of which nothing is to be taken off.
         """
         times_s, levels = np.array(self._times_s), np.array(self._levels)
-        out, way = half_lit(levels, self._rolling), taken_off(times_s, levels)
+        out = half_lit(levels, self._rolling)
+        way, first = taken_off(times_s[~out], levels[~out]), np.flatnonzero((levels > 0) & ~out)[:1]
         if way == "whole":
             out = out | unmeasured(times_s, levels > 0)
         rows = rows[~np.isin(rows[:, 0], times_s[out])]
@@ -138,7 +139,8 @@ class AmbientTrack:
             return Counting(rows)
         dark_s, rates, rates_u = np.array(self._rates.get(name, []), np.float64).reshape(-1, 3).T
         if way == "steps":
-            return self._against_first(rows, RatesAtSteps.of(dark_s, rates, rates_u, times_s, levels))
+            known = RatesAtSteps.of(dark_s, rates, rates_u, times_s[~out], levels[~out])
+            return _against_first(rows, known, self._outputs[int(first[0])])
         if not dark_s.size:
             return Counting(rows[:0])
         ambient, ambient_u = between(rows[:, 0], dark_s, rates, rates_u)
@@ -146,15 +148,15 @@ class AmbientTrack:
         rows[:, 2] = np.hypot(rows[:, 2], ambient_u / rows[:, 4])
         return Counting(rows)
 
-    def _against_first(self, rows: F64, known: RatesAtSteps) -> Counting:
-        assert self._first_output is not None
-        changed_by = against_first(rows[:, 4], self._first_output)
-        if not known.rates.size:  # never seen in the dark: what was taken at another level is not known
-            return Counting(rows[changed_by == 0])
-        by_rate = known.shares(rows[:, 0]) * changed_by
-        rows[:, 1] -= known.rates @ by_rate
-        by_ambient = known.rates_u[:, None] * by_rate
-        return Counting(rows, by_ambient[by_ambient.any(axis=1)])
+
+def _against_first(rows: F64, known: RatesAtSteps, first_output: float) -> Counting:
+    changed_by = against_first(rows[:, 4], first_output)
+    if not known.rates.size:  # never seen in the dark: what was taken at another level is not known
+        return Counting(rows[changed_by == 0])
+    by_rate = known.shares(rows[:, 0]) * changed_by
+    rows[:, 1] -= known.rates @ by_rate
+    by_ambient = known.rates_u[:, None] * by_rate
+    return Counting(rows, by_ambient[by_ambient.any(axis=1)])
 
 
 class RunningRate:

@@ -71,9 +71,12 @@ class AmbientBeside:
         """Of the frame's ambient light that is taken off."""
         if self.way != "steps":
             return float(self.way == "whole")
-        first = int(np.flatnonzero(self._lit & ~self._recording.half_lit)[0])
         output = self._output(number)
-        return output * against_first(output, self._output(first))
+        return output * against_first(output, self._first_output)
+
+    @cached_property
+    def _first_output(self) -> float:
+        return self._output(int(np.flatnonzero(self._lit & ~self._recording.half_lit)[0]))
 
     def _output(self, number: int) -> float:
         level = float(self._recording.frame_table.levels[number])
