@@ -26,7 +26,8 @@ from shared.errors import Refused
 from shared.frame import CameraDescription, Frame
 from shared.inflow.handover import Answer, Order, taken_over
 from shared.inflow.map_values import InflowMaps
-from shared.inflow.maps import Gathered, inflow_maps
+from shared.inflow.maps import inflow_maps
+from shared.inflow.maps_bins import Gathered
 from shared.inflow.maps_place import Followed
 from shared.inflow.maps_slots import SHORTEST_S, MapGatherer
 from shared.inflow.maps_store import write_maps

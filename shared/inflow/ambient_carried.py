@@ -1,12 +1,17 @@
-"""Ambient light in baselines, where no unlit frames measured it: how much there is, told from how they change under the hand.
+"""Ambient light that the hand carries through the ring's light, where no unlit frames measured it: how much there is, told from how
+baselines change before the dye, and what it makes of slots.
 
 Signal is divided by the flat, in which the ring falls off towards the picture's edge; the room's light does not come from the ring
-and is divided by it all the same. So it looks brighter where the hand carries its tissue to a darker part of the ring's light: a
-baseline B, of which a share s is ambient light, is off by -s B grad(ln flat) . d, with d the mean of where its frames lay. Before
+and is divided by it all the same. So it looks brighter where the hand carries its tissue to a darker part of the ring's light: of a
+signal B before the dye, of which a share s is ambient light, s B (exp(-change of ln(flat)) - 1) is added on the way. Before
 the dye nothing else goes by place and fall-off, so s is the slope of a straight line through the frames before it, by sums that
 tell tremor too (maps_samples.py). How sure it is says how much parts of the picture disagree (Cochran 1977, Sampling Techniques,
 6.4: a ratio of two sums; from memory). A hand that hardly moves tells nothing of it: then nothing is taken off, and any share up
 to all of it is as likely (JCGM 100:2008, 4.3.7).
+
+What the light adds goes on while the dye rises: a hand that drifts makes a rise of it, or hides one. So it is taken off all slots
+before they are read, to the second order in the place. Steps of the ring's output o make it 1/o as much; what they make of it where
+frames without light measured it (ambient_steps.py) is taken off as it lay then, and the way from there is left to this.
 
 The lens's own fall-off is in the flat too, and darkens ambient light as it does the ring's: the share is that of the whole
 fall-off, which is what has to be taken off where both fall off alike, and no more than a part of what is ambient light.
@@ -20,8 +25,9 @@ import numpy as np
 from numpy.polynomial.polynomial import polyder, polygrid2d, polyvander2d
 from numpy.typing import NDArray
 
-from shared.inflow.maps_samples import Samples, spacing
-from shared.inflow.maps_slots import Bins, Slot
+from shared.inflow.maps_bins import Gathered, Where
+from shared.inflow.maps_samples import spacing
+from shared.inflow.maps_slots import Bins
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -39,40 +45,77 @@ _LEAST_FRAMES = 3
 
 @dataclass(frozen=True, eq=False)
 class AmbientCarried:
-    """``share`` (0 to 1) of the baseline that goes with the flat as ambient light does, with its standard uncertainty; ``by_x``
-    and ``by_y``, (height, width) float32, changes of ln(flat) a pixel; ``ends_s`` (slots,), and the mean place (slots + 1, 2) of
-    the first slots, 0 to all of them; the ``early`` first came before any dye.
+    """``share`` (0 to 1) of the signal before the dye that goes with the flat as ambient light does, with its standard uncertainty.
+
+    ``places`` (5, slots): of where the hand held slots, ``_features`` of how far that is from ``middle_px`` (2,), where it was
+    before the dye; ``powers`` stand for ln(flat), and the signal of bins before the dye is the sum of ``planes`` (slots, height,
+    width) times ``weights`` (slots,).
     """
 
     share: float
     share_u: float
-    by_x: F32
-    by_y: F32
-    ends_s: F64
-    places_px: F64
-    early: int
+    places: F64
+    middle_px: F64
+    powers: F64
+    planes: tuple[NDArray[np.int16], ...]
+    weights: F64
 
     @classmethod
-    def of(cls, samples: Samples, slots: list[Slot], early: int, bins: Bins) -> Self:
-        """From the ``early`` first slots, which came before the dye."""
-        frames = np.array([slot.frames for slot in slots], np.float64)
-        places = np.array([(slot.moved_right_px, slot.moved_down_px) for slot in slots])
-        means = np.cumsum(frames[:, None] * places, axis=0) / np.cumsum(frames)[:, None]
-        powers = _logs_of_flat(bins)
-        share, share_u = _share(*samples.together([slot.place for slot in slots[:early]]), powers, bins.pixels.shape)
-        by_x, by_y = _fall_off(powers, bins.pixels.shape, means[early - 1] / 2.0)
-        ends_s = np.array([slot.end_s for slot in slots])
-        return cls(share, share_u, by_x, by_y, ends_s, np.concatenate([places[:1], means]), early)
+    def of(cls, gatherer: Gathered, before: int) -> Self:
+        """From the ``before`` first slots, which came before the dye."""
+        slots, steps, shape = gatherer.slots, gatherer.light_steps, gatherer.saturated.shape
+        first = slots[:before]
+        frames = np.array([slot.frames for slot in first], np.float64)
+        weights = frames / frames.sum() * [slot.step for slot in first]
+        held_px = np.array([(slot.moved_right_px, slot.moved_down_px) for slot in slots])
+        middle_px = np.average(held_px[:before], axis=0, weights=frames)
+        powers = _logs_of_flat(gatherer.bins)
+        samples = gatherer.samples
+        if steps is not None:
+            samples = steps.off_samples(samples, [slot.place for slot in slots])
+        share, share_u = _share(*samples.together([slot.place for slot in first]), powers, shape)
+        output = np.array([slots[0].inverse_output / slot.inverse_output for slot in slots])
+        places = _features(held_px - middle_px) / output - _features(-middle_px[None])
+        if steps is not None:
+            places -= _features(steps.place_px[None] - middle_px) * (1.0 / output - 1.0)
+        planes = tuple(gatherer.planes[slot.place] for slot in first)
+        return cls(share, share_u, places, middle_px, powers, planes, weights)
 
-    def take_off(self, level: F32, level_u: F32, arrival_s: F32) -> None:
-        """Correct the baselines ``level`` and ``level_u``, in place; they end before ``arrival_s``, nan where it is not known. All
-        (height, width).
-        """
-        slots = np.maximum(np.searchsorted(self.ends_s, np.nan_to_num(arrival_s)), self.early)
-        right_px, down_px = (place.astype(np.float32)[slots] for place in self.places_px.T)
-        whole = level * (self.by_x * right_px + self.by_y * down_px)
-        level += np.float32(self.share) * whole
-        level_u[:] = np.hypot(level_u, np.float32(self.share_u) * whole)
+    def off(self, where: Where) -> tuple[F32, F64]:
+        """As ``RoomLight`` has it, like the following."""
+        return self._added(where), self.share * self.places
+
+    def doubt(self, where: Where) -> tuple[F32, F64]:
+        """Another share."""
+        return self._added(where), self.share_u * self.places
+
+    def unit(self, where: Where) -> F32:
+        """About as much everywhere."""
+        return np.ones(self.planes[0][where].shape, np.float32)
+
+    def doubt_of_mean(self, where: Where, inside: NDArray[np.bool_]) -> F64:
+        """Another share, everywhere the same."""
+        planes, factors = self.doubt(where)
+        return np.asarray(planes[:, inside].mean(axis=1, dtype=np.float64) @ factors)
+
+    def _added(self, where: Where) -> F32:
+        """What light that is all of the signal adds by the features of the place, (5, rows, columns)."""
+        shape = self.planes[0].shape
+        x, y, xx, xy, yy = (
+            _change(self.powers, shape, self.middle_px, where, *order)
+            for order in ((1, 0), (0, 1), (2, 0), (1, 1), (0, 2))
+        )
+        added = np.stack([-x, -y, x * x - xx, x * y - xy, y * y - yy]).astype(np.float32)
+        level = np.zeros(added.shape[1:], np.float32)
+        for plane, weight in zip(self.planes, self.weights, strict=True):
+            level += plane[where] * np.float32(weight)
+        return np.asarray(added * level)
+
+
+def _features(away_px: F64) -> F64:
+    """Of places (n, 2) from where a function is known with its changes a pixel: what these go by to the second order, (5, n)."""
+    right, down = away_px.T
+    return np.stack([right, down, 0.5 * right * right, right * down, 0.5 * down * down])
 
 
 def _share(sums: F64, held: F64, powers: F64, shape: tuple[int, int]) -> tuple[float, float]:
@@ -84,7 +127,7 @@ def _share(sums: F64, held: F64, powers: F64, shape: tuple[int, int]) -> tuple[f
     spread = np.array([held[3:5], held[4:6]]) - frames * np.outer(away, away)
     sums = np.where(np.isfinite(sums), sums, 0.0)
     mean, every = sums[0] / frames, spacing(shape)
-    fall_off = np.stack(_fall_off(powers, shape, away))[:, ::every, ::every]
+    fall_off = _fall_off(powers, shape, away, np.s_[::every, ::every])
     goes = sums[1:] - mean * held[1:3, None, None]
     # weighted by 1 / signal, as shot noise grows with it; what is nearly dark says nothing
     bright = mean > 0.1 * mean.max()
@@ -121,13 +164,16 @@ def _logs_of_flat(bins: Bins) -> F64:
     return np.asarray(np.linalg.lstsq(terms, logs, rcond=None)[0].reshape(_DEGREE + 1, _DEGREE + 1))
 
 
-def _fall_off(powers: F64, shape: tuple[int, int], away_px: F64) -> tuple[F32, F32]:
-    """Change of ln(flat) a pixel to the right and down, (height, width), ``away_px`` from each bin. Half-way to where a hand went,
-    it is the mean of what lies between, to the third order.
-    """
-    height, width = shape
-    x = np.linspace(-1.0, 1.0, width) + away_px[0] / max(width - 1, 1)
-    y = np.linspace(-1.0, 1.0, height) + away_px[1] / max(height - 1, 1)
-    by_y, by_x = (polygrid2d(y, x, polyder(powers, axis=axis)) for axis in (0, 1))
+def _fall_off(powers: F64, shape: tuple[int, int], away_px: F64, where: Where) -> F64:
+    """Change of ln(flat) a pixel to the right and down, (2, rows, columns), ``away_px`` from each bin."""
+    return np.stack([_change(powers, shape, away_px, where, *order) for order in ((1, 0), (0, 1))])
+
+
+def _change(powers: F64, shape: tuple[int, int], away_px: F64, where: Where, across: int, down: int) -> F64:
+    """Derivative of ln(flat) of that order, a pixel, (rows, columns), ``away_px`` from each bin."""
+    sides = max(shape[0] - 1, 1), max(shape[1] - 1, 1)
     # 2 pixels a bin, and a way of 2 from edge to edge
-    return (by_x / max(width - 1, 1)).astype(np.float32), (by_y / max(height - 1, 1)).astype(np.float32)
+    y = np.linspace(-1.0, 1.0, shape[0])[where[0]] + away_px[1] / sides[0]
+    x = np.linspace(-1.0, 1.0, shape[1])[where[1]] + away_px[0] / sides[1]
+    found = polygrid2d(y, x, polyder(polyder(powers, down, axis=0), across, axis=1))
+    return np.asarray(found / (sides[0] ** down * sides[1] ** across))

@@ -34,7 +34,7 @@ _TOLD = 3.0
 @dataclass(frozen=True, eq=False)
 class LightSteps:
     """``rate`` of ambient light and its standard uncertainty ``rate_u``, (height, width), of which ``factors`` (slots,) times are
-    to be taken off the slots.
+    to be taken off the slots; ``place_px`` (2,), where the hand held the picture's middle meanwhile, to the right and down.
 
     What ``rate`` is off by, it is off by in all slots alike.
     """
@@ -42,6 +42,24 @@ class LightSteps:
     rate: F32
     rate_u: F32
     factors: F64
+    place_px: F64
+
+    def off(self, where: tuple[slice, slice]) -> tuple[F32, F64]:
+        """As ``RoomLight`` has it, like the following."""
+        return self.rate[where][None], self.factors[None]
+
+    def doubt(self, where: tuple[slice, slice]) -> tuple[F32, F64]:
+        """The noise of the rate."""
+        return self.rate_u[where][None], self.factors[None]
+
+    def unit(self, where: tuple[slice, slice]) -> F32:
+        """The noise of the rate."""
+        return self.rate_u[where]
+
+    def doubt_of_mean(self, where: tuple[slice, slice], inside: NDArray[np.bool_]) -> F64:
+        """The noise of the rate is another one in every bin."""
+        own2 = np.square(self.rate_u[where][inside], dtype=np.float64)
+        return np.asarray(math.sqrt(float(own2.sum())) / own2.size * self.factors)
 
     def off_samples(self, samples: Samples, places: list[int]) -> Samples:
         """The same taken off samples, whose slots lie at ``places``."""
@@ -97,6 +115,7 @@ class DarkFrames:
         self._lit_s, self._dark_s = -math.inf, -math.inf
         self._steps, self._unmeasured = 0, list[float]()
         self._used, self._gain_factor, self._constant, self._place2 = 0, 0.0, 0.0, 0.0
+        self._held_px = np.zeros(2)
 
     def lit(self, time_s: float, level: float, motion: Motion | None) -> None:
         """A frame under light is gathered: middle of its exposure, the ring's level, where the hand held it."""
@@ -133,7 +152,9 @@ class DarkFrames:
         self._used += 1
         self._gain_factor += frame.gain * factor
         self._constant += float(counts_variance(0.0, frame.gain, self._calibration)) * factor * factor
-        places = places_in_frame(self._motion or Motion(), self._calibration.camera.shape)
+        motion = self._motion or Motion()
+        self._held_px += motion.dx_px, motion.dy_px
+        places = places_in_frame(motion, self._calibration.camera.shape)
         return bins.add([MovedFrame(frame.pixels, places, factor)], self.sums, self.seen, clipped)
 
     def _mean_counts(self, pixels: Counts) -> float:
@@ -144,10 +165,11 @@ class DarkFrames:
     def _count_place(self, spell: _Spell, motion: Motion | None) -> None:
         """The hand moved during a spell: evenly, as far as is known, while its frames are taken to lie where it began."""
         before, after = self._motion or Motion(), motion or Motion()
-        moved2 = (after.dx_px - before.dx_px) ** 2 + (after.dy_px - before.dy_px) ** 2
+        moved_px = np.array((after.dx_px - before.dx_px, after.dy_px - before.dy_px))
         passed = np.arange(1, spell.used + 1) / (spell.frames + 1)
         # half of it along each axis
-        self._place2 += float(np.square(passed).sum()) * moved2 / 2.0
+        self._place2 += float(np.square(passed).sum()) * float(moved_px @ moved_px) / 2.0
+        self._held_px += float(passed.sum()) * moved_px
 
     @property
     def note(self) -> str:
@@ -190,7 +212,7 @@ class DarkFrames:
         of_place = _gradient2(rate, variance) * np.float32(self._place2 / n) if self._place2 else np.float32(0)
         variance += of_place + rate * rate * np.float32(changed_u * changed_u)
         factors = (inverse_outputs - self._first_inverse) * changed
-        return LightSteps(rate, np.sqrt(variance), factors)
+        return LightSteps(rate, np.sqrt(variance), factors, self._held_px / n)
 
     def _changed(self, times_s: F64) -> tuple[F64, float]:
         """How many times as bright the room is at ``times_s`` as in the picture of the rate, and how unsure that is at most.

@@ -17,7 +17,7 @@ from shared.inflow.maps_slots import Bins, MapGatherer, Slot
 
 _ABOUT = "slots.json"
 _ARRAYS = ("planes", "saturated", "dark", "inverse_flat", "pixels", "sums", "held")
-_STEPS = ("rate", "rate_u", "factors")
+_STEPS = ("rate", "rate_u", "factors", "place_px")
 
 
 @dataclass(frozen=True)

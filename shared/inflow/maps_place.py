@@ -57,7 +57,7 @@ class Followed:
     """How the hand was followed: standard uncertainty of a frame's place along each axis, None where it was not, or there was
     nothing to follow it by; what must be said of that and of the room's light; and, for each second since the first frame, what of
     the uncertainty all its frames share: all of it where that is not said. ``ambient_off``: the room's light was measured in unlit
-    frames and is taken off; otherwise ambient_carried.py tells how much of a baseline it is.
+    frames and is taken off; otherwise ambient_carried.py tells how much of the signal before the dye it is.
     """
 
     place_u_px: float | None

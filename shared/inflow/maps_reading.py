@@ -116,7 +116,7 @@ def lent_rows(rows):
 # fmt: off
 @compiled
 def read_rows(
-    planes, order, steps, noise, bins, relief2, rate, factors, slots, early, tables, at_reference, moment_u_s, room, rows,
+    planes, order, steps, noise, bins, relief2, off, factors, slots, early, tables, at_reference, moment_u_s, room, rows,
     first_row, last_row, found, found_u, classes,
 ):
     """Read all bins of some rows into ``found``, ``found_u`` (FOUND, height, width) float32 and ``classes`` (height, width).
@@ -124,8 +124,8 @@ def read_rows(
     ``planes`` (places, height, width) int16, ``order`` (slots,) their places in order of time, ``steps`` (slots,), ``noise``
     (5, slots): shot and rest of each slot, the variance of its place in pixels, and ``alike`` and ``kept`` of ``Rows``; ``bins``:
     inverse flat and number of good pixels (height, width); ``relief2`` (height, width), the square of the share of itself by which
-    a bin changes a pixel. ``factors`` (slots,) times ``rate`` (height, width) of ambient light is taken off; where there are none,
-    ``rate`` may have any shape.
+    a bin changes a pixel. The sum of ``off`` (parts, last_row - first_row, width) float32 times ``factors`` (parts, slots) is what
+    ambient light did to these rows, and is taken off.
     """
     inverse_flat, pixels = bins
     number, width = order.size, inverse_flat.shape[1]
@@ -144,8 +144,10 @@ def read_rows(
             for i in range(number):
                 value = max(rows.values[x, i], 0.0)
                 rows.variances[x, i] = value * (noise[0, i] * f + value * rough2 * noise[2, i]) + noise[1, i] * rest
-            for i in range(factors.size):
-                rows.values[x, i] -= factors[i] * rate[y, x]
+            for part in range(factors.shape[0]):
+                much = np.float64(off[part, y - first_row, x])
+                for i in range(number):
+                    rows.values[x, i] -= factors[part, i] * much
         read_row(slots, early, lent, lent_at, moment_u_s, room, rows)
         for x in range(width):
             classes[y, x] = rows.kinds[x]

@@ -1,8 +1,9 @@
 """``python -m tests.shared.inflow.motion_accuracy [HANDS]``: write what a moving hand costs the maps to ``motion_accuracy.md``.
 
 The flap scene at full size, followed and gathered as on the imager: no light is measured unlit unless the settings ask for it, so
-that comes first. Six hands, each in three rooms, still and moved in three ways, are 72 runs of 80 s, and
-18 without noise: about twelve minutes of two cores with nothing else to do. The fast tier runs a small scene (test_moving_hand.py).
+that comes first. Six hands, each in four rooms, still and moved in three ways, are 96 runs of 80 s, and
+24 without noise: about sixteen minutes of two cores with nothing else to do. The fast tier runs a small scene
+(test_moving_hand.py).
 """
 
 import sys
@@ -66,6 +67,7 @@ ROOMS = (
     Room("The scene's own ambient light, not measured: as the device is set unless told otherwise", None),
     Room("The same light, every fifteenth frame unlit", None, 15),
     Room("A dark room", 0.0),
+    Room("A bright room, a tenth of the reference's peak, not measured", 0.1),
 )
 STILL, TREMOR = MotionScene(), MotionScene(tremor_mm=2.0)
 HELD = "still"

@@ -24,8 +24,8 @@ from shared.inflow.maps import (
     InflowMaps,
     _ambient_note,
     inflow_maps,
-    region_bins,
 )
+from shared.inflow.maps_reference import region_bins
 from shared.inflow.maps_slots import MapGatherer
 from shared.inflow.parameters import InflowParameters, inflow_parameters
 from shared.inflow.reading import read_curve

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -72,13 +73,28 @@ def test_what_measured_ambient_light_leaves_unsure_is_counted_once_where_the_han
             assert found.ratio <= GOAL, (figure, found.ratio)
 
 
-def test_ambient_light_that_drift_carried_into_baselines_is_taken_off() -> None:
-    """Three hands in a room whose light nothing measures, 22 mm up and down: errors of baselines within half as much again."""
-    room = Room("as bright as the leakage, not measured", 0.05)
+@pytest.mark.parametrize("ambient", [0.05, 0.1])
+def test_ambient_light_that_drift_carried_is_taken_off(ambient: float) -> None:
+    """Three hands in a room whose light nothing measures, 22 mm up and down: errors within half as much again, intervals as above;
+    the steepest slope's, which are lower at the border of the two tissues, are as in a dark room to a hundredth.
+    Taken off baselines alone, 83 % of the arrivals held in the brighter room, and their errors were 1.7 times the still hand's.
+    """
+    room = Room("not measured", ambient)
     truth, still = BENCH.truth(room), BENCH.maps(room, STILL, seed=1)
-    baselines = together([Errors.of(FIGURES[0], truth, still, BENCH.maps(room, TREMOR, 5.0, seed)) for seed in HANDS])
-    assert baselines.ratio <= GOAL
-    assert 0.93 <= baselines.covered.mean() <= 0.98, baselines.covered.mean()
+    hands = [BENCH.maps(room, TREMOR, 5.0, seed) for seed in HANDS]
+    for figure in FIGURES:
+        found = together([Errors.of(figure, truth, still, moved) for moved in hands])
+        assert found.ratio <= GOAL, (figure, found.ratio)
+        least = 0.93 if figure != FIGURES[-1] else slopes_covered_in_the_dark() - 0.01
+        assert least <= found.covered.mean() <= 0.98, (figure, found.covered.mean())
+
+
+@cache
+def slopes_covered_in_the_dark() -> float:
+    """Share of the steepest slopes' intervals that hold the truth where the room has no light, three hands together."""
+    truth, still = BENCH.truth(DARK), BENCH.maps(DARK, STILL, seed=1)
+    hands = [BENCH.maps(DARK, TREMOR, 5.0, seed) for seed in HANDS]
+    return float(together([Errors.of(FIGURES[-1], truth, still, moved) for moved in hands]).covered.mean())
 
 
 @pytest.mark.parametrize(("vignetting", "least"), [(0.0, 0.9), (0.25, 0.2)])
