@@ -55,6 +55,8 @@ class FollowedHand:
         self.recording = recording
         self.unseen: dict[str, int] = {}
         """Frames a region's curve lacks because it was out of the picture."""
+        self.ambient_note = ""
+        """What must be said of the room's light in the curves."""
         self._seen_at_s, self._seen_at = seen_at_s, dict(seen_at or {})
         self._reducers = reducers_of(recording.calibration) if min(recording.camera.shape) >= LEAST_SIDE else ()
         self._track = Track(recording.calibration, self._reducers)
@@ -171,7 +173,8 @@ class FollowedHand:
             for name, frames in self.unseen.items()
             if frames
         )
-        return (*self._track.warnings(), *self.nearing.warnings(), *unseen)
+        ambient = (self.ambient_note,) if self.ambient_note else ()
+        return (*self._track.warnings(), *self.nearing.warnings(), *unseen, *ambient)
 
     def _go_to(self, number: int, frame: Frame | None = None) -> None:
         track, table = self._track, self.recording.frame_table
@@ -219,5 +222,9 @@ def followed_curves(
             curves.add(frame, motion)
             beside(number, frame, motion)
             on_progress((number + 1) / recording.frames)
-    hand.unseen = {region.name: curves.unseen(region.name) for region in regions}
-    return {name: hand.nearing.taken_out(curve) for name, curve in curves.curves().items()}
+    made = curves.curves()
+    hand.unseen, hand.ambient_note = (
+        {region.name: curves.unseen(region.name) for region in regions},
+        curves.ambient_note,
+    )
+    return {name: hand.nearing.taken_out(curve) for name, curve in made.items()}

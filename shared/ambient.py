@@ -122,8 +122,23 @@ class AmbientTrack:
         """Whether there are unlit frames enough for all of the ambient light to be taken off."""
         return is_followed(np.array(self._times_s), np.array(self._levels) > 0)
 
-    def taken_off(self, name: str, rows: F64) -> Counting:
-        """``rows`` of frames that count, a frame each: time, signal, its uncertainty, saturated, light output.
+    @property
+    def way(self) -> Way:
+        """What of the ambient light is taken off."""
+        times_s, levels = np.array(self._times_s), np.array(self._levels)
+        whole = ~half_lit(levels, self._rolling)
+        return taken_off(times_s[whole], levels[whole])
+
+    @property
+    def first_output(self) -> float:
+        """Of the first lit frame that is not half lit; 1 where there is none."""
+        levels = np.array(self._levels)
+        lit = np.flatnonzero((levels > 0) & ~half_lit(levels, self._rolling))
+        return self._outputs[int(lit[0])] if lit.size else 1.0
+
+    def taken_off(self, name: str, rows: F64, carried: F64 | float = 0.0) -> Counting:
+        """``rows`` of frames that count, a frame each: time, signal, its uncertainty, saturated, light output, and what else there
+        is. ``carried`` (unlit frames that show the region,) is what of their rates at steps the hand's way made, which is left out.
 
         Half lit ones do not. Where ambient light is followed it is taken off, its noise counted, and frames of which it is not
         known are left out too; where it was measured at each step of the level, what steps made of it is. A region that no unlit
@@ -131,7 +146,7 @@ class AmbientTrack:
         """
         times_s, levels = np.array(self._times_s), np.array(self._levels)
         out = half_lit(levels, self._rolling)
-        way, first = taken_off(times_s[~out], levels[~out]), np.flatnonzero((levels > 0) & ~out)[:1]
+        way = self.way
         if way == "whole":
             out = out | unmeasured(times_s, levels > 0)
         rows = rows[~np.isin(rows[:, 0], times_s[out])]
@@ -139,8 +154,8 @@ class AmbientTrack:
             return Counting(rows)
         dark_s, rates, rates_u = np.array(self._rates.get(name, []), np.float64).reshape(-1, 3).T
         if way == "steps":
-            known = RatesAtSteps.of(dark_s, rates, rates_u, times_s[~out], levels[~out])
-            return _against_first(rows, known, self._outputs[int(first[0])])
+            known = RatesAtSteps.of(dark_s, rates - carried, rates_u, times_s[~out], levels[~out])
+            return _against_first(rows, known, self.first_output)
         if not dark_s.size:
             return Counting(rows[:0])
         ambient, ambient_u = between(rows[:, 0], dark_s, rates, rates_u)

@@ -24,9 +24,10 @@ class RegionCurve:
 
     ``times_s`` is the middle of the exposure since the first frame's readout; ``signal`` counts a millisecond at unit gain and full
     light, ``signal_u`` its standard uncertainty from the photon transfer noise; ``saturated`` marks frames whose mean cannot be
-    trusted there. Frames whose light was off have no signal and are left out. ``by_place`` (2 or 3, frames), where a region follows
-    the tissue, is what the signal would change if the whole run were read off by one standard uncertainty of the place, to the
-    right and down, and nearer where the distance changed; ``place_px`` (frames,) is that uncertainty in pixels, where it is known.
+    trusted there. Frames whose light was off have no signal and are left out. ``by_place`` (2 to 4, frames), where a region follows
+    the tissue, is what the signal would change if the whole run were read off by one standard uncertainty: of the place, to the
+    right and down, of the share of ambient light that the hand carries, and nearer where the distance changed; ``place_px``
+    (frames,) is that uncertainty of the place in pixels, where it is known.
     ``by_ambient`` (moments, frames), where ambient light was measured at steps of the ring's level, is what the signal would change
     if it were one standard uncertainty less at one of these moments.
     Raises Refused for arrays of different lengths, for numbers that are none, and for times that do not rise.

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.inflow import maps_reading as reading
 from shared.inflow.ambient_carried import AmbientCarried
+from shared.inflow.fall_off import LITTLE, ambient_note
 from shared.inflow.map_values import (
     F32,
     MEASURED,
@@ -35,8 +36,6 @@ from shared.inflow.maps_reference import read_reference
 from shared.region import Region
 
 _LEAST_SLOTS = 12
-_LITTLE = 0.01
-"""Of a baseline: ambient light that is less, or makes it less unsure, need not be told (design choice, no source)."""
 
 
 def inflow_maps(
@@ -93,7 +92,8 @@ def inflow_maps(
     baseline_note = ""
     if carried is not None:
         level, surer_u = (each_of[reading.LEVEL, ::FEW_EVERY, ::FEW_EVERY] for each_of in (found, found_u))
-        baseline_note = _ambient_note(carried, level, np.sqrt(surer_u**2 + doubts[-1][1][reading.LEVEL]), surer_u)
+        is_wide = _is_wide(level, np.sqrt(surer_u**2 + doubts[-1][1][reading.LEVEL]), surer_u)
+        baseline_note = ambient_note(carried.share, carried.share_u, is_wide)
     list(each(units, every))
     if followed is not None and is_followed:
         arrival_s = found[reading.ARRIVAL] + np.float32(injected_at_s or 0.0)
@@ -126,25 +126,11 @@ def _carried(gatherer: Gathered, series: Series, lights: list[RoomLight], each: 
     return AmbientCarried.of(gatherer, series.before(few.found(each)[reading.ARRIVAL]))
 
 
-def _ambient_note(ambient: AmbientCarried, level: F32, level_u: F32, surer_u: F32) -> str:
-    """What the baselines ``level`` are told to hold of ambient light; that it cannot be told, where that leaves them less sure than
-    ``surer_u`` was; else nothing. All (height, width).
-
-    At least so much: the flat holds the lens's fall-off too, which darkens ambient light as it does the ring's.
-    """
-    if ambient.share > max(1.96 * ambient.share_u, _LITTLE):
-        percent, u = 100.0 * ambient.share, max(100.0 * ambient.share_u, 1.0)
-        return (
-            f"the room's light is at least {percent:.0f} ± {u:.0f} % of the signal before the dye, as the hand's motion tells; "
-            "only what that motion changed is taken off"
-        )
+def _is_wide(level: F32, level_u: F32, surer_u: F32) -> bool:
+    """Whether baselines ``level`` are much less sure than ``surer_u``, (height, width) each."""
     known = (level > 0) & np.isfinite(level_u)
     added2 = np.maximum(np.square(level_u[known]) - np.square(surer_u[known]), 0.0) / np.square(level[known])
-    if added2.size and float(np.quantile(added2, 0.98)) > _LITTLE**2:
-        return (
-            "how much of the signal before the dye is the room's light cannot be told: its uncertainty allows for that"
-        )
-    return ""
+    return bool(added2.size) and float(np.quantile(added2, 0.98)) > LITTLE**2
 
 
 def _in_units(found: F32, found_u: F32, against: Against, since_s: float) -> None:

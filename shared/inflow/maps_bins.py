@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from shared.inflow import maps_reading as reading
 from shared.inflow.ambient_steps import LightSteps
+from shared.inflow.fall_off import Where
 from shared.inflow.maps_first_pass import room
 from shared.inflow.maps_kernel import NO_DATA
 from shared.inflow.maps_local_cubic import Tables, tables_at
@@ -31,8 +32,6 @@ _FIRST_SHARE = 0.01
 _RELIEF_SLOTS = 6
 """From whose mean the tissue's relief is known well enough."""
 Rows = tuple[int, int]
-Where = tuple[slice, slice]
-"""Rows and columns of bins."""
 
 
 class Gathered(Protocol):

@@ -1,4 +1,7 @@
-"""Mean signal of regions against time, where the regions follow the tissue; one pass over frames."""
+"""Mean signal of regions against time, where the regions follow the tissue; one pass over frames.
+
+What the hand carries of ambient light is taken off, where unlit frames do not follow it (shared/inflow/ambient_carried.py).
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -6,12 +9,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.ambient import AmbientTrack, as_rate
+from shared.ambient import AmbientTrack, Counting, as_rate
 from shared.calibration import Calibration
 from shared.frame import Frame
+from shared.inflow.before_dye import BeforeDye
 from shared.inflow.curves import RegionCurve
+from shared.inflow.fall_off import LITTLE, ambient_note
 from shared.motion.moving_region import MovingRegion, RegionSampler
-from shared.motion.pose import Motion
+from shared.motion.pose import Motion, to_frames
 from shared.region import Region
 
 F64 = NDArray[np.float64]
@@ -20,6 +25,12 @@ LEAST_SEEN_SHARE = 0.5
 """A frame that shows less of a region than this has no value for it."""
 _SLOPES_EVERY_S = 1.0
 """How often it is looked at by how much a region's signal would change beside its place: as slowly as dye moves."""
+_POINTS = 25
+"""Of a region, where it is looked at how the flat falls off."""
+_FEWEST_BEFORE = 3
+"""Frames whose mean is a region's signal before the dye."""
+_NEGLIGIBLE = 0.01
+"""Of the noise that a mean over all frames has: an uncertainty that is less need not be counted."""
 
 
 @dataclass(eq=False)
@@ -34,11 +45,15 @@ class MovingCurves:
     calibration: Calibration
     places: Mapping[Region, Motion]
     _regions: list[tuple[MovingRegion, Motion]] = field(init=False)
-    _rows: dict[str, list[tuple[float, float, float, bool, float]]] = field(init=False)
+    _rows: dict[str, list[tuple[float, ...]]] = field(init=False)
     _ambient: AmbientTrack = field(init=False)
     _last: Motion = field(default_factory=Motion)
     _unseen: dict[str, int] = field(init=False)
     _by_place: dict[str, list[tuple[float, float, float, float]]] = field(init=False)
+    _before: BeforeDye = field(init=False)
+    _dark: dict[str, list[tuple[float, ...]]] = field(init=False)
+    ambient_note: str = field(init=False, default="")
+    """What must be said of the room's light in curves that were made."""
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
@@ -48,6 +63,8 @@ class MovingCurves:
         self._rows = {region.name: [] for region in self.places}
         self._unseen = {region.name: 0 for region in self.places}
         self._by_place = {region.name: [] for region in self.places}
+        self._before = BeforeDye(self.calibration)
+        self._dark = {region.name: [] for region in self.places}
 
     def add(self, frame: Frame, motion: Motion | None) -> None:
         """Take one frame in; ``motion`` is from the reference view to it, None where it is unknown and so nothing is measured."""
@@ -65,15 +82,18 @@ class MovingCurves:
         if motion is None:
             return
         self._last = motion
+        factor = self.calibration.counts_to_signal(frame.exposure_us, frame.gain, frame.light_level)
+        self._before.take(frame.pixels, motion, factor, time_s)
         for region, to_reference in self._regions:
-            name = region.region.name
-            found = region.signal(frame, to_reference.then(motion))
+            name, place = region.region.name, to_reference.then(motion)
+            found = region.signal(frame, place)
             if found.signal is None or found.seen_share < LEAST_SEEN_SHARE:
                 self._unseen[name] += 1
             else:
                 value = found.signal.signal
-                self._rows[name].append((time_s, value.value, value.u, found.signal.is_saturated, output))
-                self._look_beside(region, frame, to_reference.then(motion), time_s)
+                held = place.dx_px, place.dy_px, place.rotation_deg, place.magnification
+                self._rows[name].append((time_s, value.value, value.u, found.signal.is_saturated, output, *held))
+                self._look_beside(region, frame, place, time_s)
 
     def _look_beside(self, region: MovingRegion, frame: Frame, place: Motion, time_s: float) -> None:
         """Note now and then how the signal changes a pixel to the right and down, times what is unsure of the place and the same in
@@ -86,24 +106,69 @@ class MovingCurves:
 
     def _take_unlit(self, frame: Frame, time_s: float) -> None:
         for region, to_reference in self._regions:
-            found = region.signal(as_rate(frame), to_reference.then(self._last))
+            place = to_reference.then(self._last)
+            found = region.signal(as_rate(frame), place)
             if found.signal is not None and found.seen_share >= LEAST_SEEN_SHARE:
                 self._ambient.measured(region.region.name, time_s, found.signal.signal)
+                held = place.dx_px, place.dy_px, place.rotation_deg, place.magnification
+                self._dark[region.region.name].append(held)
 
     def curves(self) -> dict[str, RegionCurve]:
         """Curves of all regions so far, by name."""
         made: dict[str, RegionCurve] = {}
+        self.ambient_note = ""
         for region in self.places:
-            rows = np.array(self._rows[region.name], np.float64).reshape(-1, 5)
-            counting = self._ambient.taken_off(region.name, rows)
-            rows = counting.rows
+            light, by_share = self._without_carried(region)
+            rows = light.rows
             beside = self._beside_its_place(region.name, rows[:, 0])
             by_place, place_px = (None, None) if beside is None else (beside[:2], beside[2])
+            if by_share.any():
+                by_place = np.vstack([np.zeros((2, by_share.size)) if by_place is None else by_place, by_share])
             made[region.name] = RegionCurve(
                 *(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place, place_px),
-                by_ambient=counting.by_ambient,
+                by_ambient=light.by_ambient,
             )
         return made
+
+    def _without_carried(self, region: Region) -> tuple[Counting, F64]:
+        """Rows of a region that count, as if it had always lain where it was marked, and what they would change by if one standard
+        uncertainty more of the signal before the dye were ambient light; 0 where that is not worth counting.
+
+        Where unlit frames follow ambient light it is taken off as it lies.
+        """
+        rows, name, ambient = np.array(self._rows[region.name], np.float64).reshape(-1, 9), region.name, self._ambient
+        added = np.zeros(len(rows)) if ambient.way == "whole" else self._added(region, rows[:, 5:])
+        if not added.any():
+            light = ambient.taken_off(name, rows)
+            return light, np.zeros(len(light.rows))
+        early = rows[:, 0] < self._before.until_s
+        early[:_FEWEST_BEFORE] = True
+        # as it would be if all of the signal before the dye were ambient light
+        rate = ambient.first_output * float(rows[early, 1].mean() / (1.0 + added[early].mean()))
+        dark = self._added(region, np.array(self._dark[name]).reshape(-1, 4))
+
+        def with_share(share: float) -> Counting:
+            changed = rows.copy()
+            changed[:, 1] -= share * rate / rows[:, 4] * added
+            return ambient.taken_off(name, changed, share * rate * dark)
+
+        share, share_u = self._before.share()
+        light, other = with_share(share), with_share(share + share_u)
+        by_share = other.rows[:, 1] - light.rows[:, 1]
+        is_wide = np.abs(by_share).max(initial=0.0) > LITTLE * rate / ambient.first_output
+        self.ambient_note = self.ambient_note or ambient_note(share, share_u, bool(is_wide))
+        if np.abs(by_share).max(initial=0.0) <= _NEGLIGIBLE * np.linalg.norm(light.rows[:, 2]) / max(by_share.size, 1):
+            by_share[:] = 0.0
+        return light, by_share
+
+    def _added(self, region: Region, places: F64) -> F64:
+        """What ambient light in a region adds to its own at ``places`` (frames, 4) of ``to_frames``, (frames,)."""
+        if not places.size or not (places != (0.0, 0.0, 0.0, 1.0)).any():
+            return np.zeros(len(places))
+        shape = self.calibration.camera.shape
+        indices = region.indices(shape)
+        y, x = np.divmod(indices[:: max(indices.size // _POINTS, 1)], shape[1])
+        return self._before.fall_off.added(np.stack([x, y], axis=1).astype(np.float64), to_frames(places, shape))
 
     def _beside_its_place(self, name: str, times_s: F64) -> F64 | None:
         """(3, frames) what one standard uncertainty of the place changes, and how large it is; None where nothing was followed."""

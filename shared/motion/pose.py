@@ -93,6 +93,17 @@ class Motion:
         )
 
 
+def to_frames(places: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.float64]:
+    """``Motion.to_frame`` of many, (n, 2, 3); ``places`` (n, 4) are ``dx_px``, ``dy_px``, ``rotation_deg``, ``magnification``."""
+    right, down, degrees, magnification = places.T
+    cosine, sine = magnification * np.cos(np.radians(degrees)), magnification * np.sin(np.radians(degrees))
+    x0, y0 = (shape[1] - 1) / 2, (shape[0] - 1) / 2
+    found = np.empty((len(places), 2, 3))
+    found[:, 0] = np.stack([cosine, -sine, right + x0 - cosine * x0 + sine * y0], axis=1)
+    found[:, 1] = np.stack([sine, cosine, down + y0 - sine * x0 - cosine * y0], axis=1)
+    return found
+
+
 def mean_motion(motions: Sequence[Motion]) -> Motion:
     """Of several that are nearly the same: all who go by it share what it is off by.
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from shared.inflow.ambient_carried import AmbientCarried, _fall_off
+from shared.inflow.ambient_carried import AmbientCarried
 from shared.inflow.ambient_steps import LightSteps
 from shared.inflow.handover import HandedOver
 from shared.inflow.maps_samples import Samples, spacing
@@ -165,7 +165,7 @@ def test_a_ring_of_four_tenths_makes_it_two_and_a_half_times_as_much() -> None:
 def test_the_fall_off_is_that_of_the_flat() -> None:
     """Derivative by closed form, to 3 % of the steepest, though single pixels are missing."""
     found = drawn(0.0, np.zeros((EARLY + 1, 2))).found
-    right, down = _fall_off(found.powers, (HEIGHT, WIDTH), np.zeros(2), EVERYWHERE)
+    right, down = (found.fall_off.change(EVERYWHERE, np.zeros(2), *order) for order in ((1, 0), (0, 1)))
     y, x = np.mgrid[:HEIGHT, :WIDTH] * 2.0 + 0.5
     for by, true in (
         (right, -np.tan((x - WIDTH + 20.0) / 190.0) / 190.0),

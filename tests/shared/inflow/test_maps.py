@@ -3,8 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache
-from types import SimpleNamespace
-from typing import cast
 
 import numpy as np
 import pytest
@@ -12,8 +10,8 @@ from scipy.stats import binom
 
 from shared.errors import Refused
 from shared.frame import Frame
-from shared.inflow.ambient_carried import AmbientCarried
 from shared.inflow.curves import CurveGatherer
+from shared.inflow.fall_off import ambient_note
 from shared.inflow.maps import (
     MEASURED,
     NAMES,
@@ -22,7 +20,7 @@ from shared.inflow.maps import (
     UNCERTAIN,
     UNSEEN,
     InflowMaps,
-    _ambient_note,
+    _is_wide,
     inflow_maps,
 )
 from shared.inflow.maps_reference import region_bins
@@ -319,10 +317,9 @@ def test_ambient_light_in_baselines_is_said_where_it_matters(
     share: float, share_u: float, added: float, said: str
 ) -> None:
     """Told from nothing (95 %) and at least 1 %; that it cannot be, only where that leaves baselines by 1 % less sure."""
-    ambient = cast(AmbientCarried, SimpleNamespace(share=share, share_u=share_u))
     level, before = np.full((8, 9), 2.0, np.float32), np.full((8, 9), 0.004, np.float32)
     level[0, 0], level[3, 3] = np.nan, 0.0
-    note = _ambient_note(ambient, level, np.hypot(before, np.float32(2.0 * added)), before)
+    note = ambient_note(share, share_u, _is_wide(level, np.hypot(before, np.float32(2.0 * added)), before))
     assert said in note
     assert bool(said) == bool(note)
 
