@@ -48,18 +48,18 @@ class LightSteps:
         """As ``RoomLight`` has it, like the following."""
         return self.rate[where][None], self.factors[None]
 
-    def doubt(self, where: tuple[slice, slice]) -> tuple[F32, F64]:
+    def doubts(self, where: tuple[slice, slice]) -> list[tuple[F32, F64]]:
         """The noise of the rate."""
-        return self.rate_u[where][None], self.factors[None]
+        return [(self.rate_u[where][None], self.factors[None])]
 
     def unit(self, where: tuple[slice, slice]) -> F32:
         """The noise of the rate."""
         return self.rate_u[where]
 
-    def doubt_of_mean(self, where: tuple[slice, slice], inside: NDArray[np.bool_]) -> F64:
+    def doubts_of_mean(self, where: tuple[slice, slice], inside: NDArray[np.bool_]) -> list[F64]:
         """The noise of the rate is another one in every bin."""
         own2 = np.square(self.rate_u[where][inside], dtype=np.float64)
-        return np.asarray(math.sqrt(float(own2.sum())) / own2.size * self.factors)
+        return [math.sqrt(float(own2.sum())) / own2.size * self.factors]
 
     def off_samples(self, samples: Samples, places: list[int]) -> Samples:
         """The same taken off samples, whose slots lie at ``places``."""

@@ -1,4 +1,4 @@
-"""What frames tell before the dye of ambient light that the hand carries (ambient_carried.py), while they go by one by one."""
+"""What frames tell before the dye of ambient light that the hand carries (ambient_told.py), while they go by one by one."""
 
 from collections import deque
 
@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from shared.calibration import Calibration
 from shared.frame import Counts
+from shared.inflow.ambient_told import AmbientTold, Moments
 from shared.inflow.fall_off import FallOff
 from shared.inflow.maps_motion import MovedBins, MovedFrame, places_in_frame
 from shared.inflow.maps_samples import Samples
@@ -35,11 +36,12 @@ class BeforeDye:
     def __init__(self, calibration: Calibration) -> None:
         bins = Bins.of(calibration)
         self._camera_shape, self._shape = calibration.camera.shape, bins.pixels.shape
-        self.fall_off = FallOff.of(bins)
+        self._flat = FallOff.of(bins)
         self._moved = MovedBins(calibration, defects_of(calibration))
         # the first place holds all that counts
         self._samples = Samples.of(_HELD_BACK + 2, self._shape)
         self._free, self._waiting = deque(range(1, _HELD_BACK + 2)), deque[tuple[int, float]]()
+        self._within: list[Moments] = []
         self._since_s: float | None = None
         self.until_s = np.inf
 
@@ -55,10 +57,17 @@ class BeforeDye:
         frame = MovedFrame(pixels, places_in_frame(motion, self._camera_shape), factor)
         self._samples.add(self._moved, [frame], self._shape)
 
-    def share(self) -> tuple[float, float]:
-        """Share of ambient light in what was seen before the dye, and its standard uncertainty."""
-        counted = [0] if not np.isinf(self.until_s) else [0, *(place for place, _ in self._waiting)]
-        return self.fall_off.share(*self._samples.together(counted))
+    def told(self) -> AmbientTold:
+        """What they tell."""
+        counted, within = [0], self._within
+        if np.isinf(self.until_s):
+            waiting = [place for place, _ in self._waiting]
+            counted, within = [*counted, *waiting], [*within, *(self._moments(place) for place in waiting)]
+        whole = Moments.of(*self._samples.together(counted))
+        alone = Moments(whole.mean, whole.middle_px, np.zeros_like(whole.goes), np.zeros_like(whole.spread))
+        for one in within:
+            alone = alone.plus(one)
+        return AmbientTold.of(self._flat, whole, alone)
 
     def _close(self, since_s: float) -> None:
         place = self._free.popleft()
@@ -68,8 +77,13 @@ class BeforeDye:
             self.until_s = self._waiting[0][1]
         elif len(self._waiting) > _HELD_BACK:
             oldest, _ = self._waiting.popleft()
+            moments = self._moments(oldest)
+            self._within = [self._within[0].plus(moments)] if self._within else [moments]
             self._samples.join(0, oldest)
             self._free.append(oldest)
+
+    def _moments(self, place: int) -> Moments:
+        return Moments.of(self._samples.sums[place].astype(np.float64), self._samples.held[place])
 
     def _is_brighter(self, place: int) -> bool:
         """Whether a part of the picture is, beside the first spells."""

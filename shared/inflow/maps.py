@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from shared.errors import Refused
 from shared.inflow import maps_reading as reading
 from shared.inflow.ambient_carried import AmbientCarried
-from shared.inflow.fall_off import LITTLE, ambient_note
+from shared.inflow.ambient_told import LITTLE
 from shared.inflow.map_values import (
     F32,
     MEASURED,
@@ -93,7 +93,7 @@ def inflow_maps(
     if carried is not None:
         level, surer_u = (each_of[reading.LEVEL, ::FEW_EVERY, ::FEW_EVERY] for each_of in (found, found_u))
         is_wide = _is_wide(level, np.sqrt(surer_u**2 + doubts[-1][1][reading.LEVEL]), surer_u)
-        baseline_note = ambient_note(carried.share, carried.share_u, is_wide)
+        baseline_note = carried.told.note(is_wide)
     list(each(units, every))
     if followed is not None and is_followed:
         arrival_s = found[reading.ARRIVAL] + np.float32(injected_at_s or 0.0)

@@ -83,25 +83,29 @@ Each = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], 
 
 class RoomLight(Protocol):
     """What the room's light did to slots: the sum of planes (parts, rows, columns) times factors (parts, slots), which is taken off
-    before they are read. What is unsure of it is alike in all slots, and its own sum of that kind; figures change by it as ``unit``
-    (rows, columns) says from bin to bin.
+    before they are read. What is unsure of it is alike in all slots: sums of that kind, each of which might be in it too, once over
+    or not; figures change by them as ``unit`` (rows, columns) says from bin to bin.
     """
 
     def off(self, where: Where) -> tuple[F32, F64]:
         """Planes and factors of what is taken off."""
         ...
 
-    def doubt(self, where: Where) -> tuple[F32, F64]:
-        """Planes and factors of its standard uncertainty."""
+    def doubts(self, where: Where) -> Sequence[tuple[F32, F64]]:
+        """Planes and factors of one standard uncertainty, for each way in which it may be off."""
         ...
 
     def unit(self, where: Where) -> F32:
-        """By how much more the doubt does in one bin than in another."""
+        """By how much more a doubt does in one bin than in another."""
         ...
 
-    def doubt_of_mean(self, where: Where, inside: NDArray[np.bool_]) -> F64:
-        """The doubt of the mean over the bins ``inside`` (rows, columns), (slots,)."""
+    def doubts_of_mean(self, where: Where, inside: NDArray[np.bool_]) -> Sequence[F64]:
+        """The doubts of the mean over the bins ``inside`` (rows, columns), (slots,) each."""
         ...
+
+
+Doubt = tuple[RoomLight, int]
+"""One of the ways in which a light may be off, by its number."""
 
 
 @dataclass(frozen=True)
@@ -180,7 +184,7 @@ class Series:
 class Reading:
     """All that is read of bins, (height, width) each; ``series`` and tables are theirs in common. See maps_reading.read_rows.
 
-    What ``lights`` did to them is taken off, and the doubt of ``doubted`` too. ``every`` how manieth bin of the picture these are.
+    What ``lights`` did to them is taken off, and a doubt of one of them too. ``every`` how manieth bin of the picture these are.
     """
 
     series: Series
@@ -193,7 +197,7 @@ class Reading:
     pixels: NDArray[np.uint8]
     rough2: F32
     lights: tuple[RoomLight, ...]
-    doubted: RoomLight | None = None
+    doubt: Doubt | None = None
     every: int = 1
 
     @classmethod
@@ -213,8 +217,8 @@ class Reading:
         bins, planes = (gatherer.bins.inverse_flat, gatherer.bins.pixels), gatherer.planes
         return cls(series, noise, tables, at_top, against.top_s_u, planes, *bins, rough2, tuple(lights))
 
-    def few(self, doubted: RoomLight | None = None) -> Self:
-        """Every ``FEW_EVERY`` th bin of a row and column."""
+    def few(self, doubt: Doubt | None = None) -> Self:
+        """Every ``FEW_EVERY`` th bin of a row and column, as it would be if a ``doubt`` were right."""
         cut = np.s_[..., ::FEW_EVERY, ::FEW_EVERY]
         return replace(
             self,
@@ -222,7 +226,7 @@ class Reading:
             inverse_flat=np.ascontiguousarray(self.inverse_flat[cut]),
             pixels=np.ascontiguousarray(self.pixels[cut]),
             rough2=np.ascontiguousarray(self.rough2[cut]),
-            doubted=doubted,
+            doubt=doubt,
             every=FEW_EVERY,
         )
 
@@ -246,20 +250,24 @@ class Reading:
         """Planes (parts, rows, width) and factors (parts, slots) of all that is taken off some rows."""
         where = np.s_[rows[0] * self.every : rows[1] * self.every : self.every, :: self.every]
         parts = [light.off(where) for light in self.lights]
-        if self.doubted is not None:
-            parts.append(self.doubted.doubt(where))
+        if self.doubt is not None:
+            light, number = self.doubt
+            parts.append(light.doubts(where)[number])
         if not parts:
             return np.empty((0, 1, 1), np.float32), np.empty((0, 0))
         return np.concatenate([planes for planes, _ in parts]), np.concatenate([factors for _, factors in parts])
 
     def per_unit2(self, light: RoomLight, found: F32, each: Each) -> F32:
-        """Squares of how figures (FOUND, rows, columns) go with the doubt of a light, for its unit, at every ``FEW_EVERY`` th bin:
-        how they differ from ``found`` where it is taken off too. Mean over neighbours; where a figure is known in none of these,
-        its median.
+        """Squares of how figures (FOUND, rows, columns) go with what is unsure of a light, for its unit, at every ``FEW_EVERY`` th
+        bin: how they differ from ``found`` where that is taken off too. Mean over neighbours; where a figure is known in none of
+        these, its median.
         """
-        values, few = self.few(light).found(each), np.s_[::FEW_EVERY, ::FEW_EVERY]
-        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-            squares = np.square((values - found[:, *few]) / light.unit(few))
+        few = np.s_[::FEW_EVERY, ::FEW_EVERY]
+        squares = np.zeros_like(found[:, *few])
+        for number in range(len(light.doubts(few))):
+            other = self.few((light, number)).found(each)
+            with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+                squares += np.square((other - found[:, *few]) / light.unit(few))
         known = np.isfinite(squares)
         sums, numbers = _box(np.where(known, squares, np.float32(0))), _box(known.astype(np.float32))
         usual = [float(np.median(one[here])) if here.any() else 0.0 for one, here in zip(squares, known, strict=True)]

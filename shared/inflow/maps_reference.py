@@ -49,8 +49,8 @@ def read_reference(
     if what != MEASURED or not found[reading.TOP] > 0:
         notes.append("the reference has no peak: levels and slopes have no percent")
         return Against()
-    for light in lights:
-        off = _read_curve(series, mean - light.doubt_of_mean(where, inside[where]), variance)[1] - found
+    for doubt in (each for light in lights for each in light.doubts_of_mean(where, inside[where])):
+        off = _read_curve(series, mean - doubt, variance)[1] - found
         found_u = np.hypot(found_u, np.where(np.isfinite(off), off, 0.0))
     moment_s = float(found[reading.TOP_TIME])
     slot_s = float(np.interp(moment_s, series.slots[2], series.slots[4]))

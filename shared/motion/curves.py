@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from shared.ambient import AmbientTrack, Counting, as_rate
 from shared.calibration import Calibration
 from shared.frame import Frame
+from shared.inflow.ambient_told import LITTLE, AmbientFields, AmbientTold
 from shared.inflow.before_dye import BeforeDye
 from shared.inflow.curves import RegionCurve
-from shared.inflow.fall_off import LITTLE, ambient_note
+from shared.inflow.fall_off import FallOff
 from shared.motion.moving_region import MovingRegion, RegionSampler
 from shared.motion.pose import Motion, to_frames
 from shared.region import Region
@@ -116,59 +117,57 @@ class MovingCurves:
     def curves(self) -> dict[str, RegionCurve]:
         """Curves of all regions so far, by name."""
         made: dict[str, RegionCurve] = {}
-        self.ambient_note = ""
+        told, self.ambient_note = self._before.told(), ""
         for region in self.places:
-            light, by_share = self._without_carried(region)
+            light, by_field = self._without_carried(region, told)
             rows = light.rows
             beside = self._beside_its_place(region.name, rows[:, 0])
             by_place, place_px = (None, None) if beside is None else (beside[:2], beside[2])
-            if by_share.any():
-                by_place = np.vstack([np.zeros((2, by_share.size)) if by_place is None else by_place, by_share])
+            if len(by_field):
+                by_place = np.vstack([np.zeros((2, len(rows))) if by_place is None else by_place, by_field])
             made[region.name] = RegionCurve(
                 *(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place, place_px),
                 by_ambient=light.by_ambient,
             )
         return made
 
-    def _without_carried(self, region: Region) -> tuple[Counting, F64]:
-        """Rows of a region that count, as if it had always lain where it was marked, and what they would change by if one standard
-        uncertainty more of the signal before the dye were ambient light; 0 where that is not worth counting.
+    def _without_carried(self, region: Region, told: AmbientTold) -> tuple[Counting, F64]:
+        """Rows of a region that count, as if it had always lain where it was marked, and (ways, frames) what they would change by
+        if what is told of ambient light were off by one standard uncertainty; without those that are not worth counting.
 
         Where unlit frames follow ambient light it is taken off as it lies.
         """
         rows, name, ambient = np.array(self._rows[region.name], np.float64).reshape(-1, 9), region.name, self._ambient
-        added = np.zeros(len(rows)) if ambient.way == "whole" else self._added(region, rows[:, 5:])
-        if not added.any():
+        lit, dark = rows[:, 5:], np.array(self._dark[name]).reshape(-1, 4)
+        if ambient.way == "whole" or not (lit != (0.0, 0.0, 0.0, 1.0)).any():
             light = ambient.taken_off(name, rows)
-            return light, np.zeros(len(light.rows))
+            return light, np.empty((0, len(light.rows)))
         early = rows[:, 0] < self._before.until_s
         early[:_FEWEST_BEFORE] = True
-        # as it would be if all of the signal before the dye were ambient light
-        rate = ambient.first_output * float(rows[early, 1].mean() / (1.0 + added[early].mean()))
-        dark = self._added(region, np.array(self._dark[name]).reshape(-1, 4))
 
-        def with_share(share: float) -> Counting:
+        before, output = float(rows[early, 1].mean()), ambient.first_output
+
+        def without(fields: AmbientFields) -> Counting:
+            lost, lost_dark = (self._lost(region, places, fields.with_signal) for places in (lit, dark))
+            added, added_dark = np.expm1(lost).mean(axis=1), np.expm1(lost_dark).mean(axis=1)
+            with_signal = before / (1.0 + float(added[early].mean()))
+            even, even_dark = (self._lost(region, places, fields.even).mean(axis=1) for places in (lit, dark))
             changed = rows.copy()
-            changed[:, 1] -= share * rate / rows[:, 4] * added
-            return ambient.taken_off(name, changed, share * rate * dark)
+            changed[:, 1] -= output / rows[:, 4] * (with_signal * added + told.mean * even)
+            return ambient.taken_off(name, changed, output * (with_signal * added_dark + told.mean * even_dark))
 
-        share, share_u = self._before.share()
-        light, other = with_share(share), with_share(share + share_u)
-        by_share = other.rows[:, 1] - light.rows[:, 1]
-        is_wide = np.abs(by_share).max(initial=0.0) > LITTLE * rate / ambient.first_output
-        self.ambient_note = self.ambient_note or ambient_note(share, share_u, bool(is_wide))
-        if np.abs(by_share).max(initial=0.0) <= _NEGLIGIBLE * np.linalg.norm(light.rows[:, 2]) / max(by_share.size, 1):
-            by_share[:] = 0.0
-        return light, by_share
+        light, fields = without(told.fields), told.fields
+        by_field = np.array([without(fields.plus(doubt)).rows[:, 1] - light.rows[:, 1] for doubt in told.doubts])
+        most = np.abs(by_field).max(axis=1, initial=0.0)
+        self.ambient_note = self.ambient_note or told.note(bool(most.max() > LITTLE * abs(before)))
+        return light, by_field[most > _NEGLIGIBLE * np.linalg.norm(light.rows[:, 2]) / max(len(light.rows), 1)]
 
-    def _added(self, region: Region, places: F64) -> F64:
-        """What ambient light in a region adds to its own at ``places`` (frames, 4) of ``to_frames``, (frames,)."""
-        if not places.size or not (places != (0.0, 0.0, 0.0, 1.0)).any():
-            return np.zeros(len(places))
+    def _lost(self, region: Region, places: F64, field: FallOff) -> F64:
+        """By how much less a field is at ``places`` (frames, 4) of ``to_frames``, in some points of a region, (frames, points)."""
         shape = self.calibration.camera.shape
         indices = region.indices(shape)
         y, x = np.divmod(indices[:: max(indices.size // _POINTS, 1)], shape[1])
-        return self._before.fall_off.added(np.stack([x, y], axis=1).astype(np.float64), to_frames(places, shape))
+        return field.lost(np.stack([x, y], axis=1).astype(np.float64), to_frames(places, shape))
 
     def _beside_its_place(self, name: str, times_s: F64) -> F64 | None:
         """(3, frames) what one standard uncertainty of the place changes, and how large it is; None where nothing was followed."""

@@ -10,8 +10,9 @@ from scipy.stats import binom
 
 from shared.errors import Refused
 from shared.frame import Frame
+from shared.inflow.ambient_told import AmbientFields, AmbientTold
 from shared.inflow.curves import CurveGatherer
-from shared.inflow.fall_off import ambient_note
+from shared.inflow.fall_off import FallOff
 from shared.inflow.maps import (
     MEASURED,
     NAMES,
@@ -319,7 +320,9 @@ def test_ambient_light_in_baselines_is_said_where_it_matters(
     """Told from nothing (95 %) and at least 1 %; that it cannot be, only where that leaves baselines by 1 % less sure."""
     level, before = np.full((8, 9), 2.0, np.float32), np.full((8, 9), 0.004, np.float32)
     level[0, 0], level[3, 3] = np.nan, 0.0
-    note = ambient_note(share, share_u, _is_wide(level, np.hypot(before, np.float32(2.0 * added)), before))
+    nothing = FallOff(np.zeros((5, 5)), (8, 9))
+    told = AmbientTold(share, share_u, 2.0, AmbientFields(nothing, nothing), ())
+    note = told.note(_is_wide(level, np.hypot(before, np.float32(2.0 * added)), before))
     assert said in note
     assert bool(said) == bool(note)
 

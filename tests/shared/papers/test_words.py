@@ -57,7 +57,7 @@ def test_all_that_is_said_of_maps_is_on_their_pictures_in_that_language(language
     spans = {"{} frames without motion lock are left out of every curve: {}": "3.25 to 4.5 s, 7.5 s and 2 shorter ones"}
     numbers = map(str, itertools.count(3))
     found = 0
-    of_maps = "maps.py", "maps_slots.py", "maps_reference.py", "ambient_steps.py", "fall_off.py"
+    of_maps = "maps.py", "maps_slots.py", "maps_reference.py", "ambient_steps.py", "ambient_told.py"
     for file in (*(f"inflow/{name}" for name in of_maps), "motion/track.py", "nearing.py"):
         for one in sentences(HOME / "shared" / file):
             if one.is_line or one.template.startswith(ELSEWHERE):
