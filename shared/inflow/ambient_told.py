@@ -111,18 +111,13 @@ class AmbientTold:
         every = [_told(slopes, each, whole.mean, bright) for each in (whole, within)]
         normal = _scores(slopes, whole, whole.mean, bright)[1].sum(axis=0)
         best = int(np.argmin([np.trace(normal @ covariance) for _, covariance in every]))
-        alone = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
-        shares, covariance = every[best] if _differ(*every[best]) else alone
+        (share,), alone_u2 = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
+        share = min(max(float(share), 0.0), 1.0)
+        shares, covariance = every[best] if _differ(*every[best]) else (np.array([share]), alone_u2)
         variances, ways = np.linalg.eigh(covariance)
         doubts = (np.sqrt(np.maximum(variances, 0.0)) * ways).T
-        (share,), ((share_u2,),) = alone
-        return cls(
-            min(max(float(share), 0.0), 1.0),
-            float(share_u2**0.5),
-            mean,
-            _fields(flat, shares),
-            tuple(_fields(flat, doubt) for doubt in doubts),
-        )
+        fields, of_doubts = _fields(flat, shares), tuple(_fields(flat, doubt) for doubt in doubts)
+        return cls(share, float(alone_u2[0, 0] ** 0.5), mean, fields, of_doubts)
 
     def note(self, is_wide: bool) -> str:
         """What must be said of it: how much it is, or, where that makes baselines unsure (``is_wide``), that it cannot be told;

@@ -159,7 +159,9 @@ class MovingCurves:
         light, fields = without(told.fields), told.fields
         by_field = np.array([without(fields.plus(doubt)).rows[:, 1] - light.rows[:, 1] for doubt in told.doubts])
         most = np.abs(by_field).max(axis=1, initial=0.0)
-        self.ambient_note = self.ambient_note or told.note(bool(most.max() > LITTLE * abs(before)))
+        moved = np.abs(light.rows[:, 1] - ambient.taken_off(name, rows).rows[:, 1]).max(initial=0.0)
+        if max(moved, most.max()) > LITTLE * abs(before):
+            self.ambient_note = told.note(is_wide=True)
         return light, by_field[most > _NEGLIGIBLE * np.linalg.norm(light.rows[:, 2]) / max(len(light.rows), 1)]
 
     def _lost(self, region: Region, places: F64, field: FallOff) -> F64:
