@@ -118,13 +118,15 @@ class MovingCurves:
         """Curves of all regions so far, by name."""
         made: dict[str, RegionCurve] = {}
         told, self.ambient_note = self._before.told(), ""
-        for region in self.places:
-            light, by_field = self._without_carried(region, told)
+        found = {region: self._without_carried(region, told) for region in self.places}
+        # regions and reference are off alike: each has the same ways, in the same order
+        counts = np.any([_counts(light.rows, by_field) for light, by_field in found.values()], axis=0)
+        for region, (light, by_field) in found.items():
             rows = light.rows
             beside = self._beside_its_place(region.name, rows[:, 0])
             by_place, place_px = (None, None) if beside is None else (beside[:2], beside[2])
-            if len(by_field):
-                by_place = np.vstack([np.zeros((2, len(rows))) if by_place is None else by_place, by_field])
+            if counts.any():
+                by_place = np.vstack([np.zeros((2, len(rows))) if by_place is None else by_place, by_field[counts]])
             made[region.name] = RegionCurve(
                 *(region, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, by_place, place_px),
                 by_ambient=light.by_ambient,
@@ -133,7 +135,7 @@ class MovingCurves:
 
     def _without_carried(self, region: Region, told: AmbientTold) -> tuple[Counting, F64]:
         """Rows of a region that count, as if it had always lain where it was marked, and (ways, frames) what they would change by
-        if what is told of ambient light were off by one standard uncertainty; without those that are not worth counting.
+        if what is told of ambient light were off by one standard uncertainty.
 
         Where unlit frames follow ambient light it is taken off as it lies.
         """
@@ -141,10 +143,9 @@ class MovingCurves:
         lit, dark = rows[:, 5:], np.array(self._dark[name]).reshape(-1, 4)
         if ambient.way == "whole" or not (lit != (0.0, 0.0, 0.0, 1.0)).any():
             light = ambient.taken_off(name, rows)
-            return light, np.empty((0, len(light.rows)))
+            return light, np.zeros((len(told.doubts), len(light.rows)))
         early = rows[:, 0] < self._before.until_s
         early[:_FEWEST_BEFORE] = True
-
         before, output = float(rows[early, 1].mean()), ambient.first_output
 
         def without(fields: AmbientFields) -> Counting:
@@ -158,11 +159,11 @@ class MovingCurves:
 
         light, fields = without(told.fields), told.fields
         by_field = np.array([without(fields.plus(doubt)).rows[:, 1] - light.rows[:, 1] for doubt in told.doubts])
-        most = np.abs(by_field).max(axis=1, initial=0.0)
+        most = np.abs(by_field).max(initial=0.0)
         moved = np.abs(light.rows[:, 1] - ambient.taken_off(name, rows).rows[:, 1]).max(initial=0.0)
-        if max(moved, most.max()) > LITTLE * abs(before):
+        if max(moved, most) > LITTLE * abs(before):
             self.ambient_note = told.note(is_wide=True)
-        return light, by_field[most > _NEGLIGIBLE * np.linalg.norm(light.rows[:, 2]) / max(len(light.rows), 1)]
+        return light, by_field
 
     def _lost(self, region: Region, places: F64, field: FallOff) -> F64:
         """By how much less a field is at ``places`` (frames, 4) of ``to_frames``, in some points of a region, (frames, points)."""
@@ -179,3 +180,9 @@ class MovingCurves:
     def unseen(self, name: str) -> int:
         """Frames in which more than half of a region was out of the picture, and which its curve therefore lacks."""
         return self._unseen[name]
+
+
+def _counts(rows: F64, by_field: F64) -> NDArray[np.bool_]:
+    """Which of (ways, frames) changes of rows are not lost in their noise, (ways,)."""
+    noise = np.linalg.norm(rows[:, 2]) / max(len(rows), 1)
+    return np.asarray(np.abs(by_field).max(axis=1, initial=0.0) > _NEGLIGIBLE * noise)

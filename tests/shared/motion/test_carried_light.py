@@ -95,6 +95,17 @@ def test_figures_are_as_unsure_as_they_are_said_to_be(
         assert np.abs(off(plain, truth, name)).max() > 4.0, name
 
 
+def test_all_regions_are_unsure_of_the_same_ways_in_the_same_order(moved: tuple[MovingCurves, float]) -> None:
+    """What is told otherwise moves all of them together: the largest region's noise hides least."""
+    made = moved[0].curves()
+    rows = {name: curve.by_place for name, curve in made.items()}
+    assert {each.shape[0] for each in rows.values() if each is not None} == {2 + len(moved[0]._before.told().doubts)}
+    for name in ("base", "100 105"):  # in one tissue, and nearly at one place
+        assert rows[name] is not None
+    for one, other in zip(rows["base"][2:], rows["100 105"][2:], strict=True):  # type: ignore[index]
+        assert np.corrcoef(one, other)[0, 1] > 0.5
+
+
 def test_frames_count_until_dye_shows_anywhere(moved: tuple[MovingCurves, float]) -> None:
     """It comes into the base 6 s after it was given, and a quarter brighter than before at most 3 s later."""
     made, since_s = moved
