@@ -59,11 +59,16 @@ class AmbientCarried:
         """As ``RoomLight`` has it, like the following."""
         return self._added(self.told.fields, where), self.places
 
-    def doubts(self, where: Where) -> list[tuple[F32, F64]]:
+    @property
+    def ways(self) -> int:
+        """Of the fields' doubts."""
+        return len(self.told.doubts)
+
+    def doubt(self, where: Where, way: int) -> tuple[F32, F64]:
         """Other fields."""
         fields = self.told.fields
-        added = self._added(fields, where)
-        return [(self._added(fields.plus(doubt), where) - added, self.places) for doubt in self.told.doubts]
+        other = self._added(fields.plus(self.told.doubts[way]), where)
+        return other - self._added(fields, where), self.places
 
     def unit(self, where: Where) -> F32:
         """About as much everywhere."""
@@ -71,7 +76,7 @@ class AmbientCarried:
 
     def doubts_of_mean(self, where: Where, inside: NDArray[np.bool_]) -> list[F64]:
         """Other fields, everywhere the same."""
-        doubts = self.doubts(where)
+        doubts = [self.doubt(where, way) for way in range(self.ways)]
         return [planes[:, inside].mean(axis=1, dtype=np.float64) @ factors for planes, factors in doubts]
 
     def _added(self, fields: AmbientFields, where: Where) -> F32:

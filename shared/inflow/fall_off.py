@@ -1,10 +1,11 @@
 """How light falls off towards the picture's edge: a smooth stand-in for ln(flat), and what it adds to ambient light on the way."""
 
+import math
 from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
-from numpy.polynomial.polynomial import polyder, polygrid2d, polyval2d, polyvander2d
+from numpy.polynomial.polynomial import polyval2d, polyvander2d
 from numpy.typing import NDArray
 
 from shared.inflow.maps_slots import Bins
@@ -65,9 +66,9 @@ class FallOff:
         """Derivative of that order, a pixel, (rows, columns), ``away_px`` to the right and down from each bin."""
         sides = self._sides
         # 2 pixels a bin, and a way of 2 from edge to edge
-        y = np.linspace(-1.0, 1.0, self.shape[0])[where[0]] + away_px[1] / sides[0]
-        x = np.linspace(-1.0, 1.0, self.shape[1])[where[1]] + away_px[0] / sides[1]
-        found = polygrid2d(y, x, polyder(polyder(self.powers, down, axis=0), across, axis=1))
+        y = (2.0 * np.arange(self.shape[0])[where[0]] + away_px[1]) / sides[0] - 1.0
+        x = (2.0 * np.arange(self.shape[1])[where[1]] + away_px[0]) / sides[1] - 1.0
+        found = _derivatives(y, down) @ self.powers @ _derivatives(x, across).T
         return np.asarray(found / (sides[0] ** down * sides[1] ** across))
 
     def lost(self, points_px: F64, to_frames: F64) -> F64:
@@ -84,3 +85,11 @@ class FallOff:
             for pixel, side in zip((y_px, x_px), self._sides, strict=True)
         )
         return np.asarray(polyval2d(y, x, self.powers))
+
+
+def _derivatives(at: F64, order: int) -> F64:
+    """Of the powers 0 to ``_DEGREE`` of numbers (n,), (n, powers)."""
+    found = np.zeros((at.size, _DEGREE + 1))
+    for power in range(order, _DEGREE + 1):
+        found[:, power] = math.perm(power, order) * at ** (power - order)
+    return found

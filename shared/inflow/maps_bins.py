@@ -27,6 +27,7 @@ FEW_EVERY = 8
 """Every so manieth bin in a row and column is read by itself where few will do: to find when the dye comes, and what an error does
 that all slots have alike, which is about as much in those between. A sixty-fourth of the time."""
 _BANDS = 32
+_FEW_BANDS = 8
 _FIRST_SHARE = 0.01
 """Of the bins, whose arrival is taken for the first: a few are wrong."""
 _RELIEF_SLOTS = 6
@@ -91,8 +92,13 @@ class RoomLight(Protocol):
         """Planes and factors of what is taken off."""
         ...
 
-    def doubts(self, where: Where) -> Sequence[tuple[F32, F64]]:
-        """Planes and factors of one standard uncertainty, for each way in which it may be off."""
+    @property
+    def ways(self) -> int:
+        """In how many it may be off."""
+        ...
+
+    def doubt(self, where: Where, way: int) -> tuple[F32, F64]:
+        """Planes and factors of one standard uncertainty in one of these ways."""
         ...
 
     def unit(self, where: Where) -> F32:
@@ -234,7 +240,7 @@ class Reading:
         """What is found in all of them, (FOUND, height, width)."""
         shape = self.rough2.shape
         values, u = np.empty((2, reading.FOUND, *shape), np.float32)
-        list(each(partial(self.read_into, values, u, np.empty(shape, np.uint8)), bands(shape[0])))
+        list(each(partial(self.read_into, values, u, np.empty(shape, np.uint8)), bands(shape[0], _FEW_BANDS)))
         return np.asarray(values)
 
     def read_into(self, found: F32, found_u: F32, kinds: NDArray[np.uint8], rows: Rows) -> None:
@@ -251,8 +257,8 @@ class Reading:
         where = np.s_[rows[0] * self.every : rows[1] * self.every : self.every, :: self.every]
         parts = [light.off(where) for light in self.lights]
         if self.doubt is not None:
-            light, number = self.doubt
-            parts.append(light.doubts(where)[number])
+            light, way = self.doubt
+            parts.append(light.doubt(where, way))
         if not parts:
             return np.empty((0, 1, 1), np.float32), np.empty((0, 0))
         return np.concatenate([planes for planes, _ in parts]), np.concatenate([factors for _, factors in parts])
@@ -264,8 +270,8 @@ class Reading:
         """
         few = np.s_[::FEW_EVERY, ::FEW_EVERY]
         squares = np.zeros_like(found[:, *few])
-        for number in range(len(light.doubts(few))):
-            other = self.few((light, number)).found(each)
+        for way in range(light.ways):
+            other = self.few((light, way)).found(each)
             with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
                 squares += np.square((other - found[:, *few]) / light.unit(few))
         known = np.isfinite(squares)
@@ -283,9 +289,9 @@ def count_alike(light: RoomLight, per_unit2: F32, found_u: F32, rows: Rows) -> N
             u[:] = np.sqrt(u * u + every[y[:, None], x] * unit2)
 
 
-def bands(height: int) -> list[Rows]:
+def bands(height: int, number: int = _BANDS) -> list[Rows]:
     """Rows, first and one beyond the last, that are read together."""
-    edges = np.linspace(0, height, min(_BANDS, height) + 1).astype(int)
+    edges = np.linspace(0, height, min(number, height) + 1).astype(int)
     return [(int(first), int(last)) for first, last in pairwise(edges)]
 
 

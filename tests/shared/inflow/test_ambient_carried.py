@@ -80,6 +80,11 @@ def drawn(
     return Drawn(AmbientCarried.of(gathered, EARLY), seen, tissue, slots)
 
 
+def all_doubts(found: AmbientCarried) -> list[tuple[NDArray[np.float32], NDArray[np.float64]]]:
+    """In all ways."""
+    return [found.doubt(EVERYWHERE, way) for way in range(found.ways)]
+
+
 @pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
 def test_a_hand_that_drifts_tells_how_much_of_a_baseline_is_ambient_light(share: float) -> None:
     """The scene's own share within two uncertainties; of what drift did to baselines, under a tenth is left, and in later slots."""
@@ -115,7 +120,7 @@ def test_far_away_half_of_what_is_linear_would_be_wrong_and_a_tenth_is_left() ->
 def test_a_hand_at_rest_tells_nothing_and_changes_nothing() -> None:
     found = drawn(0.6, np.zeros((EARLY + 2, 2)), noise=0.02).found
     np.testing.assert_allclose((found.told.share, found.told.share_u), (0.0, 3**-0.5), rtol=1e-3, atol=1e-3)
-    for planes, factors in (found.off(EVERYWHERE), *found.doubts(EVERYWHERE)):
+    for planes, factors in (found.off(EVERYWHERE), *all_doubts(found)):
         np.testing.assert_array_equal(np.einsum("pyx,ps->syx", planes, factors), 0.0)
 
 
@@ -138,7 +143,7 @@ def test_what_a_region_is_off_by_is_that_of_its_bins() -> None:
     found = drawn(0.5, places, noise=0.02).found
     where, inside = np.s_[20:40, 30:70], np.zeros((20, 40), np.bool_)
     inside[3:9, 5:30] = True
-    for (planes, factors), of_mean in zip(found.doubts(EVERYWHERE), found.doubts_of_mean(where, inside), strict=True):
+    for (planes, factors), of_mean in zip(all_doubts(found), found.doubts_of_mean(where, inside), strict=True):
         whole = np.einsum("pyx,ps->syx", planes, factors)[:, 23:29, 35:60].mean(axis=(1, 2))
         np.testing.assert_allclose(of_mean, whole, rtol=1e-4, atol=1e-9)
 
