@@ -54,7 +54,7 @@ def advise(parts: Parts, now: Chain) -> tuple[Advice, ...]:
 
 
 def _best(parts: Parts, now: Chain, candidates: tuple[Candidate, ...]) -> Advice | None:
-    """The mildest candidate that is within 2 % of the family's best."""
+    """The mildest candidate that is worth saying and within 2 % of the family's best."""
     if not candidates or now.worth <= 0:
         return None
     tried = [
@@ -65,7 +65,7 @@ def _best(parts: Parts, now: Chain, candidates: tuple[Candidate, ...]) -> Advice
     most = max(gain for _, _, gain in tried)
     if most < _WORTH_SAYING:
         return None
-    candidate, after, gain = next(trial for trial in tried if trial[2] >= _AS_GOOD * most)
+    candidate, after, gain = next(trial for trial in tried if trial[2] >= max(_AS_GOOD * most, _WORTH_SAYING))
     before_corner, after_corner = now.position("corner"), after.position("corner")
     costs = (candidate.cost, _refocus(focus_change(parts), focus_change(candidate.parts)))
     return Advice(

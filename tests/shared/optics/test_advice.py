@@ -1,5 +1,6 @@
 """Advice is what trying gives: each line is worked out again here, from the parts it was about."""
 
+import itertools
 from dataclasses import replace
 
 import pytest
@@ -172,3 +173,12 @@ def test_tolerances_are_the_parts_changed_as_told() -> None:
 )
 def test_what_to_notice(parts: Parts, words: str) -> None:
     assert words in "\n".join(remarks(parts, chain(parts)))
+
+
+def test_a_change_that_gains_less_than_it_must_is_not_given_for_its_mildness(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the best of a family gains just over 5 %, one that is nearly as good gains less."""
+    now, gains = chain(FRONT), itertools.cycle([1.04, 1.06])
+    monkeypatch.setattr("shared.optics.advice._gain", lambda *_: next(gains))
+    found = advise(FRONT, now)
+    assert found
+    assert all(one.gain >= 1.05 for one in found)
