@@ -223,8 +223,6 @@ def followed_curves(
             beside(number, frame, motion)
             on_progress((number + 1) / recording.frames)
     made = curves.curves()
-    hand.unseen, hand.ambient_note = (
-        {region.name: curves.unseen(region.name) for region in regions},
-        curves.ambient_note,
-    )
+    hand.unseen = {region.name: curves.unseen(region.name) for region in regions}
+    hand.ambient_note = curves.ambient_note
     return {name: hand.nearing.taken_out(curve) for name, curve in made.items()}

@@ -28,6 +28,7 @@ FEW_EVERY = 8
 that all slots have alike, which is about as much in those between. A sixty-fourth of the time."""
 _BANDS = 32
 _FEW_BANDS = 8
+"""Of rows that are read together, of all bins and of few: each costs a little by itself."""
 _FIRST_SHARE = 0.01
 """Of the bins, whose arrival is taken for the first: a few are wrong."""
 _RELIEF_SLOTS = 6
