@@ -21,6 +21,7 @@ from shared.unix_address import reachable
 _log = logging.getLogger(__name__)
 
 _READ_BYTES = 65_536
+_LAST_ANSWERS_S = 1.0
 
 
 class ControlServer:
@@ -55,18 +56,28 @@ class ControlServer:
         self._accepting.start()
 
     def close(self) -> None:
-        """Hang up on every client and take the socket away; returns when all threads have ended. May be called twice."""
+        """Hear nothing more, give the answers that are due, and take the socket away; returns when all threads have ended.
+
+        Whoever asked for the end (a start with another calibration, say) is answered too; one who does not take it within a
+        second is hung up on. May be called twice.
+        """
         with self._lock:
             if self._closing:
                 return
             self._closing = True
             threads = list(self._clients.values())
             for client in self._clients:
-                _hang_up(client)
+                _hang_up(client, socket.SHUT_RD)
         self._path.unlink(missing_ok=True)
         _hang_up(self._listener)
         self._accepting.join()
         self._listener.close()
+        patient_until = time.monotonic() + _LAST_ANSWERS_S
+        for thread in threads:
+            thread.join(max(0.0, patient_until - time.monotonic()))
+        with self._lock:
+            for client in self._clients:
+                _hang_up(client)
         for thread in threads:
             thread.join()
 
@@ -220,6 +231,6 @@ def _answers(address: str) -> bool:
     return True
 
 
-def _hang_up(end: socket.socket) -> None:
+def _hang_up(end: socket.socket, how: int = socket.SHUT_RDWR) -> None:
     with suppress(OSError):
-        end.shutdown(socket.SHUT_RDWR)
+        end.shutdown(how)

@@ -163,6 +163,7 @@ def _wired(
     parts.source.camera.start()
     requests.restore()
     opened.enter_context(ControlServer(options.run_dir / "control.sock", requests.handle))
+    opened.callback(parts.link.close)  # the first to close: answers that are still due do not keep it lit
     return loop
 
 

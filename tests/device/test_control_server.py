@@ -12,6 +12,7 @@ from shared.errors import Refused
 from shared.protocol import control as c
 from shared.protocol.control_client import ControlClient, DeviceFault, DeviceGone
 from shared.protocol.wire import LONGEST_MESSAGE_BYTES, encoded
+from tests.bench.running_demo import wait_for
 
 
 def handle(request):
@@ -227,6 +228,39 @@ def test_second_server_is_refused_and_the_first_goes_on(path, server, client):
     with pytest.raises(Refused, match="another imager serves this run folder"):
         ControlServer(path, handle)
     assert client.ask(c.TakeStill()) == c.Taken("still-1")
+
+
+def test_who_asks_for_the_end_is_answered(path):
+    """As when the page has a calibration put in force: the imager ends, and starts again."""
+    closing = []
+
+    def end(_):
+        closing.append(threading.Thread(target=server.close))
+        closing[0].start()
+        wait_for(lambda: not path.exists(), "the server on its way to its end")
+        return c.Taken("ending")
+
+    server = ControlServer(path, end)
+    with ControlClient(path) as client:
+        assert client.ask(c.TakeStill()) == c.Taken("ending")
+    closing[0].join(timeout=10)
+    assert not closing[0].is_alive()
+
+
+def test_an_end_does_not_wait_for_the_deaf(path):
+    answering = threading.Event()
+
+    def at_length(_):
+        answering.set()
+        return c.Problem("x" * (8 << 20))
+
+    server = ControlServer(path, at_length, patience_s=60.0)
+    with raw(path, HELLO, encoded(c.TakeStill()) + b"\n"):
+        assert answering.wait(10)
+        closing = threading.Thread(target=server.close)
+        closing.start()
+        closing.join(timeout=10)
+        assert not closing.is_alive()
 
 
 def test_client_finds_the_server_again_after_a_restart(path):
