@@ -59,16 +59,11 @@ class AmbientCarried:
         """As ``RoomLight`` has it, like the following."""
         return self._added(self.told.fields, where), self.places
 
-    @property
-    def ways(self) -> int:
-        """Of the fields' doubts."""
-        return len(self.told.doubts)
-
-    def doubt(self, where: Where, way: int) -> tuple[F32, F64]:
+    def doubts(self, where: Where) -> tuple[F32, F64]:
         """Other fields."""
         fields = self.told.fields
-        other = self._added(fields.plus(self.told.doubts[way]), where)
-        return other - self._added(fields, where), self.places
+        others = [self._added(fields.plus(doubt), where) for doubt in self.told.doubts]
+        return np.stack(others) - self._added(fields, where), self.places
 
     def unit(self, where: Where) -> F32:
         """About as much everywhere."""
@@ -76,8 +71,8 @@ class AmbientCarried:
 
     def doubts_of_mean(self, where: Where, inside: NDArray[np.bool_]) -> list[F64]:
         """Other fields, everywhere the same."""
-        doubts = [self.doubt(where, way) for way in range(self.ways)]
-        return [planes[:, inside].mean(axis=1, dtype=np.float64) @ factors for planes, factors in doubts]
+        planes, factors = self.doubts(where)
+        return list(planes[..., inside].mean(axis=-1, dtype=np.float64) @ factors)
 
     def _added(self, fields: AmbientFields, where: Where) -> F32:
         """What light adds that goes with fields, by the features of the place, (5, rows, columns)."""

@@ -48,15 +48,9 @@ class LightSteps:
         """As ``RoomLight`` has it, like the following."""
         return self.rate[where][None], self.factors[None]
 
-    @property
-    def ways(self) -> int:
+    def doubts(self, where: tuple[slice, slice]) -> tuple[F32, F64]:
         """Noise alone."""
-        return 1
-
-    def doubt(self, where: tuple[slice, slice], way: int) -> tuple[F32, F64]:
-        """The noise of the rate, which is the only ``way``."""
-        assert way == 0
-        return self.rate_u[where][None], self.factors[None]
+        return self.rate_u[where][None, None], self.factors[None]
 
     def unit(self, where: tuple[slice, slice]) -> F32:
         """The noise of the rate."""

@@ -90,6 +90,6 @@ class FallOff:
 def _derivatives(at: F64, order: int) -> F64:
     """Of the powers 0 to ``_DEGREE`` of numbers (n,), (n, powers)."""
     found = np.zeros((at.size, _DEGREE + 1))
-    for power in range(order, _DEGREE + 1):
-        found[:, power] = math.perm(power, order) * at ** (power - order)
+    times = [math.perm(power, order) for power in range(order, _DEGREE + 1)]
+    found[:, order:] = np.vander(at, len(times), increasing=True) * times
     return found

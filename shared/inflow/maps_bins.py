@@ -33,6 +33,8 @@ _FIRST_SHARE = 0.01
 """Of the bins, whose arrival is taken for the first: a few are wrong."""
 _RELIEF_SLOTS = 6
 """From whose mean the tissue's relief is known well enough."""
+MOST_WAYS = 4
+"""In which a light may be off, that readings of few bins tell apart: these are read once, with all ways by turns."""
 Rows = tuple[int, int]
 
 
@@ -86,20 +88,15 @@ Each = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], 
 class RoomLight(Protocol):
     """What the room's light did to slots: the sum of planes (parts, rows, columns) times factors (parts, slots), which is taken off
     before they are read. What is unsure of it is alike in all slots: sums of that kind, each of which might be in it too, once over
-    or not; figures change by them as ``unit`` (rows, columns) says from bin to bin.
+    or not, ``MOST_WAYS`` at most; figures change by them as ``unit`` (rows, columns) says from bin to bin.
     """
 
     def off(self, where: Where) -> tuple[F32, F64]:
         """Planes and factors of what is taken off."""
         ...
 
-    @property
-    def ways(self) -> int:
-        """In how many it may be off."""
-        ...
-
-    def doubt(self, where: Where, way: int) -> tuple[F32, F64]:
-        """Planes and factors of one standard uncertainty in one of these ways."""
+    def doubts(self, where: Where) -> tuple[F32, F64]:
+        """Planes (ways, parts, rows, columns) and factors of one standard uncertainty in each way in which it may be off."""
         ...
 
     def unit(self, where: Where) -> F32:
@@ -109,10 +106,6 @@ class RoomLight(Protocol):
     def doubts_of_mean(self, where: Where, inside: NDArray[np.bool_]) -> Sequence[F64]:
         """The doubts of the mean over the bins ``inside`` (rows, columns), (slots,) each."""
         ...
-
-
-Doubt = tuple[RoomLight, int]
-"""One of the ways in which a light may be off, by its number."""
 
 
 @dataclass(frozen=True)
@@ -191,7 +184,8 @@ class Series:
 class Reading:
     """All that is read of bins, (height, width) each; ``series`` and tables are theirs in common. See maps_reading.read_rows.
 
-    What ``lights`` did to them is taken off, and a doubt of one of them too. ``every`` how manieth bin of the picture these are.
+    What ``lights`` did to them is taken off, and what is unsure of one of them too. ``every`` how manieth bin of the picture these
+    are.
     """
 
     series: Series
@@ -204,7 +198,7 @@ class Reading:
     pixels: NDArray[np.uint8]
     rough2: F32
     lights: tuple[RoomLight, ...]
-    doubt: Doubt | None = None
+    unsure: RoomLight | None = None
     every: int = 1
 
     @classmethod
@@ -224,8 +218,8 @@ class Reading:
         bins, planes = (gatherer.bins.inverse_flat, gatherer.bins.pixels), gatherer.planes
         return cls(series, noise, tables, at_top, against.top_s_u, planes, *bins, rough2, tuple(lights))
 
-    def few(self, doubt: Doubt | None = None) -> Self:
-        """Every ``FEW_EVERY`` th bin of a row and column, as it would be if a ``doubt`` were right."""
+    def few(self, unsure: RoomLight | None = None) -> Self:
+        """Every ``FEW_EVERY`` th bin of a row and column, as it would be if doubts of a light that is ``unsure`` were right."""
         cut = np.s_[..., ::FEW_EVERY, ::FEW_EVERY]
         return replace(
             self,
@@ -233,7 +227,7 @@ class Reading:
             inverse_flat=np.ascontiguousarray(self.inverse_flat[cut]),
             pixels=np.ascontiguousarray(self.pixels[cut]),
             rough2=np.ascontiguousarray(self.rough2[cut]),
-            doubt=doubt,
+            unsure=unsure,
             every=FEW_EVERY,
         )
 
@@ -257,26 +251,24 @@ class Reading:
         """Planes (parts, rows, width) and factors (parts, slots) of all that is taken off some rows."""
         where = np.s_[rows[0] * self.every : rows[1] * self.every : self.every, :: self.every]
         parts = [light.off(where) for light in self.lights]
-        if self.doubt is not None:
-            light, way = self.doubt
-            parts.append(light.doubt(where, way))
+        if self.unsure is not None:
+            planes, factors = self.unsure.doubts(where)
+            parts.append((_by_turns(planes, rows[0]), factors))
         if not parts:
             return np.empty((0, 1, 1), np.float32), np.empty((0, 0))
         return np.concatenate([planes for planes, _ in parts]), np.concatenate([factors for _, factors in parts])
 
     def per_unit2(self, light: RoomLight, found: F32, each: Each) -> F32:
         """Squares of how figures (FOUND, rows, columns) go with what is unsure of a light, for its unit, at every ``FEW_EVERY`` th
-        bin: how they differ from ``found`` where that is taken off too. Mean over neighbours; where a figure is known in none of
-        these, its median.
+        bin: how they differ from ``found`` where that is taken off too. Mean over neighbours, in which all ways add up; where a
+        figure is known in none of these, its median.
         """
         few = np.s_[::FEW_EVERY, ::FEW_EVERY]
-        squares = np.zeros_like(found[:, *few])
-        for way in range(light.ways):
-            other = self.few((light, way)).found(each)
-            with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-                squares += np.square((other - found[:, *few]) / light.unit(few))
+        other = self.few(light).found(each)
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            squares = np.square((other - found[:, *few]) / light.unit(few))
         known = np.isfinite(squares)
-        sums, numbers = _box(np.where(known, squares, np.float32(0))), _box(known.astype(np.float32))
+        sums, numbers = _around(np.where(known, squares, np.float32(0))), _around(known.astype(np.float32))
         usual = [float(np.median(one[here])) if here.any() else 0.0 for one, here in zip(squares, known, strict=True)]
         return np.where(numbers > 0, sums / np.maximum(numbers, 1), np.array(usual, np.float32)[:, None, None])
 
@@ -296,8 +288,20 @@ def bands(height: int, number: int = _BANDS) -> list[Rows]:
     return [(int(first), int(last)) for first, last in pairwise(edges)]
 
 
-def _box(planes: F32) -> F32:
-    """Sums over 3 x 3 neighbours."""
-    wide = np.pad(planes, ((0, 0), (1, 1), (1, 1)))
-    rows = wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:]
-    return np.asarray(rows[:, :, :-2] + rows[:, :, 1:-1] + rows[:, :, 2:])
+def _by_turns(planes: F32, first: int) -> F32:
+    """A sum (parts, rows, columns) in place of ``MOST_WAYS`` (ways, parts, rows, columns), whose rows begin with row ``first``.
+
+    In any four bins of a square each two of the ways have the same sign twice and the other one twice: in the mean of the squares
+    what they make together falls out, and their own squares are left.
+    """
+    ways, _, height, width = planes.shape
+    y, x = np.ogrid[first : first + height, :width]
+    signs = [(-1.0) ** (y * (way % 2) + x * (way // 2)) for way in range(ways)]
+    return np.asarray(sum(sign * each for sign, each in zip(signs, planes, strict=True)), np.float32)
+
+
+def _around(planes: F32) -> F32:
+    """Weighted sums over 3 x 3 neighbours, in which even rows and columns count as much as odd ones, at edges too."""
+    wide = np.pad(planes, ((0, 0), (1, 1), (1, 1)), mode="reflect")
+    rows = wide[:, :-2] + 2 * wide[:, 1:-1] + wide[:, 2:]
+    return np.asarray(rows[:, :, :-2] + 2 * rows[:, :, 1:-1] + rows[:, :, 2:])

@@ -82,7 +82,8 @@ def drawn(
 
 def all_doubts(found: AmbientCarried) -> list[tuple[NDArray[np.float32], NDArray[np.float64]]]:
     """In all ways."""
-    return [found.doubt(EVERYWHERE, way) for way in range(found.ways)]
+    planes, factors = found.doubts(EVERYWHERE)
+    return [(one, factors) for one in planes]
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
