@@ -20,7 +20,9 @@ CLASS_WORDS = (
 
 @dataclass(frozen=True)
 class Parameter:
-    """One map. A value is uncertain where its standard uncertainty exceeds both ``widest`` and ``widest_share`` of the value."""
+    """One map. A value is uncertain where its standard uncertainty exceeds both ``widest`` and ``widest_share`` of what bins beside
+    it show.
+    """
 
     name: str
     unit: str
@@ -29,7 +31,7 @@ class Parameter:
     widest_share: float = 0.0
 
     def most_u(self, values: F32) -> F32:
-        """The standard uncertainty above which values are uncertain."""
+        """The standard uncertainty above which values such as ``values`` are uncertain."""
         return np.maximum(np.float32(self.widest), np.float32(self.widest_share) * np.abs(values))
 
 

@@ -143,10 +143,21 @@ def _in_units(found: F32, found_u: F32, against: Against, since_s: float) -> Non
     found[reading.ARRIVAL] -= np.float32(since_s)
 
 
+def _beside(values: F32) -> F32:
+    """What bins beside each show, (rows, columns), the middle one of three, of those that are known; where none is, its own.
+
+    By its own value, one that noise made large would be allowed to be unsurer, and those that are shown would be too large.
+    """
+    wide = np.pad(values, ((0, 0), (2, 2)), mode="reflect")
+    left, right, farther = wide[:, 1:-3], wide[:, 3:-1], wide[:, 4:]
+    middle = np.fmax(np.fmin(left, right), np.fmin(np.fmax(left, right), farther))
+    return np.where(np.isnan(middle), values, middle)
+
+
 def _classify(values: F32, u: F32, raw: NDArray[np.uint8], classes: NDArray[np.uint8]) -> None:
     """A class for each parameter and bin; what is not measured becomes nan."""
     for k, parameter in enumerate(PARAMETERS):
-        wide = u[k] > parameter.most_u(values[k])
+        wide = u[k] > parameter.most_u(_beside(values[k]) if parameter.widest_share else values[k])
         unknown = ~(np.isfinite(values[k]) & np.isfinite(u[k]))
         classes[k] = np.where(unknown | wide, UNCERTAIN, MEASURED)
         no_rise = raw == NO_RISE
