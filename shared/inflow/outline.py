@@ -1,5 +1,6 @@
 """Where a curve roughly rises, found without any model: what the estimators start from."""
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +16,19 @@ CUT_OFF_SHARE = 0.9
 _WIDTH = 0.45
 """Smoothing half-width as a share of the rise."""
 _PASSES = 3
+_PLAIN_WIDTH, _USUAL_INFORMATION, _WIDEST = 0.36, 400.0, 0.6
+"""Half-width of a local cubic, as a share of the rise, at a usual information in it, and its widest."""
 _LEAST_EARLY_POINTS = 3
+_MOST_STEEP = 0.75
+"""Share of a curve beyond which its steep part counts for the scatter too."""
+
+
+def plain_share(information: float) -> float:
+    """Half-width of a local cubic, as a share of the rise, that keeps what it flattens well below what noise does to it; for the
+    ``information`` in a rise. Half-width as noise to the power 2/9: flattening grows with the fourth power of the width and noise
+    falls with its root, so this keeps their ratio.
+    """
+    return min(_PLAIN_WIDTH * math.pow(_USUAL_INFORMATION / max(information, 1.0), 2.0 / 9.0), _WIDEST)
 
 
 @dataclass(frozen=True)
@@ -60,15 +73,31 @@ def outline_of(series: Series, injected_at_s: float | None) -> Outline:
         rough = smooth(series.slots, series.values, series.weights, half_width_s / step_s)
         outline = _outline(series, rough, injected_at_s)
         half_width_s = float(np.clip(_WIDTH * outline.rise_s, 3 * step_s, 0.1 * whole_s + 5 * step_s))
-    scatter = 1.4826 * float(np.median(np.abs(series.values - rough) / series.sigma))
-    certain = scatter > 1.0 + 3.5 / np.sqrt(series.values.size)
-    scatter = scatter if certain else 1.0
+    scatter = _scatter(series, outline)
     at_top = local_factors(series.times_s, series.weights, outline.top_s, half_width_s)[0]
     early = series.times_s <= max(outline.foot_s, float(series.times_s[_LEAST_EARLY_POINTS]))
     noise = scatter * float(
         np.hypot(np.linalg.norm(at_top * series.sigma), np.median(series.sigma) / np.sqrt(early.sum()))
     )
     return replace(outline, significance=outline.height / noise, scatter=scatter)
+
+
+def _scatter(series: Series, outline: Outline) -> float:
+    """How much more a series scatters than its noise, 1 where that is not certain.
+
+    About a local cubic so narrow that what it flattens is below that noise; and, where enough is left, without the rise and the
+    top, which are the steepest.
+    """
+    half_width_s = max(plain_share(outline.information(series)) * outline.rise_s, 3 * series.step_s)
+    off = series.values - smooth(series.slots, series.values, series.weights, half_width_s / series.step_s)
+    middle = series.values.size // 2
+    own = local_factors(series.times_s, np.ones(series.times_s.size), float(series.times_s[middle]), half_width_s)[0]
+    # of a value's noise a part goes into the cubic too
+    left = 1.0 - 2.0 * float(own[middle]) + float(own @ own)
+    steep = (series.times_s > outline.foot_s) & (series.times_s < outline.top_s + outline.rise_s)
+    counted = ~steep if steep.mean() < _MOST_STEEP else np.ones_like(steep)
+    scatter = 1.4826 * float(np.median(np.abs(off / series.sigma)[counted])) / math.sqrt(left)
+    return scatter if scatter > 1.0 + 3.5 / math.sqrt(int(counted.sum())) else 1.0
 
 
 def _outline(series: Series, rough: F64, injected_at_s: float | None) -> Outline:

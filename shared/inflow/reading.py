@@ -13,7 +13,7 @@ from shared.inflow.curves import RegionCurve
 from shared.inflow.first_pass import FirstPass, arrival_of, first_pass_of
 from shared.inflow.guided import GuidedCurve
 from shared.inflow.landmarks import crossing, highest, steepest
-from shared.inflow.outline import Outline, outline_of
+from shared.inflow.outline import Outline, outline_of, plain_share
 from shared.inflow.propagated import Propagated
 from shared.inflow.series import Series, series_of
 from shared.inflow.washout import half_life
@@ -28,8 +28,6 @@ _DRIFTS = 4.0
 """A baseline drifts where its halves differ by more than this many uncertainties (by chance 1 in 16,000)."""
 _FLAT_TOP, _AROUND = 0.15, 0.5
 """A peak has a time when its uncertainty is below the first share of the rise, and the curve is lower the second share away."""
-_PLAIN_WIDTH, _USUAL_INFORMATION, _WIDEST = 0.36, 400.0, 0.6
-"""Half-width of a local cubic alone, as a share of the rise, at a usual information in it, and its widest."""
 _NOISY = 3.0
 _LATE, _AFTER = 0.03, 0.2
 """Share of what lifts the curve's slope in the fifth of a rise behind the fit, over the curvature at the top: by so much a guided
@@ -241,12 +239,8 @@ def _curve_and_top(
 
 
 def _plain(series: Series, outline: Outline) -> GuidedCurve:
-    """A local cubic so narrow that what it flattens stays well below what noise does: half-width as noise to the power 2/9.
-
-    Flattening grows with the fourth power of the width and noise falls with its root, so this keeps their ratio.
-    """
-    share = min(_PLAIN_WIDTH * (_USUAL_INFORMATION / max(outline.information(series), 1.0)) ** (2.0 / 9.0), _WIDEST)
-    half_width_s = max(share * outline.rise_s, 3 * series.step_s)
+    """A local cubic so narrow that what it flattens stays well below what noise does."""
+    half_width_s = max(plain_share(outline.information(series)) * outline.rise_s, 3 * series.step_s)
     return GuidedCurve(series, None, half_width_s, outline.rise_s, float(series.times_s[-1]))
 
 

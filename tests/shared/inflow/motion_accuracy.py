@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.calibration import Calibration
 from shared.frame import Frame
 from shared.inflow.map_values import InflowMaps
 from shared.inflow.maps import inflow_maps
@@ -37,6 +38,8 @@ RESULTS = Path(__file__).with_suffix(".md")
 HANDS = 6
 FIRST_TISSUE = 4
 """The seed of the first hand's tissue; every further hand has another one."""
+BRIGHTER = 64
+"""Times as much light, a power of two, under which a truth is drawn."""
 FRAMES_PER_S, SECONDS, INJECTED_S = 15.0, 80.0, 5.0
 REFERENCE = Region("base", "rectangle", (140, 440, 150, 180))
 FIGURES = (
@@ -139,32 +142,37 @@ class Bench:
         return inflow_maps(gatherer, self.reference, scene.dye.injected_at_s, followed=followed)
 
     def truth(self, room: Room, tissue: int = FIRST_TISSUE) -> InflowMaps:
-        """Of a still hand without noise, under 64 times the light: the converter's rounding, and the sixth of an electron by which
-        the scene's skewed noise is off where none is drawn, are 64 times less of it. Read as if it were as noisy as the others,
+        """Of a still hand without noise."""
+        renderer, calibration = self.noiseless(room, tissue)
+        gatherer = MapGatherer(calibration)
+        for frame in self._frames(renderer, 0):
+            gatherer.add(frame)
+        maps = inflow_maps(gatherer, self.reference, self.scene.dye.injected_at_s)
+        maps.values[FIGURES.index("baseline_counts_per_ms")] /= BRIGHTER
+        return maps
+
+    def noiseless(self, room: Room, tissue: int = FIRST_TISSUE) -> tuple[SceneRenderer, Calibration]:
+        """A still hand without noise, under ``BRIGHTER`` light: the converter's rounding, and the sixth of an electron by which the
+        scene's skewed noise is off where none is drawn, are so many times less of it. To be read as if it were as noisy as others,
         so that smoothing does the same.
         """
         scene = self._in(replace(room, ambient=0.0) if room.unlit_every else room)
         finer = replace(
             scene.camera,
-            bit_depth=scene.camera.bit_depth + 6,
+            bit_depth=scene.camera.bit_depth + BRIGHTER.bit_length() - 1,
             noise=replace(
                 scene.camera.noise,
                 counts_per_electron=scene.camera.counts_per_electron,
                 black_level_counts=scene.camera.black_level,
             ),
         )
-        light = replace(scene.light, electrons_per_s=64 * scene.electrons_per_s)
+        light = replace(scene.light, electrons_per_s=BRIGHTER * scene.electrons_per_s)
         renderer = SceneRenderer(replace(scene, camera=finer, light=light), tissue)
         hand: Any = Hand(scene, STILL, 0.0, 0, renderer._motion.margin_px)
         renderer._motion = hand
         renderer._normal = np.zeros_like(renderer._normal)
         calibration = renderer.calibration()
-        gatherer = MapGatherer(replace(calibration, counts_per_electron=64 * calibration.counts_per_electron))
-        for frame in self._frames(renderer, 0):
-            gatherer.add(frame)
-        maps = inflow_maps(gatherer, self.reference, scene.dye.injected_at_s)
-        maps.values[FIGURES.index("baseline_counts_per_ms")] /= 64
-        return maps
+        return renderer, replace(calibration, counts_per_electron=BRIGHTER * calibration.counts_per_electron)
 
     def _in(self, room: Room) -> Scene:
         """With the margin that the widest drift needs."""

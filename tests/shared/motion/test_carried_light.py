@@ -17,7 +17,7 @@ from shared.motion.track import Track
 from shared.region import Region
 from shared.scene.description import MotionScene
 from shared.scene.renderer import SceneRenderer
-from tests.shared.inflow.motion_accuracy import FIRST_TISSUE, STILL, TREMOR, Hand, Room
+from tests.shared.inflow.motion_accuracy import BRIGHTER, FIRST_TISSUE, STILL, TREMOR, Hand, Room
 from tests.shared.inflow.test_moving_hand import BENCH
 
 REFERENCE = Region("base", "rectangle", (60, 80, 60, 80))
@@ -29,18 +29,16 @@ ROOM = Room("a tenth of the reference's peak", 0.1)
 FIGURES = ("baseline_counts_per_ms", "arrival_s", "tenth_of_peak_s", "mean_ingress_slope_percent_per_s", "half_rise_s")
 
 
-def curves(motion: MotionScene, drift_mm_s: float, seed: int, is_noisy: bool = True) -> tuple[MovingCurves, float]:
-    """Followed as a recording is; and when the dye was given. Without noise the hand is known to lie still."""
+def curves(motion: MotionScene, drift_mm_s: float, seed: int) -> tuple[MovingCurves, float]:
+    """Followed as a recording is; and when the dye was given."""
     scene = BENCH._in(ROOM)
     renderer = SceneRenderer(scene, FIRST_TISSUE)
     renderer.seed = seed
     renderer._motion = Hand(scene, motion, drift_mm_s, seed, renderer._motion.margin_px)  # type: ignore[assignment]
-    if not is_noisy:
-        renderer._normal = np.zeros_like(renderer._normal)
     known = renderer.calibration()
     made, track = MovingCurves(known, dict.fromkeys(REGIONS, Motion())), Track(known)
     for frame in BENCH._frames(renderer, 0):
-        made.add(frame, track.take(frame) if is_noisy else Motion())
+        made.add(frame, track.take(frame))
     return made, scene.dye.injected_at_s
 
 
@@ -54,8 +52,19 @@ def figures(made: Mapping[str, RegionCurve], since_s: float) -> dict[str, Inflow
 
 @pytest.fixture(scope="module")
 def truth() -> dict[str, InflowParameters]:
-    made, since_s = curves(STILL, 0.0, 1, is_noisy=False)
-    return figures(made.curves(), since_s)
+    renderer, known = BENCH.noiseless(ROOM)
+    made = MovingCurves(known, dict.fromkeys(REGIONS, Motion()))
+    for frame in BENCH._frames(renderer, 0):
+        made.add(frame, Motion())
+    found = figures(made.curves(), renderer.scene.dye.injected_at_s)
+    return {
+        name: replace(one, baseline_counts_per_ms=dimmer(one.baseline_counts_per_ms)) for name, one in found.items()
+    }
+
+
+def dimmer(baseline: Estimate) -> Estimate:
+    assert baseline.value is not None
+    return replace(baseline, value=baseline.value / BRIGHTER)
 
 
 @pytest.fixture(scope="module")
@@ -78,13 +87,14 @@ def off(found: Mapping[str, InflowParameters], truth: Mapping[str, InflowParamet
 def test_figures_are_as_unsure_as_they_are_said_to_be(
     moved: tuple[MovingCurves, float], truth: Mapping[str, InflowParameters]
 ) -> None:
-    """13 regions of one run, within 2.5 standard uncertainties; not corrected, by more than 4."""
+    """13 regions under six hands: 93 to 97 % of the 95 % intervals hold; not corrected, some are off by over 4 uncertainties."""
     made, since_s = moved
-    found = figures(made.curves(), since_s)
-    for name in FIGURES:
-        errors = off(found, truth, name)
-        assert np.abs(errors).max() < 2.5, name
-        assert np.sqrt(np.mean(errors**2)) < 1.3, name
+    runs = [figures(one.curves(), since_s) for one, _ in (moved, *(curves(TREMOR, 5.0, seed) for seed in range(2, 7)))]
+    errors = {name: np.concatenate([off(found, truth, name) for found in runs]) for name in FIGURES}
+    for name, each in errors.items():
+        assert np.mean(np.abs(each) < 1.96) > 0.9, name
+        assert np.sqrt(np.mean(each**2)) < 1.3, name
+    assert 0.93 <= np.mean(np.abs(np.concatenate(list(errors.values()))) < 1.96) <= 0.97
     assert "the room's light is at least" in made.ambient_note
     raw = {
         name: replace(curve, signal=np.array([row[1] for row in made._rows[name]]))
