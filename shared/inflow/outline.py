@@ -19,6 +19,10 @@ _PASSES = 3
 _PLAIN_WIDTH, _USUAL_INFORMATION, _WIDEST = 0.36, 400.0, 0.6
 """Half-width of a local cubic, as a share of the rise, at a usual information in it, and its widest."""
 _LEAST_EARLY_POINTS = 3
+_LEAST_REACH = 8.0
+"""Steps to either side that a cubic needs which noise is looked at about: a narrower one takes up most of it."""
+_BY_CHANCE = 1.2
+"""Standard deviation of a scatter that is none, told by the median of so many points, times their root."""
 _MOST_STEEP = 0.75
 """Share of a curve beyond which its steep part counts for the scatter too."""
 
@@ -88,16 +92,18 @@ def _scatter(series: Series, outline: Outline) -> float:
     About a local cubic so narrow that what it flattens is below that noise; and, where enough is left, without the rise and the
     top, which are the steepest.
     """
-    half_width_s = max(plain_share(outline.information(series)) * outline.rise_s, 3 * series.step_s)
-    off = series.values - smooth(series.slots, series.values, series.weights, half_width_s / series.step_s)
-    middle = series.values.size // 2
-    own = local_factors(series.times_s, np.ones(series.times_s.size), float(series.times_s[middle]), half_width_s)[0]
+    reach = max(plain_share(outline.information(series)) * outline.rise_s / series.step_s, _LEAST_REACH)
+    off = series.values - smooth(series.slots, series.values, series.weights, reach)
+    middle, evenly = series.values.size // 2, np.ones(series.times_s.size)
+    own = local_factors(series.slots.astype(np.float64), evenly, float(series.slots[middle]), math.floor(reach) + 1.0)[
+        0
+    ]
     # of a value's noise a part goes into the cubic too
     left = 1.0 - 2.0 * float(own[middle]) + float(own @ own)
     steep = (series.times_s > outline.foot_s) & (series.times_s < outline.top_s + outline.rise_s)
     counted = ~steep if steep.mean() < _MOST_STEEP else np.ones_like(steep)
     scatter = 1.4826 * float(np.median(np.abs(off / series.sigma)[counted])) / math.sqrt(left)
-    return scatter if scatter > 1.0 + 3.5 / math.sqrt(int(counted.sum())) else 1.0
+    return scatter if scatter > 1.0 + _BY_CHANCE / math.sqrt(int(counted.sum())) else 1.0
 
 
 def _outline(series: Series, rough: F64, injected_at_s: float | None) -> Outline:
