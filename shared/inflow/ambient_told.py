@@ -5,6 +5,10 @@ and is divided by it all the same. So it looks brighter where the hand carries i
 ambient light a of a signal adds a (1 / change of the ring - 1). How much there is of it is told by straight lines through the
 frames, by sums that know of tremor too (maps_samples.py).
 
+Other things go with the place, too, and each gets a line of its own, so that none is taken for such light: a picture that is
+followed too little (whole pixels follow a tremor of one too little) changes by its own gradient; a lamp, or dye of another
+injection that falls, changes all of it alike while the hand happens to go one way.
+
 What tissue sends back of the room's light goes with its signal; what lies over the picture like a veil is even. And the flat is the
 ring's light times the lens's, which darkens ambient light as it does the ring's. So four kinds are told, where they surely differ
 from the first: light that goes with signal, as a share of ln(flat), and as one of the square of the distance from the picture's
@@ -12,17 +16,12 @@ middle, as which a lens falls off to the lowest order; and even light, the same.
 scores over parts of the picture for how unsure they are (Liang and Zeger 1986, Biometrika 73:13; from memory). Before frames tell
 anything, a share may be anything up to 1 (JCGM 100:2008, 4.3.7).
 
-Other things go with the place, too, and each gets a line of its own, so that none is taken for such light: a picture that is
-followed too little (whole pixels follow a tremor of one too little) changes by its own gradient; dye of another injection that
-falls, or a lamp, changes all of it alike while the hand happens to go one way. And tissues do not fall alike: so the lines go
-through all frames about what changes slowly in them, by a parabola in time where there are spells enough, or, where that is surer,
-through those of each slot by themselves. Where spells contradict each other more than parts of the picture do, they say how unsure
-it is.
+What is left of another dye falls meanwhile, and a drift then has a slope of its own. It has next to none within half a second: the
+lines go through all frames, or, where that is surer, through those of each slot by themselves.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import reduce
+from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
@@ -36,14 +35,12 @@ F64 = NDArray[np.float64]
 _PRIOR_U = (3**-0.5, 0.5) * 2
 """Of a share that may be anything up to 1, and of what the lens darkens in the corners, as a logarithm: half of the light (design
 choice, no source); of light that goes with signal, and of even light."""
-_ALIKE_U = 0.1
-"""Of the signal, a pixel of the hand's way: by so much the whole picture may change with it by chance (as good as anything)."""
+_OTHERS_U = (0.1, 0.1, 1.0)
+"""Of what else goes with the place, as good as anything: of the signal, for a pixel to the right and down; of the gradient."""
 _SURELY = 11.3
 """Chi squared of three kinds, which is more in 1 of 100 draws without them."""
 _DARK = 0.1
 """Of the brightest: what is darker says nothing."""
-_FEWEST_SPELLS = 12
-"""Whose disagreement says how sure it is: fewer have too little of their own."""
 _PARTS = (4, 6)
 """Of the picture, down and across, whose disagreement says how sure the share is."""
 LITTLE = 0.01
@@ -65,16 +62,10 @@ class Moments:
     def of(cls, sums: F64, held: F64) -> Self:
         """From sums of ``Samples``, (3, rows, columns) and (6,); what was out of the picture counts as dark."""
         frames = max(held[0], 1.0)
-        return cls.about(sums, held, np.where(np.isfinite(sums[0]), sums[0], 0.0) / frames, held[1:3] / frames)
-
-    @classmethod
-    def about(cls, sums: F64, held: F64, mean: F64, middle_px: F64) -> Self:
-        """From such sums of some of the frames that have this mean."""
         sums = np.where(np.isfinite(sums), sums, 0.0)
-        away, both = held[1:3], np.outer(middle_px, held[1:3])
-        spread = np.array([held[3:5], held[4:6]]) - both - both.T + held[0] * np.outer(middle_px, middle_px)
-        goes = sums[1:] - middle_px[:, None, None] * sums[0] - (away - held[0] * middle_px)[:, None, None] * mean
-        return cls(mean, middle_px, goes, spread)
+        mean, away = sums[0] / frames, held[1:3]
+        spread = np.array([held[3:5], held[4:6]]) - np.outer(away, away) / frames
+        return cls(mean, away / frames, sums[1:] - mean * away[:, None, None], spread)
 
     def plus(self, other: "Moments") -> "Moments":
         """The sums of both; mean and middle stay this one's."""
@@ -115,32 +106,22 @@ class AmbientTold:
         within = each[0]
         for other in each[1:]:
             within = within.plus(other)
-        return cls.of(flat, samples, [[place] for place in places], within)
+        return cls.of(flat, Moments.of(*samples.together(places)), within)
 
     @classmethod
-    def of(cls, flat: FallOff, samples: Samples, spells: Sequence[Sequence[int]], within: Moments) -> Self:
-        """From all frames, in ``spells`` that lie at these places each, and from those ``within`` slots, about each one's mean.
-
-        All of them go about what changes slowly meanwhile where there are spells enough, else about their mean.
-        """
-        whole = Moments.of(*samples.together([place for spell in spells for place in spell]))
-        by_spell: list[Moments] = []
-        if len(spells) >= _FEWEST_SPELLS:
-            by_spell = _about_trend([samples.together(spell) for spell in spells])
-            still = replace(whole, goes=np.zeros_like(whole.goes), spread=np.zeros_like(whole.spread))
-            whole = reduce(Moments.plus, by_spell, still)
+    def of(cls, flat: FallOff, whole: Moments, within: Moments) -> Self:
+        """From all frames about their mean, and from those of each slot about its own."""
         bright = whole.mean > _DARK * whole.mean.max()
         mean = float(whole.mean[bright].mean()) if bright.any() else 0.0
         slopes = _slopes(flat, whole, mean)
-        ways: tuple[tuple[Moments, list[Moments]], ...] = ((whole, by_spell), (within, []))
-        every = [_told(slopes, *way, whole.mean, bright) for way in ways]
+        every = [_told(slopes, each, whole.mean, bright) for each in (whole, within)]
         normal = _scores(slopes, whole, whole.mean, bright)[1].sum(axis=0)
         best = int(np.argmin([np.trace(normal @ covariance) for _, covariance in every]))
-        (share,), alone_u2 = _told(slopes[:1], *ways[best], whole.mean, bright)
+        (share,), alone_u2 = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
         share = min(max(float(share), 0.0), 1.0)
         shares, covariance = every[best] if _differ(*every[best]) else (np.array([share]), alone_u2)
-        variances, directions = np.linalg.eigh(covariance)
-        doubts = (np.sqrt(np.maximum(variances, 0.0)) * directions).T
+        variances, ways = np.linalg.eigh(covariance)
+        doubts = (np.sqrt(np.maximum(variances, 0.0)) * ways).T
         fields, of_doubts = _fields(flat, shares), tuple(_fields(flat, doubt) for doubt in doubts)
         return cls(share, float(alone_u2[0, 0] ** 0.5), mean, fields, of_doubts)
 
@@ -157,24 +138,6 @@ class AmbientTold:
         if is_wide:
             return "how much of the signal before the dye is the room's light cannot be told: its uncertainty allows for that"
         return ""
-
-
-def _about_trend(spells: Sequence[tuple[F64, F64]]) -> list[Moments]:
-    """Moments of spells, sums as of ``Moments.of`` each, about what goes with the square of time in their values and places."""
-    alone = [Moments.of(*spell) for spell in spells]
-    frames = np.array([held[0] for _, held in spells])
-    powers = np.vander(np.linspace(-1.0, 1.0, len(spells)), 3) * np.sqrt(frames)[:, None]
-
-    def off(of_each: F64) -> F64:
-        """From a curve of least squares, times the root of the frames."""
-        flat = of_each.reshape(len(spells), -1) * np.sqrt(frames)[:, None]
-        return np.asarray((flat - powers @ np.linalg.lstsq(powers, flat, rcond=None)[0]).reshape(of_each.shape))
-
-    values, places = off(np.array([one.mean for one in alone])), off(np.array([one.middle_px for one in alone]))
-    return [
-        replace(one, goes=one.goes + place[:, None, None] * value, spread=one.spread + np.outer(place, place))
-        for one, value, place in zip(alone, values, places, strict=True)
-    ]
 
 
 def _fields(flat: FallOff, shares: F64) -> AmbientFields:
@@ -203,59 +166,29 @@ def _slopes(flat: FallOff, whole: Moments, mean: float) -> F64:
 
 def _scores(slopes: F64, moments: Moments, mean: F64, bright: NDArray[np.bool_]) -> tuple[F64, F64]:
     """Of parts of the picture: how much goes with each kind, (parts, kinds), and how much would, (parts, kinds, kinds)."""
-    weight = _weights(mean, bright)
+    # by 1 / signal, as shot noise grows with it; what is nearly dark says nothing
+    weight = np.where(bright, 1.0 / np.where(bright, mean, 1.0), 0.0)
     found = np.einsum("fiyx,iyx->fyx", slopes, moments.goes) * weight
     would = np.einsum("fiyx,ij,gjyx->fgyx", slopes, moments.spread, slopes) * weight
     return _in_parts(found), _in_parts(would)
 
 
-def _scores_of_spells(
-    slopes: F64, by_spell: Sequence[Moments], mean: F64, bright: NDArray[np.bool_]
-) -> tuple[F64, F64]:
-    """The same of spells of time over the whole picture."""
-    kinds, weighted = len(slopes), slopes * _weights(mean, bright)
-    found = np.array([one.goes.ravel() for one in by_spell]) @ weighted.reshape(kinds, -1).T
-    shape = 2 * kinds, -1
-    each = (weighted.reshape(shape) @ slopes.reshape(shape).T).reshape(kinds, 2, kinds, 2)
-    return found, np.einsum("figj,kij->kfg", each, np.array([one.spread for one in by_spell]))
-
-
-def _weights(mean: F64, bright: NDArray[np.bool_]) -> F64:
-    """By 1 / signal, as shot noise grows with it; what is nearly dark says nothing."""
-    return np.asarray(np.where(bright, 1.0 / np.where(bright, mean, 1.0), 0.0))
-
-
-def _told(
-    slopes: F64, moments: Moments, by_spell: Sequence[Moments], mean: F64, bright: NDArray[np.bool_]
-) -> tuple[F64, F64]:
-    """How much of each kind there is, and the covariance of that, by how parts of the picture contradict each other or, where they
-    do it more, the spells ``by_spell``, of which ``moments`` are the sum.
-
-    Beside what changes all of the picture alike, and the picture's own gradient.
+def _told(slopes: F64, moments: Moments, mean: F64, bright: NDArray[np.bool_]) -> tuple[F64, F64]:
+    """How much of each kind there is, and the covariance of that; beside what changes all of the picture alike, and by its own
+    gradient.
     """
     kinds, others = len(slopes), np.zeros((3, *slopes.shape[1:]))
     others[0, 0] = others[1, 1] = mean
     others[2] = np.gradient(np.where(bright, mean, 0.0))[::-1]
-    prior_u = np.array((*_PRIOR_U[:kinds], _ALIKE_U, _ALIKE_U, 1.0))
-    every = np.concatenate([slopes, others])
-    found, would = _scores(every, moments, mean, bright)
+    prior_u = np.array((*_PRIOR_U[:kinds], *_OTHERS_U))
+    found, would = _scores(np.concatenate([slopes, others]), moments, mean, bright)
     normal, total = would.sum(axis=0), found.sum(axis=0)
-    likely = np.linalg.lstsq(normal, total, rcond=1e-9)[0]
-    scatter = _scatter(found - would @ likely)
-    if by_spell:
-        found, would = _scores_of_spells(every, by_spell, mean, bright)
-        in_time, inverse = _scatter(found - would @ likely), np.linalg.pinv(normal)
-        scatter = max(scatter, in_time, key=lambda each: float(np.trace(inverse @ each)))
+    off = found - would @ np.linalg.lstsq(normal, total, rcond=1e-9)[0]
+    scatter = off.T @ off * (len(off) / (len(off) - len(prior_u)))
     scatter += np.eye(len(prior_u)) * max(1e-9 * float(np.trace(scatter)), 1e-30)
     weight = normal @ np.linalg.inv(scatter)
     covariance = np.linalg.inv(np.diag(prior_u**-2.0) + weight @ normal)
     return (covariance @ weight @ total)[:kinds], covariance[:kinds, :kinds]
-
-
-def _scatter(off: F64) -> F64:
-    """Of scores of so many parts (parts, kinds) that should be 0, (kinds, kinds)."""
-    parts, kinds = off.shape
-    return np.asarray(off.T @ off * (parts / (parts - kinds)))
 
 
 def _in_parts(planes: F64) -> F64:

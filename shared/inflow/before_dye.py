@@ -19,8 +19,6 @@ F64 = NDArray[np.float64]
 _SPELL_S = 0.5
 _HELD_BACK = 3
 """Spells of which it is waited whether dye shows right after them: its first trace is then in none that counts."""
-_MOST_COUNTED = 32
-"""Places of what counts, which are joined in pairs when there are as many: an even number."""
 _BRIGHTER = 1.25
 """Times what it was: what the hand carries of ambient light hardly makes a part of the picture so, dye does within seconds."""
 _PARTS = (6, 8)
@@ -40,12 +38,9 @@ class BeforeDye:
         self._camera_shape, self._shape = calibration.camera.shape, bins.pixels.shape
         self._flat = FallOff.of(bins)
         self._moved = MovedBins(calibration, defects_of(calibration))
-        places = _HELD_BACK + 2 + _MOST_COUNTED
-        self._samples = Samples.of(places, self._shape)
-        self._free, self._waiting = deque(range(places)), deque[tuple[int, float]]()
-        self._counted: list[int] = []
-        """Places of what counts, in order: so many spells lie at each, and at the last one so many yet."""
-        self._spells, self._last_spells = 1, 0
+        # the first place holds all that counts
+        self._samples = Samples.of(_HELD_BACK + 2, self._shape)
+        self._free, self._waiting = deque(range(1, _HELD_BACK + 2)), deque[tuple[int, float]]()
         self._within: list[Moments] = []
         self._since_s: float | None = None
         self.until_s = np.inf
@@ -64,7 +59,7 @@ class BeforeDye:
 
     def told(self) -> AmbientTold:
         """What they tell."""
-        counted, within = list(self._counted), self._within
+        counted, within = [0], self._within
         if np.isinf(self.until_s):
             waiting = [place for place, _ in self._waiting]
             counted, within = [*counted, *waiting], [*within, *(self._moments(place) for place in waiting)]
@@ -72,7 +67,7 @@ class BeforeDye:
         alone = Moments(whole.mean, whole.middle_px, np.zeros_like(whole.goes), np.zeros_like(whole.spread))
         for one in within:
             alone = alone.plus(one)
-        return AmbientTold.of(self._flat, self._samples, [[place] for place in counted], alone)
+        return AmbientTold.of(self._flat, whole, alone)
 
     def _close(self, since_s: float) -> None:
         place = self._free.popleft()
@@ -84,39 +79,22 @@ class BeforeDye:
             oldest, _ = self._waiting.popleft()
             moments = self._moments(oldest)
             self._within = [self._within[0].plus(moments)] if self._within else [moments]
-            self._count(oldest)
-
-    def _count(self, place: int) -> None:
-        """A spell before the dye counts from now on."""
-        if self._counted and self._last_spells < self._spells:
-            self._join(self._counted[-1], place)
-            self._last_spells += 1
-            return
-        if len(self._counted) == _MOST_COUNTED:
-            for one, other in zip(self._counted[::2], self._counted[1::2], strict=True):
-                self._join(one, other)
-            self._counted = self._counted[::2]
-            self._spells *= 2
-        self._counted.append(place)
-        self._last_spells = 1
-
-    def _join(self, place: int, other: int) -> None:
-        self._samples.join(place, other)
-        self._free.append(other)
+            self._samples.join(0, oldest)
+            self._free.append(oldest)
 
     def _moments(self, place: int) -> Moments:
         return Moments.of(self._samples.sums[place].astype(np.float64), self._samples.held[place])
 
     def _is_brighter(self, place: int) -> bool:
         """Whether a part of the picture is, beside the first spells."""
-        before, now = self._parts(self._counted or [self._waiting[0][0]]), self._parts([place])
+        first = 0 if self._samples.held[0, 0] else self._waiting[0][0]
+        before, now = self._parts(first), self._parts(place)
         with np.errstate(invalid="ignore"):
             return bool(((now > _BRIGHTER * before) & (before > _DARK * np.nanmax(before, initial=0.0))).any())
 
-    def _parts(self, places: list[int]) -> F64:
-        """Means of some places' signal over parts of the picture, nan where none of it was seen in all frames."""
-        sums, held = self._samples.together(places)
-        mean = sums[0] / held[0]
+    def _parts(self, place: int) -> F64:
+        """Means of a place's signal over parts of the picture, nan where none of it was seen in all frames."""
+        mean = self._samples.sums[place, 0] / self._samples.held[place, 0]
         bands = np.array_split(mean, _PARTS[0])
         parts = [part for band in bands for part in np.array_split(band, _PARTS[1], axis=1)]
         seen = [part[np.isfinite(part)] for part in parts]
