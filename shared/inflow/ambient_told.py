@@ -179,7 +179,7 @@ def _told(slopes: F64, moments: Moments, mean: F64, bright: NDArray[np.bool_]) -
     """
     kinds, others = len(slopes), np.zeros((3, *slopes.shape[1:]))
     others[0, 0] = others[1, 1] = mean
-    others[2] = np.gradient(np.where(bright, mean, 0.0))[::-1]
+    others[2] = _gradient(np.where(bright, mean, 0.0))
     prior_u = np.array((*_PRIOR_U[:kinds], *_OTHERS_U))
     found, would = _scores(np.concatenate([slopes, others]), moments, mean, bright)
     normal, total = would.sum(axis=0), found.sum(axis=0)
@@ -189,6 +189,12 @@ def _told(slopes: F64, moments: Moments, mean: F64, bright: NDArray[np.bool_]) -
     weight = normal @ np.linalg.inv(scatter)
     covariance = np.linalg.inv(np.diag(prior_u**-2.0) + weight @ normal)
     return (covariance @ weight @ total)[:kinds], covariance[:kinds, :kinds]
+
+
+def _gradient(plane: F64) -> F64:
+    """Change to the right and down from sample to sample, (2, rows, columns); none along a side of a single one."""
+    changes = (np.gradient(plane, axis=axis) if plane.shape[axis] > 1 else np.zeros_like(plane) for axis in (1, 0))
+    return np.stack(list(changes))
 
 
 def _in_parts(planes: F64) -> F64:

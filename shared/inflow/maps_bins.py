@@ -289,15 +289,15 @@ def bands(height: int, number: int = _BANDS) -> list[Rows]:
 
 
 def _by_turns(planes: F32, first: int) -> F32:
-    """A sum (parts, rows, columns) in place of ``MOST_WAYS`` (ways, parts, rows, columns), whose rows begin with row ``first``.
+    """A sum (parts, rows, columns) in place of (ways, parts, rows, columns), whose rows begin with row ``first``.
 
     In any four bins of a square each two of the ways have the same sign twice and the other one twice: in the mean of the squares
     what they make together falls out, and their own squares are left. A single way is there with either sign.
     """
-    height, width = planes.shape[2:]
+    ways, _, height, width = planes.shape
     y, x = np.ogrid[first : first + height, :width]
-    signs = [(-1.0) ** (y * (way % 2) + x * (way // 2)) for way in reversed(range(MOST_WAYS))]
-    return np.asarray(sum(sign * each for sign, each in zip(signs, planes, strict=False)), np.float32)
+    signs = [(-1.0) ** (y * (way % 2) + x * (way // 2)) for way in reversed(range(MOST_WAYS))][:ways]
+    return np.asarray(sum(sign * each for sign, each in zip(signs, planes, strict=True)), np.float32)
 
 
 def _around(planes: F32) -> F32:

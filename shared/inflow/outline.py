@@ -27,14 +27,6 @@ _MOST_STEEP = 0.75
 """Share of a curve beyond which its steep part counts for the scatter too."""
 
 
-def plain_share(information: float) -> float:
-    """Half-width of a local cubic, as a share of the rise, that keeps what it flattens well below what noise does to it; for the
-    ``information`` in a rise. Half-width as noise to the power 2/9: flattening grows with the fourth power of the width and noise
-    falls with its root, so this keeps their ratio.
-    """
-    return min(_PLAIN_WIDTH * math.pow(_USUAL_INFORMATION / max(information, 1.0), 2.0 / 9.0), _WIDEST)
-
-
 @dataclass(frozen=True)
 class Outline:
     """Moments in seconds, levels in the curve's unit: ``level`` before the rise, ``foot_s`` before which nothing has risen.
@@ -63,6 +55,15 @@ class Outline:
         """Peak above the level before."""
         return self.top - self.level
 
+    def plain_width_s(self, series: Series) -> float:
+        """Half-width of a local cubic that keeps what it flattens of a rise well below what noise does to it.
+
+        As noise to the power 2/9: flattening grows with the fourth power of the width and noise falls with its root, so this keeps
+        their ratio.
+        """
+        unsure = _USUAL_INFORMATION / max(self.information(series), 1.0)
+        return min(_PLAIN_WIDTH * math.pow(unsure, 2.0 / 9.0), _WIDEST) * self.rise_s
+
     def information(self, series: Series) -> float:
         """Root of the sum of squared signal to noise over the points of the rise."""
         rising = (series.times_s >= self.tenth_s) & (series.times_s <= self.top_s)
@@ -87,17 +88,15 @@ def outline_of(series: Series, injected_at_s: float | None) -> Outline:
 
 
 def _scatter(series: Series, outline: Outline) -> float:
-    """How much more a series scatters than its noise, 1 where that is not certain.
+    """How much more a series scatters than its noise, 1 where that may be chance.
 
     About a local cubic so narrow that what it flattens is below that noise; and, where enough is left, without the rise and the
     top, which are the steepest.
     """
-    reach = max(plain_share(outline.information(series)) * outline.rise_s / series.step_s, _LEAST_REACH)
+    reach = max(outline.plain_width_s(series) / series.step_s, _LEAST_REACH)
     off = series.values - smooth(series.slots, series.values, series.weights, reach)
-    middle, evenly = series.values.size // 2, np.ones(series.times_s.size)
-    own = local_factors(series.slots.astype(np.float64), evenly, float(series.slots[middle]), math.floor(reach) + 1.0)[
-        0
-    ]
+    slots, middle, width = series.slots.astype(np.float64), series.slots.size // 2, math.floor(reach) + 1.0
+    own, *_ = local_factors(slots, np.ones(slots.size), slots[middle], width)
     # of a value's noise a part goes into the cubic too
     left = 1.0 - 2.0 * float(own[middle]) + float(own @ own)
     steep = (series.times_s > outline.foot_s) & (series.times_s < outline.top_s + outline.rise_s)

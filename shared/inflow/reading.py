@@ -13,7 +13,7 @@ from shared.inflow.curves import RegionCurve
 from shared.inflow.first_pass import FirstPass, arrival_of, first_pass_of
 from shared.inflow.guided import GuidedCurve
 from shared.inflow.landmarks import crossing, highest, steepest
-from shared.inflow.outline import Outline, outline_of, plain_share
+from shared.inflow.outline import Outline, outline_of
 from shared.inflow.propagated import Propagated
 from shared.inflow.series import Series, series_of
 from shared.inflow.washout import half_life
@@ -240,7 +240,7 @@ def _curve_and_top(
 
 def _plain(series: Series, outline: Outline) -> GuidedCurve:
     """A local cubic so narrow that what it flattens stays well below what noise does."""
-    half_width_s = max(plain_share(outline.information(series)) * outline.rise_s, 3 * series.step_s)
+    half_width_s = max(outline.plain_width_s(series), 3 * series.step_s)
     return GuidedCurve(series, None, half_width_s, outline.rise_s, float(series.times_s[-1]))
 
 

@@ -36,7 +36,7 @@ class Unsure:
 
 
 def test_ways_read_by_turns_do_as_much_as_each_read_by_itself() -> None:
-    """Squares of what four smooth fields do to baselines and times of peaks, which cross terms would make half or twice."""
+    """Squares of what four smooth fields do to baselines and peaks, which cross terms would make half or twice."""
     gatherer = gathered(frames(calibration(HEIGHT, WIDTH), (Patch(30.0),), 60.0), HEIGHT, WIDTH)
     gatherer.finish()
     y, x = np.mgrid[: HEIGHT // 2, : WIDTH // 2] / (WIDTH // 2)
