@@ -81,8 +81,10 @@ What is not yet as it should be is *edge* where the base, too, reaches into it: 
 runs of 90 whose steepest rise was off by more than two uncertainties. The scene draws a moved picture between pixels by straight
 lines, so that this part goes by where in a pixel the hand holds it, by up to a twentieth of a low level from frame to frame. No
 uncertainty counts what only drawing does, and the steepest rise seems surer than it is. Where the hand takes whole pixels, which
-are drawn as they are, 96 to 98 % of its intervals held (120 pairs, 26 November). Nor is the second look without dye: its regions lie
-up to 12 pixels from where they were marked, and what is told there of ambient light, of which there is none, is surer than right."""
+are drawn as they are, 96 to 98 % of its intervals held (120 pairs, 26 November).
+
+Nor is the second look without dye: its regions lie up to 12 pixels from where they were marked, and what is told there of ambient
+light, of which there is none, is surer than right."""
 TABLE = ("| region | figure | of | off | scatter | u | covered % | given |", "|---|---|---|---|---|---|---|---|")
 
 
