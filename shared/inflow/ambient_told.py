@@ -16,12 +16,14 @@ middle, as which a lens falls off to the lowest order; and even light, the same.
 scores over parts of the picture for how unsure they are (Liang and Zeger 1986, Biometrika 73:13; from memory). Before frames tell
 anything, a share may be anything up to 1 (JCGM 100:2008, 4.3.7).
 
-What is left of another dye falls meanwhile, and a drift then has a slope of its own. It has next to none within half a second: the
-lines go through all frames, or, where that is surer, through those of each slot by themselves.
+What is left of another dye falls meanwhile, and a drift then has a slope of its own; what two tissues lose differs, which scores of
+parts hardly tell from such light. There is next to none of it within half a second, or some frames: the lines go through those of
+each slot by themselves, or, where that is much less sure, through all frames.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import Self
 
 import numpy as np
@@ -39,8 +41,13 @@ _OTHERS_U = (0.1, 0.1, 1.0)
 """Of what else goes with the place, as good as anything: of the signal, for a pixel to the right and down; of the gradient."""
 _SURELY = 11.3
 """Chi squared of three kinds, which is more in 1 of 100 draws without them."""
+"""tmp"""
 _DARK = 0.1
 """Of the brightest: what is darker says nothing."""
+FEWEST_BY_THEMSELVES = 8
+"""Frames about whose own mean a line goes: fewer hold too little of a tremor."""
+_MUCH = 2.0
+"""Times the variance of lines through all frames (design choice, no source)."""
 _PARTS = (4, 6)
 """Of the picture, down and across, whose disagreement says how sure the share is."""
 LITTLE = 0.01
@@ -67,9 +74,20 @@ class Moments:
         spread = np.array([held[3:5], held[4:6]]) - np.outer(away, away) / frames
         return cls(mean, away / frames, sums[1:] - mean * away[:, None, None], spread)
 
-    def plus(self, other: "Moments") -> "Moments":
+    @classmethod
+    def within(cls, samples: Samples, places: Sequence[int]) -> Self:
+        """Of slots that follow one another, each about its own mean: of some together where they hold few frames."""
+        together: list[list[int]] = [[]]
+        for place in places:
+            if samples.held[together[-1], 0].sum() >= FEWEST_BY_THEMSELVES:
+                together.append([])
+            together[-1].append(place)
+        first, *others = (cls.of(*samples.together(each)) for each in together)
+        return reduce(cls.plus, others, first)
+
+    def plus(self, other: Self) -> Self:
         """The sums of both; mean and middle stay this one's."""
-        return Moments(self.mean, self.middle_px, self.goes + other.goes, self.spread + other.spread)
+        return type(self)(self.mean, self.middle_px, self.goes + other.goes, self.spread + other.spread)
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,21 +120,18 @@ class AmbientTold:
     @classmethod
     def of_slots(cls, flat: FallOff, samples: Samples, places: Sequence[int]) -> Self:
         """From the slots of samples at ``places``."""
-        each = [Moments.of(samples.sums[place].astype(np.float64), samples.held[place]) for place in places]
-        within = each[0]
-        for other in each[1:]:
-            within = within.plus(other)
-        return cls.of(flat, Moments.of(*samples.together(places)), within)
+        return cls.of(flat, Moments.of(*samples.together(places)), Moments.within(samples, places))
 
     @classmethod
     def of(cls, flat: FallOff, whole: Moments, within: Moments) -> Self:
-        """From all frames about their mean, and from those of each slot about its own."""
+        """From all frames about their mean, and from those of slots about their own."""
         bright = whole.mean > _DARK * whole.mean.max()
         mean = float(whole.mean[bright].mean()) if bright.any() else 0.0
         slopes = _slopes(flat, whole, mean)
         every = [_told(slopes, each, whole.mean, bright) for each in (whole, within)]
         normal = _scores(slopes, whole, whole.mean, bright)[1].sum(axis=0)
-        best = int(np.argmin([np.trace(normal @ covariance) for _, covariance in every]))
+        of_whole, of_slots = (np.trace(normal @ covariance) for _, covariance in every)
+        best = int(of_slots < _MUCH * of_whole)
         (share,), alone_u2 = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
         share = min(max(float(share), 0.0), 1.0)
         shares, covariance = every[best] if _differ(*every[best]) else (np.array([share]), alone_u2)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from shared.calibration import Calibration
 from shared.frame import Counts
-from shared.inflow.ambient_told import AmbientTold, Moments
+from shared.inflow.ambient_told import FEWEST_BY_THEMSELVES, AmbientTold, Moments
 from shared.inflow.fall_off import FallOff
 from shared.inflow.maps_motion import MovedBins, MovedFrame, places_in_frame
 from shared.inflow.maps_samples import Samples
@@ -17,6 +17,8 @@ from shared.motion.pose import Motion
 F64 = NDArray[np.float64]
 
 _SPELL_S = 0.5
+_ALL, _LATEST = 0, 1
+"""Places of what counts: all but the latest spells, which hold too few frames yet for a line by themselves."""
 _HELD_BACK = 3
 """Spells of which it is waited whether dye shows right after them: its first trace is then in none that counts."""
 _BRIGHTER = 1.25
@@ -38,10 +40,9 @@ class BeforeDye:
         self._camera_shape, self._shape = calibration.camera.shape, bins.pixels.shape
         self._flat = FallOff.of(bins)
         self._moved = MovedBins(calibration, defects_of(calibration))
-        # the first place holds all that counts
-        self._samples = Samples.of(_HELD_BACK + 2, self._shape)
-        self._free, self._waiting = deque(range(1, _HELD_BACK + 2)), deque[tuple[int, float]]()
-        self._within: list[Moments] = []
+        self._samples = Samples.of(_HELD_BACK + 3, self._shape)
+        self._free, self._waiting = deque(range(_LATEST + 1, _HELD_BACK + 3)), deque[tuple[int, float]]()
+        self._within: Moments | None = None
         self._since_s: float | None = None
         self.until_s = np.inf
 
@@ -59,15 +60,13 @@ class BeforeDye:
 
     def told(self) -> AmbientTold:
         """What they tell."""
-        counted, within = [0], self._within
+        latest = [_LATEST]
         if np.isinf(self.until_s):
-            waiting = [place for place, _ in self._waiting]
-            counted, within = [*counted, *waiting], [*within, *(self._moments(place) for place in waiting)]
-        whole = Moments.of(*self._samples.together(counted))
-        alone = Moments(whole.mean, whole.middle_px, np.zeros_like(whole.goes), np.zeros_like(whole.spread))
-        for one in within:
-            alone = alone.plus(one)
-        return AmbientTold.of(self._flat, whole, alone)
+            latest += [place for place, _ in self._waiting]
+        within = Moments.within(self._samples, latest)
+        if self._within is not None:
+            within = within.plus(self._within)
+        return AmbientTold.of(self._flat, Moments.of(*self._samples.together([_ALL, *latest])), within)
 
     def _close(self, since_s: float) -> None:
         place = self._free.popleft()
@@ -77,17 +76,16 @@ class BeforeDye:
             self.until_s = self._waiting[0][1]
         elif len(self._waiting) > _HELD_BACK:
             oldest, _ = self._waiting.popleft()
-            moments = self._moments(oldest)
-            self._within = [self._within[0].plus(moments)] if self._within else [moments]
-            self._samples.join(0, oldest)
+            self._samples.join(_LATEST, oldest)
+            if self._samples.held[_LATEST, 0] >= FEWEST_BY_THEMSELVES:
+                within = Moments.within(self._samples, [_LATEST])
+                self._within = within if self._within is None else self._within.plus(within)
+                self._samples.move(_LATEST, _ALL)
             self._free.append(oldest)
-
-    def _moments(self, place: int) -> Moments:
-        return Moments.of(self._samples.sums[place].astype(np.float64), self._samples.held[place])
 
     def _is_brighter(self, place: int) -> bool:
         """Whether a part of the picture is, beside the first spells."""
-        first = 0 if self._samples.held[0, 0] else self._waiting[0][0]
+        first = next((place for place in (_ALL, _LATEST) if self._samples.held[place, 0]), self._waiting[0][0])
         before, now = self._parts(first), self._parts(place)
         with np.errstate(invalid="ignore"):
             return bool(((now > _BRIGHTER * before) & (before > _DARK * np.nanmax(before, initial=0.0))).any())

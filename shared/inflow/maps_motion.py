@@ -32,6 +32,8 @@ TOGETHER = 8
 """Frames that are added in one go, so that the sums are not fetched anew for each."""
 _ROWS = 16
 """Of bins that are gone through at a time: their sums, what is known of their pixels, and a frame's pixels fill 0.3 MB."""
+_LOTS = (0.7548776662466927, 0.5698402909980532)
+"""The plastic number's inverse and its square: their multiples, modulo 1, fill a square evenly (M. Roberts 2018; from memory)."""
 
 
 class MovedFrame(NamedTuple):
@@ -91,11 +93,12 @@ class MovedBins:
         self._good = _of_fours(good.astype(np.float32)).astype(np.uint8)
         dark = _of_fours(np.where(good, calibration.dark_counts, np.float32(0)))
         self._own_dark = self._dark = _Steps.of(dark, float(dark.min()))
+        self._sampled = 0
 
     def anew(self) -> Self:
         """The same for another run, no ambient light taken off yet; at once, where making one takes as long as some frames."""
         other = copy(self)
-        other._dark = self._own_dark
+        other._dark, other._sampled = self._own_dark, 0
         return other
 
     def suit(self, ambient: F32) -> None:
@@ -124,11 +127,14 @@ class MovedBins:
     def sample(self, frame: MovedFrame, every: int, held_px: tuple[float, float], sums: F32) -> None:
         """Add signal, and signal times ``held_px``, of a bin ``every`` so many rows and columns to ``sums`` (3, rows, columns).
 
-        nan where the frame does not show a bin.
+        nan where the frame does not show a bin. Which of the pixels that it lies between a bin takes is drawn by lot: the nearest
+        would be off by what goes with the place, and of a tremor as small as a pixel that would be most of what is told.
         """
         planes = self._dark.numbers, self._inverse.numbers
         steps = np.array((self._dark.low, self._dark.step, self._inverse.step * frame.factor))
-        add_sampled(_read_only(frame.pixels), planes, steps, self._bad, frame.places, every, held_px, sums)
+        pixels = _read_only(frame.pixels)
+        add_sampled(pixels, planes, steps, self._bad, frame.places, self._sampled, every, held_px, sums)
+        self._sampled += 1
 
 
 def _read_only(pixels: Counts) -> Counts:
@@ -168,9 +174,15 @@ def with_ambient(own, own_step, pixel, good, least, per_step, numbers):
 @compiled
 def nearest(places, x, y):
     """Row and column of the first of the four pixels that bin (y, x) takes."""
+    return before(places, x, y, 0.5, 0.5)
+
+
+@compiled
+def before(places, x, y, down_px, right_px):
+    """The same for the pixels before the place that is so far down and to the right of the bin's."""
     down = places[1, 0] * x + places[1, 1] * y + places[1, 2]
     right = places[0, 0] * x + places[0, 1] * y + places[0, 2]
-    return math.floor(down + 0.5), math.floor(right + 0.5)
+    return math.floor(down + down_px), math.floor(right + right_px)
 
 
 @compiled
@@ -301,12 +313,13 @@ def _take_off(pixels, defects, inverse, scale, limit, places, signal, clipped):
 
 
 @compiled
-def add_sampled(pixels, planes, steps, bad, places, every, held_px, sums):
-    """Add every so manieth bin of a frame, without ``bad`` pixels; see ``MovedBins.sample``."""
+def add_sampled(pixels, planes, steps, bad, places, number, every, held_px, sums):
+    """Add every so manieth bin of the ``number``-th frame, without ``bad`` pixels; see ``MovedBins.sample``."""
     rows, columns = pixels.shape
     for y in range(sums.shape[1]):
         for x in range(sums.shape[2]):
-            row, column = nearest(places, every * x, every * y)
+            lot = number + y * sums.shape[2] + x
+            row, column = before(places, every * x, every * y, (lot * _LOTS[0]) % 1.0, (lot * _LOTS[1]) % 1.0)
             value = np.nan
             if 0 <= row <= rows - 2 and 0 <= column <= columns - 2:
                 of_four = (row & 1, column & 1, row >> 1, column >> 1)

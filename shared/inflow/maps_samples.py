@@ -1,7 +1,8 @@
 """Some bins of every frame that the hand has moved, summed with where it held them: how values go by the place within slots.
 
 Slots keep means, in which a tremor leaves no trace. A bin every few rows and columns is enough for what changes slowly over the
-picture (ambient_carried.py): 0.06 ms a frame of 1456x1088, where adding it takes 0.29.
+picture (ambient_carried.py): 0.06 ms a frame of 1456x1088, where adding it takes 0.29. Which of the pixels that it lies between a
+bin takes is drawn by lot, so that no value goes by the place for being read beside it.
 """
 
 from collections.abc import Sequence
@@ -56,6 +57,12 @@ class Samples:
         """What lies at another place goes into this one."""
         for each in (self.sums, self.held):
             each[place] += each[other]
+
+    def move(self, place: int, other: int) -> None:
+        """What lies there goes into the other one."""
+        self.join(other, place)
+        for each in (self.sums, self.held):
+            each[place] = 0.0
 
     def together(self, places: Sequence[int]) -> tuple[F64, F64]:
         """Sums of slots, (3, rows, columns) and (6,)."""

@@ -1,23 +1,23 @@
 """Sums of some bins over the frames of a slot, against plain sums of what the bins themselves hold, one frame a gatherer."""
 
 import numpy as np
+import pytest
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 
 from shared.calibration import Calibration
 from shared.frame import CameraDescription, Frame
-from shared.inflow.maps_samples import spacing
-from shared.inflow.maps_slots import SHORTEST_S, MapGatherer
+from shared.inflow.maps_motion import MovedBins, MovedFrame, places_in_frame
+from shared.inflow.maps_samples import Samples, spacing
+from shared.inflow.maps_slots import SHORTEST_S, MapGatherer, defects_of
 from shared.motion.pose import Motion
 
 SHAPE = (164, 248)
 BINS = (82, 124)
-MOTIONS = [
-    Motion(3.2, -1.4),
-    Motion(-2.7, 2.2, 0.5),
-    Motion(9.0, -12.0),
-    Motion(0.9, 1.2, -0.3),
-    Motion(-6.1, 7.9),
-    Motion(4.0, 0.0),
-]
+MOTIONS = [Motion(*place) for place in ((3.0, -1.0), (-3.0, 2.0), (9.0, -12.0), (1.0, 1.0), (-6.0, 8.0), (4.0, 0.0))]
+"""Whole pixels, where samples are just what bins take."""
+FRAMES = 1000
 
 
 def known() -> Calibration:
@@ -63,6 +63,32 @@ def test_sums_are_those_of_the_bins_and_of_where_the_hand_held_them() -> None:
         right, down = held[first:last].T
         wanted = [last - first, right.sum(), down.sum(), right @ right, right @ down, down @ down]
         np.testing.assert_allclose(of_held, wanted, rtol=1e-6, atol=1e-6)
+
+
+@pytest.mark.parametrize("motion", [Motion(3.2, -1.4), Motion(0.9, 1.25, -0.3), Motion(-6.5, 7.5)])
+def test_between_pixels_samples_are_in_the_mean_what_lies_there(motion: Motion) -> None:
+    """Against scipy's straight lines between what every four pixels show; what is drawn by lot is even to a fiftieth of the lot."""
+    calibration, every = known(), spacing(BINS)
+    pixels = np.random.default_rng(5).integers(60, 3000, SHAPE).astype(np.uint16)
+    moved, samples = MovedBins(calibration, defects_of(calibration)), Samples.of(1, BINS)
+    frame = MovedFrame(pixels, places_in_frame(motion, SHAPE), 1.0)
+    samples.add(moved, [frame] * FRAMES, BINS)
+    seen = samples.sums[-1, 0] / FRAMES
+    x, y = np.meshgrid(np.arange(0, BINS[1], every), np.arange(0, BINS[0], every))
+    right, down = np.tensordot(frame.places, np.stack([x, y, np.ones_like(x)]), 1)
+    lies = map_coordinates(of_fours(calibration, pixels), (down, right), order=1, cval=np.nan)
+    nearest = map_coordinates(of_fours(calibration, pixels), (np.rint(down), np.rint(right)), order=0, cval=np.nan)
+    both = np.isfinite(lies) & np.isfinite(seen)
+    assert both.mean() > 0.8
+    assert np.std((seen - lies)[both]) < 0.02 * np.std((nearest - lies)[both])
+
+
+def of_fours(calibration: Calibration, pixels: NDArray[np.uint16]) -> NDArray[np.float64]:
+    """Signal of the four pixels that begin at each, without the bad ones."""
+    good = ~calibration.defects
+    light, flat = (np.where(good, each, 0.0) for each in (pixels - calibration.dark_counts, calibration.flat))
+    counts, of_flat = (sliding_window_view(each, (2, 2)).sum(axis=(2, 3)) for each in (light, flat))
+    return np.asarray(counts / of_flat)
 
 
 def test_a_frame_that_lies_where_the_bins_do_is_no_sample_and_neither_is_one_that_was_not_followed() -> None:
