@@ -17,7 +17,7 @@ from shared.frame import Counts
 from shared.motion.parts import PARTS, Parts, shifted
 from shared.motion.pose import Motion, mean_motion
 from shared.motion.reduced import LEAST_SIDE, Reducer
-from shared.motion.refinement import Mask, compared_texels, likeness_u
+from shared.motion.refinement import BIAS_TEXELS, Mask, compared_texels, likeness_u
 from shared.motion.registration import CONFIDENCE_LIMIT, DYE_PULL_PX, SEARCHED_DEG, Registration, Sighting
 
 _COARSER = (2, 4)
@@ -120,8 +120,12 @@ class _Link:
         self.former.add_parts(self.parts, sighting, seen)
         self.newer.add_parts(self.newer.parts, sighting, fresh)
         moved = self.parts.moved(self.former.parts)
-        right, down = (self.former.registration.texture.block_px * texels for texels in moved.middle)
-        step = Motion(right, down).then(mean_motion(self.steps))
+        block, mean = self.former.registration.texture.block_px, mean_motion(self.steps)
+        if moved.middle_u is not None:
+            # noise and dye have made parts disagree; what interpolation does is alike in all of them
+            mean = replace(mean, u_px=block * math.hypot(moved.middle_u, BIAS_TEXELS / math.sqrt(len(self.steps))))
+        right, down = (block * texels for texels in moved.middle)
+        step = Motion(right, down).then(mean)
         self.newer.place = self.former.place.then(step)
         if len(self.steps) >= _SURE_PARTS:
             self.newer.leave_out(self.former, moved.alone, step)

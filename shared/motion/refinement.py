@@ -27,7 +27,7 @@ _SETTLED_TEXELS = 0.1
 _ENOUGH_TEXELS = 20_000
 """Rows are left out down to about this many texels. Which ones goes by turns, for what pulls at some of them is fixed."""
 _LONGEST_STEP_TEXELS = 4.0
-_BIAS_TEXELS = 0.02
+BIAS_TEXELS = 0.02
 """Measured on scenes and real pictures: 0.01 to 0.04."""
 STEP_SHARE = 0.65
 """Part of each step that is taken: differences make gradients of so fine a texture too small, steps too long (measured: 1.6)."""
@@ -67,7 +67,7 @@ def compared_texels(reference: F32) -> int:
 
 def place_u_texels(likeness: float, texels: int) -> float:
     """Standard uncertainty of a shift along each axis, in texels: noise, and what interpolation and dye do besides."""
-    return math.hypot(_BIAS_TEXELS, noise_u_texels(likeness, texels))
+    return math.hypot(BIAS_TEXELS, noise_u_texels(likeness, texels))
 
 
 def noise_u_texels(likeness: float, texels: int) -> float:

@@ -24,10 +24,8 @@ SEARCHED_DEG: tuple[float, ...] = tuple(sign * step for step in (1.5, 3.0, 4.5, 
 _UPRIGHT_CONFIDENCE = 0.8
 """As sure as this without turning, nothing fits better turned. A round outline alone gives less (measured: 0.65 on a retina's)."""
 DYE_PULL_PX = 0.025
-"""Standard uncertainty along each axis from the dye's own texture, for each view on the way, once parts that it moves alone pull no
-more (``parts.py``). With everything else, rms of what was measured and what is said, over whole inflows: 0.057 px where dye is in
-tissue (18 runs, each hand over tissue of its own; 0.071 said), 0.066 where it is in vessels (18 runs; 0.101), 0.074 across the
-border of two small tissues and 0.047 along it (420 pairs of runs; 0.070).
+"""Standard uncertainty along each axis from the dye's own texture where a view has faded, or its parts tell nothing (``parts.py``;
+measured: with everything else 0.057 px where dye is in tissue, 0.066 where it is in vessels, 18 runs each).
 """
 _FARTHEST_TEXELS = 3.0
 """A refinement that leaves the coarse place by more than this many fine texels has lost it."""

@@ -166,7 +166,8 @@ def test_a_slope_is_what_a_pixel_farther_would_see_and_the_place_costs_that_time
     assert found == pytest.approx((3 * per_count, -2 * per_count), rel=1e-4)
     curves = MovingCurves(even, {region: Motion()})
     for number in range(20):
-        curves.add(Frame(pixels, number, number * 10**8, 8000.0), Motion(0.1 * number, 0.0, u_px=0.2))
+        moved = np.rint(pixels - 3 * 0.1 * number).astype(np.uint16)
+        curves.add(Frame(moved, number, number * 10**8, 8000.0), Motion(0.1 * number, 0.0, u_px=0.2))
     by_place = curves.curves()["a"].by_place
     assert by_place is not None
     np.testing.assert_allclose(by_place, 0.2 * per_count * np.array([[3.0], [-2.0]]) * np.ones(20), rtol=1e-4)

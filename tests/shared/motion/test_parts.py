@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter, shift
 
 from shared.calibration import Calibration
 from shared.frame import CameraDescription
-from shared.motion.parts import PARTS, MovedParts, Parts, shifted
+from shared.motion.parts import PARTS, PULLED_ALIKE, MovedParts, Parts, shifted
 from shared.motion.reduced import Reducer
 from shared.motion.refinement import WHOLE, normal_equations, refined
 
@@ -93,6 +93,7 @@ def test_parts_that_show_nothing_say_nothing() -> None:
         parts.add(view, picture, NOWHERE, 0)
         for moved in (parts.moved(known), parts.moved(Parts()), known.moved(parts)):
             assert moved.middle == (0.0, 0.0)
+            assert moved.middle_u is None
             assert not moved.alone.any()
 
 
@@ -107,6 +108,8 @@ def test_the_middle_of_normal_parts_is_as_sure_as_their_mean() -> None:
     )
     assert means.var() / middles.var() == pytest.approx(0.86, abs=0.06)
     assert np.mean([one.alone.mean() for one in drawn]) < 0.004
+    said = np.sqrt(np.mean(np.square([one.middle_u for one in drawn])))
+    assert said == pytest.approx(PULLED_ALIKE * middles.std(), rel=0.05)
 
 
 def test_its_equations_are_those_of_least_squares() -> None:
