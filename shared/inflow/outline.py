@@ -1,7 +1,7 @@
 """Where a curve roughly rises, found without any model: what the estimators start from."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,14 +25,18 @@ _BY_CHANCE = 1.2
 """Standard deviation of a scatter that is none, told by the median of so many points, times their root."""
 _MOST_STEEP = 0.75
 """Share of a curve beyond which its steep part counts for the scatter too."""
+_LEAST_RISEN = 1.0 / 3.0
+"""Of the rise, that must be left behind the top to tell what goes with it (design choice, no source)."""
+_OF_MEDIAN = 1.4826
+"""Standard deviation beside the median of absolute deviations, of normal ones."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Outline:
     """Moments in seconds, levels in the curve's unit: ``level`` before the rise, ``foot_s`` before which nothing has risen.
 
-    ``significance`` is the rise over its uncertainty; ``scatter`` how much more the curve scatters than the
-    noise model says, 1 where that is not certain.
+    ``significance`` is the rise over its uncertainty; ``sigma`` (points,) are the standard uncertainties of the series where it
+    scatters more than the noise model says.
     """
 
     level: float
@@ -43,7 +47,7 @@ class Outline:
     top_s: float
     fallen_s: float
     significance: float = 0.0
-    scatter: float = 1.0
+    sigma: F64 = field(default_factory=lambda: np.zeros(0))
 
     @property
     def rise_s(self) -> float:
@@ -71,38 +75,52 @@ class Outline:
 
 
 def outline_of(series: Series, injected_at_s: float | None) -> Outline:
-    """Outline of a series; ``injected_at_s`` None where unknown. Scatter as Birge 1932, Phys Rev 40:207, but by medians."""
+    """Outline of a series; ``injected_at_s`` None where unknown."""
     whole_s, step_s = float(series.times_s[-1] - series.times_s[0]), series.step_s
     half_width_s = max(0.03 * whole_s, 5 * step_s)
     for _ in range(_PASSES):
         rough = smooth(series.slots, series.values, series.weights, half_width_s / step_s)
         outline = _outline(series, rough, injected_at_s)
         half_width_s = float(np.clip(_WIDTH * outline.rise_s, 3 * step_s, 0.1 * whole_s + 5 * step_s))
-    scatter = _scatter(series, outline)
+    sigma = _as_it_scatters(series, outline)
     at_top = local_factors(series.times_s, series.weights, outline.top_s, half_width_s)[0]
     early = series.times_s <= max(outline.foot_s, float(series.times_s[_LEAST_EARLY_POINTS]))
-    noise = scatter * float(
-        np.hypot(np.linalg.norm(at_top * series.sigma), np.median(series.sigma) / np.sqrt(early.sum()))
-    )
-    return replace(outline, significance=outline.height / noise, scatter=scatter)
+    noise = float(np.hypot(np.linalg.norm(at_top * sigma), np.median(sigma) / np.sqrt(early.sum())))
+    return replace(outline, significance=outline.height / noise, sigma=sigma)
 
 
-def _scatter(series: Series, outline: Outline) -> float:
-    """How much more a series scatters than its noise, 1 where that may be chance.
+def _as_it_scatters(series: Series, outline: Outline) -> F64:
+    """Standard uncertainties of a series (points,): more than its noise by what it surely scatters besides.
 
     About a local cubic so narrow that what it flattens is below that noise; and, where enough is left, without the rise and the
-    top, which are the steepest.
+    top, which are the steepest. Before them that is a factor. Behind them, where more is seen, it goes with what has risen: the
+    flicker of a lamp, the edge of a tissue that a hand moves.
     """
     reach = max(outline.plain_width_s(series) / series.step_s, _LEAST_REACH)
-    off = series.values - smooth(series.slots, series.values, series.weights, reach)
+    smoothed = smooth(series.slots, series.values, series.weights, reach)
     slots, middle, width = series.slots.astype(np.float64), series.slots.size // 2, math.floor(reach) + 1.0
     own, *_ = local_factors(slots, np.ones(slots.size), slots[middle], width)
     # of a value's noise a part goes into the cubic too
     left = 1.0 - 2.0 * float(own[middle]) + float(own @ own)
-    steep = (series.times_s > outline.foot_s) & (series.times_s < outline.top_s + outline.rise_s)
-    counted = ~steep if steep.mean() < _MOST_STEEP else np.ones_like(steep)
-    scatter = 1.4826 * float(np.median(np.abs(off / series.sigma)[counted])) / math.sqrt(left)
-    return scatter if scatter > 1.0 + _BY_CHANCE / math.sqrt(int(counted.sum())) else 1.0
+    off = np.abs(series.values - smoothed) / (series.sigma * math.sqrt(left))
+    before, after = series.times_s <= outline.foot_s, series.times_s >= outline.top_s + outline.rise_s
+    aside = before | after
+    if aside.mean() <= 1.0 - _MOST_STEEP:
+        return series.sigma * _scatter(off)
+    of_before, of_after = _scatter(off[before]), _scatter(off[after])
+    risen = np.clip(smoothed - outline.level, 0.0, outline.height)
+    if of_after <= of_before or not before.any() or np.median(risen[after]) < _LEAST_RISEN * outline.height:
+        return series.sigma * _scatter(off[aside])
+    share = math.sqrt((of_after**2 - of_before**2) / float(np.median(np.square(risen / series.sigma)[after])))
+    return np.asarray(np.hypot(of_before * series.sigma, share * risen))
+
+
+def _scatter(off: F64) -> float:
+    """How much more numbers scatter than by 1, told by their median (Birge 1932, Phys Rev 40:207, but by medians); 1 where that may
+    be chance.
+    """
+    scatter = _OF_MEDIAN * float(np.median(off)) if off.size else 1.0
+    return scatter if scatter > 1.0 + _BY_CHANCE / math.sqrt(max(off.size, 1)) else 1.0
 
 
 def _outline(series: Series, rough: F64, injected_at_s: float | None) -> Outline:

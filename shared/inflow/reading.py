@@ -109,10 +109,10 @@ def read_curve(curve: RegionCurve, injected_at_s: float | None) -> Reading:
         return Reading((TOO_FEW, *clipped))
     series = series_of(curve)
     outline = outline_of(series, injected_at_s)
-    series = series.noisier(outline.scatter)
+    by_noise, series = series.sigma, replace(series, sigma=outline.sigma)
     if outline.significance < _LEAST_RISE:
         return Reading((NO_RISE, *clipped), series)
-    flags = [*clipped, *([NOISY] if outline.scatter > _NOISY else [])]
+    flags = [*clipped, *([NOISY] if np.median(series.sigma / by_noise) > _NOISY else [])]
     fit = first_pass_of(series, outline)
     arrival = _known(arrival_of(series, outline, fit), flags, "arrival not identifiable: ")
     knows_onset = fit is not None and arrival is not None

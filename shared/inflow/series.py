@@ -35,10 +35,6 @@ class Series:
         weights = (self.sigma.min() / self.sigma) ** 2
         return np.asarray(weights)
 
-    def noisier(self, factor: float) -> "Series":
-        """The same with every uncertainty enlarged."""
-        return Series(self.step_s, self.slots, self.times_s, self.values, self.sigma * factor, self.clipped)
-
 
 def series_of(curve: RegionCurve) -> Series:
     """Means of frames over equal steps of time, a frame each where there are few."""
