@@ -330,6 +330,26 @@ def test_more_scatter_than_the_model_says_widens_the_uncertainty() -> None:
     assert boastful.peak.u == pytest.approx(honest.peak.u, rel=0.15)
 
 
+def test_flicker_makes_the_top_less_sure_and_not_what_was_before() -> None:
+    """Noise of 0.02 throughout, and 2 % of what has risen: a third of it is seen at most where half of the curve is low."""
+    t = np.arange(0, 60.0, 1 / RATE_HZ)
+    risen = thompson(t) + 4.0 / (1.0 + np.exp(-(t - 20.0) / 2.0))
+    off, u, before = [], [], []
+    for seed in range(60):
+        lamp = 1.0 + 0.02 * np.random.default_rng([seed, 1]).standard_normal(t.size)
+        reading = read_curve(
+            replace(curve(t, risen * lamp + 1.0, 0.02, seed=seed), signal_u=np.full(t.size, 0.02)), None
+        )
+        assert reading.peak is not None
+        assert reading.baseline is not None
+        off.append(reading.peak.value - (risen.max() - risen[t < 4.0].mean()))
+        u.append(reading.peak.u)
+        before.append(reading.baseline.u * np.sqrt(np.sum(t < 5.0)))
+    z = np.array(off) / u
+    assert 0.8 < z.std() < 1.2
+    assert np.mean(before) == pytest.approx(0.02, rel=0.1)
+
+
 @pytest.mark.parametrize("rate_hz", [8.0, 30.0])
 @pytest.mark.parametrize("signal_to_noise", [100.0, 500.0, 2500.0])
 def test_a_bright_curve_is_as_sure_as_its_noise(rate_hz: float, signal_to_noise: float) -> None:
