@@ -41,12 +41,11 @@ _OTHERS_U = (0.1, 0.1, 1.0)
 """Of what else goes with the place, as good as anything: of the signal, for a pixel to the right and down; of the gradient."""
 _SURELY = 11.3
 """Chi squared of three kinds, which is more in 1 of 100 draws without them."""
-"""tmp"""
 _DARK = 0.1
 """Of the brightest: what is darker says nothing."""
 FEWEST_BY_THEMSELVES = 8
 """Frames about whose own mean a line goes: fewer hold too little of a tremor."""
-_MUCH = 2.0
+_MUCH_LESS_SURE = 2.0
 """Times the variance of lines through all frames (design choice, no source)."""
 _PARTS = (4, 6)
 """Of the picture, down and across, whose disagreement says how sure the share is."""
@@ -131,7 +130,7 @@ class AmbientTold:
         every = [_told(slopes, each, whole.mean, bright) for each in (whole, within)]
         normal = _scores(slopes, whole, whole.mean, bright)[1].sum(axis=0)
         of_whole, of_slots = (np.trace(normal @ covariance) for _, covariance in every)
-        best = int(of_slots < _MUCH * of_whole)
+        best = int(of_slots < _MUCH_LESS_SURE * of_whole)
         (share,), alone_u2 = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
         share = min(max(float(share), 0.0), 1.0)
         shares, covariance = every[best] if _differ(*every[best]) else (np.array([share]), alone_u2)

@@ -31,6 +31,8 @@ PULLED_ALIKE = 1.75
 half of an inflow beside its beginning, and what is said of that, rms: 0.059 px over two small tissues (100 runs; 0.062 said), 0.033
 in the small scene (12; 0.040), 0.095 there in a bright room (12; 0.144), 0.074 on the flap (8; 0.068).
 """
+_LEAST_AGREE = 0.25
+"""Of what would hold the middle if all parts that count agreed; 0.7 where they are normal, less where they are of two minds."""
 _MOST_ALONE = 0.35
 """Of all that places the whole; where more has moved, none of it is alone."""
 _OF_MEDIAN = 1.4826
@@ -88,9 +90,8 @@ class MovedParts:
     @property
     def middle_u(self) -> float | None:
         """Standard uncertainty of that along each axis, texels, as parts disagree; None where too few are known."""
-        every = [_middle(*axis)[1] for axis in zip(self.texels, self.weights, strict=True)]
-        known = [u for u in every if u is not None]
-        return PULLED_ALIKE * math.hypot(*known) / math.sqrt(len(known)) if len(known) == len(every) else None
+        right, down = (_middle(*axis)[1] for axis in zip(self.texels, self.weights, strict=True))
+        return None if right is None or down is None else PULLED_ALIKE * math.hypot(right, down) / math.sqrt(2.0)
 
     @property
     def alone(self) -> Mask:
@@ -115,7 +116,7 @@ def shifted(counted: Mask, right: float, down: float) -> Mask:
 
 def _middle(texels: F64, weights: F64) -> tuple[float, float | None]:
     """Where most are, and the standard uncertainty of that if each were pulled by itself (the asymptotic variance of an M-estimate:
-    Huber 1964, Ann Math Stat 35:73; from memory); None where too few are known or agree.
+    Huber 1964, Ann Math Stat 35:73; from memory); None where too few are known.
     """
     known = np.isfinite(texels)
     if known.mean() < _LEAST_KNOWN:
@@ -131,4 +132,5 @@ def _middle(texels: F64, weights: F64) -> tuple[float, float | None]:
         near = np.maximum(1.0 - (away / reach) ** 2, 0.0)
         counted, by_middle = weights * near**2, float(weights @ (near * (5.0 * near - 4.0)))
         middle = float(counted @ texels / counted.sum())
-    return middle, float(np.linalg.norm(counted * (texels - middle))) / by_middle if by_middle > 0 else None
+    by_middle = max(by_middle, _LEAST_AGREE * float(counted.sum()))
+    return middle, float(np.linalg.norm(counted * (texels - middle))) / by_middle
