@@ -12,10 +12,9 @@ injection that falls, changes all of it alike while the hand happens to go one w
 What tissue sends back of the room's light goes with its signal; what lies over the picture like a veil is even. And the flat is the
 ring's light times the lens's, which darkens ambient light as it does the ring's. So four kinds are told, where they surely differ
 from the first: light that goes with signal, as a share of ln(flat), and as one of the square of the distance from the picture's
-middle, as which a lens falls off to the lowest order; and even light, the same. Where they do not surely differ all four may be
-there even so, and what is told is as unsure as that. By generalised least squares, with the scatter of scores over parts of the
-picture for how unsure they are (Liang and Zeger 1986, Biometrika 73:13; from memory). Before frames tell anything, a share may be
-anything up to 1 (JCGM 100:2008, 4.3.7).
+middle, as which a lens falls off to the lowest order; and even light, the same. By generalised least squares, with the scatter of
+scores over parts of the picture for how unsure they are (Liang and Zeger 1986, Biometrika 73:13; from memory). Before frames tell
+anything, a share may be anything up to 1 (JCGM 100:2008, 4.3.7).
 
 What is left of another dye falls meanwhile, and a drift then has a slope of its own; what two tissues lose differs, which scores of
 parts hardly tell from such light. There is next to none of it within half a second, or some frames: the lines go through those of
@@ -134,9 +133,7 @@ class AmbientTold:
         best = int(of_slots < _MUCH_LESS_SURE * of_whole)
         (share,), alone_u2 = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
         share = min(max(float(share), 0.0), 1.0)
-        shares, covariance = every[best]
-        if not _differ(shares, covariance):
-            shares = np.array([share])
+        shares, covariance = every[best] if _differ(*every[best]) else (np.array([share]), alone_u2)
         variances, ways = np.linalg.eigh(covariance)
         doubts = (np.sqrt(np.maximum(variances, 0.0)) * ways).T
         fields, of_doubts = _fields(flat, shares), tuple(_fields(flat, doubt) for doubt in doubts)
