@@ -1,7 +1,7 @@
 """Some bins of every frame that the hand has moved, summed with where it held them: how values go by the place within slots.
 
 Slots keep means, in which a tremor leaves no trace. A bin every few rows and columns is enough for what changes slowly over the
-picture (ambient_carried.py): 0.06 ms a frame of 1456x1088, where adding it takes 0.29. Which of the pixels that it lies between a
+picture (ambient_carried.py): 0.1 ms a frame of 1456x1088, where adding it takes 0.29. Which of the pixels that it lies between a
 bin takes is drawn by lot, so that no value goes by the place for being read beside it.
 """
 
