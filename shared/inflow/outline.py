@@ -119,8 +119,10 @@ def _scatter(off: F64) -> float:
     """How much more numbers scatter than by 1, told by their median (Birge 1932, Phys Rev 40:207, but by medians); 1 where that may
     be chance.
     """
-    scatter = _OF_MEDIAN * float(np.median(off)) if off.size else 1.0
-    return scatter if scatter > 1.0 + _BY_CHANCE / math.sqrt(max(off.size, 1)) else 1.0
+    if not off.size:
+        return 1.0
+    scatter = _OF_MEDIAN * float(np.median(off))
+    return scatter if scatter > 1.0 + _BY_CHANCE / math.sqrt(off.size) else 1.0
 
 
 def _outline(series: Series, rough: F64, injected_at_s: float | None) -> Outline:

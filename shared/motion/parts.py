@@ -8,6 +8,7 @@ Tukey 1974, Technometrics 16:147; from memory).
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,14 +85,18 @@ class MovedParts:
     @property
     def middle(self) -> tuple[float, float]:
         """Where most of the picture has gone, beside the whole; (0, 0) where too few parts are known."""
-        right, down = (_middle(*axis)[0] for axis in zip(self.texels, self.weights, strict=True))
+        (right, _), (down, _) = self._middles
         return right, down
 
     @property
     def middle_u(self) -> float | None:
         """Standard uncertainty of that along each axis, texels, as parts disagree; None where too few are known."""
-        right, down = (_middle(*axis)[1] for axis in zip(self.texels, self.weights, strict=True))
+        (_, right), (_, down) = self._middles
         return None if right is None or down is None else PULLED_ALIKE * math.hypot(right, down) / math.sqrt(2.0)
+
+    @cached_property
+    def _middles(self) -> list[tuple[float, float | None]]:
+        return [_middle(*axis) for axis in zip(self.texels, self.weights, strict=True)]
 
     @property
     def alone(self) -> Mask:

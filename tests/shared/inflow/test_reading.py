@@ -331,7 +331,7 @@ def test_more_scatter_than_the_model_says_widens_the_uncertainty() -> None:
 
 
 def test_flicker_makes_the_top_less_sure_and_not_what_was_before() -> None:
-    """Noise of 0.02 throughout, and 2 % of what has risen: a third of it is seen at most where half of the curve is low."""
+    """Noise of 0.02 throughout, as the model says, and a lamp that flickers by 2 %."""
     t = np.arange(0, 60.0, 1 / RATE_HZ)
     risen = thompson(t) + 4.0 / (1.0 + np.exp(-(t - 20.0) / 2.0))
     off, u, before = [], [], []
