@@ -10,11 +10,10 @@ followed too little (whole pixels follow a tremor of one too little) changes by 
 injection that falls, changes all of it alike while the hand happens to go one way.
 
 What tissue sends back of the room's light goes with its signal; what lies over the picture like a veil is even. And the flat is the
-ring's light times the lens's, which darkens ambient light as it does the ring's. So four kinds are told, where they surely differ
-from the first: light that goes with signal, as a share of ln(flat), and as one of the square of the distance from the picture's
-middle, as which a lens falls off to the lowest order; and even light, the same. By generalised least squares, with the scatter of
-scores over parts of the picture for how unsure they are (Liang and Zeger 1986, Biometrika 73:13; from memory). Before frames tell
-anything, a share may be anything up to 1 (JCGM 100:2008, 4.3.7).
+ring's light times the lens's, which darkens ambient light as it does the ring's. So there are four kinds: light that goes with
+signal, as a share of ln(flat), and as one of the square of the distance from the picture's middle, as which a lens falls off to the
+lowest order; and even light, the same. By generalised least squares, with the scatter of scores over parts of the picture for how
+unsure they are (Liang and Zeger 1986, Biometrika 73:13; from memory); then as mixtures that can be (ambient_mixtures.py).
 
 What is left of another dye falls meanwhile, and a drift then has a slope of its own; what two tissues lose differs, which scores of
 parts hardly tell from such light. There is next to none of it within half a second, or some frames: the lines go through those of
@@ -29,18 +28,17 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.inflow.ambient_mixtures import mixed
 from shared.inflow.fall_off import FallOff
 from shared.inflow.maps_samples import Samples, spacing
 
 F64 = NDArray[np.float64]
 
 _PRIOR_U = (3**-0.5, 0.5) * 2
-"""Of a share that may be anything up to 1, and of what the lens darkens in the corners, as a logarithm: half of the light (design
-choice, no source); of light that goes with signal, and of even light."""
+"""Of a share that may be anything up to 1, and of one of the lens, as good as anything; of light that goes with signal, and of even
+light."""
 _OTHERS_U = (0.1, 0.1, 1.0)
 """Of what else goes with the place, as good as anything: of the signal, for a pixel to the right and down; of the gradient."""
-_SURELY = 11.3
-"""Chi squared of three kinds, which is more in 1 of 100 draws without them."""
 _DARK = 0.1
 """Of the brightest: what is darker says nothing."""
 FEWEST_BY_THEMSELVES = 8
@@ -133,7 +131,7 @@ class AmbientTold:
         best = int(of_slots < _MUCH_LESS_SURE * of_whole)
         (share,), alone_u2 = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
         share = min(max(float(share), 0.0), 1.0)
-        shares, covariance = every[best] if _differ(*every[best]) else (np.array([share]), alone_u2)
+        shares, covariance = _mixed(*every[best])
         variances, ways = np.linalg.eigh(covariance)
         doubts = (np.sqrt(np.maximum(variances, 0.0)) * ways).T
         fields, of_doubts = _fields(flat, shares), tuple(_fields(flat, doubt) for doubt in doubts)
@@ -156,16 +154,16 @@ class AmbientTold:
 
 def _fields(flat: FallOff, shares: F64) -> AmbientFields:
     """Of shares in the order of ``_slopes``."""
-    every, lens = np.zeros(len(_PRIOR_U)), flat.by_lens
-    every[: shares.size] = shares
-    with_signal, even = (flat.times(each[0]).plus(lens.times(each[1])) for each in every.reshape(2, 2))
+    lens = flat.by_lens
+    with_signal, even = (flat.times(each[0]).plus(lens.times(each[1])) for each in shares.reshape(2, 2))
     return AmbientFields(with_signal, even)
 
 
-def _differ(shares: F64, covariance: F64) -> bool:
-    """Whether kinds other than the first are surely there."""
-    others, of_others = shares[1:], covariance[1:, 1:]
-    return bool(others @ np.linalg.solve(of_others, others) > _SURELY)
+def _mixed(shares: F64, covariance: F64) -> tuple[F64, F64]:
+    """What is told of kinds, each by itself and with what may be of it before, as mixtures that can be."""
+    weight = np.linalg.inv(covariance)
+    before = np.diag(np.square(1.0 / np.array(_PRIOR_U)))
+    return mixed(np.asarray(weight - before, np.float64), weight @ shares)
 
 
 def _slopes(flat: FallOff, whole: Moments, mean: float) -> F64:

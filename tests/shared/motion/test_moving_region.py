@@ -170,4 +170,5 @@ def test_a_slope_is_what_a_pixel_farther_would_see_and_the_place_costs_that_time
         curves.add(Frame(moved, number, number * 10**8, 8000.0), Motion(0.1 * number, 0.0, u_px=0.2))
     by_place = curves.curves()["a"].by_place
     assert by_place is not None
-    np.testing.assert_allclose(by_place, 0.2 * per_count * np.array([[3.0], [-2.0]]) * np.ones(20), rtol=1e-4)
+    # ways in which ambient light may be off come behind these
+    np.testing.assert_allclose(by_place[:2], 0.2 * per_count * np.array([[3.0], [-2.0]]) * np.ones(20), rtol=1e-4)
