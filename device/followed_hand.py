@@ -11,7 +11,7 @@ from shared.inflow.curves import RegionCurve
 from shared.inflow.maps_place import Followed
 from shared.inflow.parameters import Estimate, InflowParameters
 from shared.motion.carried import carried
-from shared.motion.curves import MovingCurves
+from shared.motion.curves import CarriedLight, MovingCurves
 from shared.motion.follower import reducers_of
 from shared.motion.kept_track import KeptTrack
 from shared.motion.pose import MARKING_S, Motion
@@ -57,6 +57,8 @@ class FollowedHand:
         """Frames a region's curve lacks because it was out of the picture."""
         self.ambient_note = ""
         """What must be said of the room's light in the curves."""
+        self.carried: CarriedLight | None = None
+        """Ambient light that it carried, and that was taken off the curves."""
         self._seen_at_s, self._seen_at = seen_at_s, dict(seen_at or {})
         self._reducers = reducers_of(recording.calibration) if min(recording.camera.shape) >= LEAST_SIDE else ()
         self._track = Track(recording.calibration, self._reducers)
@@ -94,6 +96,10 @@ class FollowedHand:
     def in_reference_view(self, region: Region) -> Region:
         """A region as it lies in the reference view, whose bins maps keep."""
         return carried(region, self.place(region).back(), self.recording.camera.shape)
+
+    def as_seen_at(self, region: Region, seen_at_s: float) -> Region:
+        """A region as it lies in the view at that moment."""
+        return carried(region, self.place(region).back().then(self.place_at(seen_at_s)), self.recording.camera.shape)
 
     def followed(self) -> Followed:
         """How well the frames so far were followed, for their maps."""
@@ -224,5 +230,5 @@ def followed_curves(
             on_progress((number + 1) / recording.frames)
     made = curves.curves()
     hand.unseen = {region.name: curves.unseen(region.name) for region in regions}
-    hand.ambient_note = curves.ambient_note
+    hand.ambient_note, hand.carried = curves.ambient_note, curves.carried
     return {name: hand.nearing.taken_out(curve) for name, curve in made.items()}

@@ -155,6 +155,14 @@ class Nearing:
             "darker for that; curves and figures allow for it, with doubt, maps do not; percent at one moment hold",
         )
 
+    def factors(self, times_s: F64) -> F64:
+        """By what signal at these times is multiplied to be as from the distance at first."""
+        return np.interp(times_s, self.times_s, self.sizes) ** -2.0 if self.is_sure else np.ones(times_s.size)
+
+    def doubts(self, factors: F64) -> F64:
+        """One standard uncertainty of what such factors make of it, as a share."""
+        return np.asarray(_DOUBT * (1.0 - factors))
+
     def taken_out(self, curve: RegionCurve) -> RegionCurve:
         """A curve as from the distance at first; what is unsure of that is one more row of ``by_place``.
 
@@ -162,9 +170,9 @@ class Nearing:
         """
         if not self.is_sure or curve.by_place is None:
             return curve
-        factor = np.interp(curve.times_s, self.times_s, self.sizes) ** -2.0
+        factor = self.factors(curve.times_s)
         signal = curve.signal * factor
-        nearer = _DOUBT * (1.0 - factor) * signal
+        nearer = self.doubts(factor) * signal
         by_place = np.vstack([curve.by_place * factor, nearer])
         by_ambient = None if curve.by_ambient is None else curve.by_ambient * factor
         return replace(curve, signal=signal, signal_u=curve.signal_u * factor, by_place=by_place, by_ambient=by_ambient)

@@ -131,11 +131,19 @@ class AmbientTold:
         best = int(of_slots < _MUCH_LESS_SURE * of_whole)
         (share,), alone_u2 = _told(slopes[:1], (whole, within)[best], whole.mean, bright)
         share = min(max(float(share), 0.0), 1.0)
-        shares, covariance = _mixed(*every[best])
+        shares, covariance = _mixed(*every[best], flat.darkened)
         variances, ways = np.linalg.eigh(covariance)
         doubts = (np.sqrt(np.maximum(variances, 0.0)) * ways).T
         fields, of_doubts = _fields(flat, shares), tuple(_fields(flat, doubt) for doubt in doubts)
         return cls(share, float(alone_u2[0, 0] ** 0.5), mean, fields, of_doubts)
+
+    def added(self, fields: AmbientFields, points_px: F64, to_frames: F64) -> tuple[F64, F64]:
+        """What light of such ``fields`` adds where frames show points, (frames, points) each: as a part of signal what goes with
+        it, as signal what is even. ``points_px`` and ``to_frames`` are as for ``FallOff.lost``.
+        """
+        return np.expm1(fields.with_signal.lost(points_px, to_frames)), self.mean * fields.even.lost(
+            points_px, to_frames
+        )
 
     def note(self, is_wide: bool) -> str:
         """What must be said of it: how much it is, or, where that makes baselines unsure (``is_wide``), that it cannot be told;
@@ -159,11 +167,11 @@ def _fields(flat: FallOff, shares: F64) -> AmbientFields:
     return AmbientFields(with_signal, even)
 
 
-def _mixed(shares: F64, covariance: F64) -> tuple[F64, F64]:
+def _mixed(shares: F64, covariance: F64, darkened: float) -> tuple[F64, F64]:
     """What is told of kinds, each by itself and with what may be of it before, as mixtures that can be."""
     weight = np.linalg.inv(covariance)
     before = np.diag(np.square(1.0 / np.array(_PRIOR_U)))
-    return mixed(np.asarray(weight - before, np.float64), weight @ shares)
+    return mixed(np.asarray(weight - before, np.float64), weight @ shares, darkened)
 
 
 def _slopes(flat: FallOff, whole: Moments, mean: float) -> F64:

@@ -44,6 +44,11 @@ class FallOff:
         return cls(np.linalg.lstsq(terms, logs, rcond=None)[0].reshape(_DEGREE + 1, _DEGREE + 1), (height, width))
 
     @property
+    def darkened(self) -> float:
+        """By how much less it is in the corners, in their mean, than in the middle."""
+        return float(self.powers[0, 0] - self.powers[::2, ::2].sum())
+
+    @property
     def by_lens(self) -> "FallOff":
         """As a lens has it, to the lowest order: the square of the distance from the picture's middle, 1 in its corners."""
         powers, (height, width) = np.zeros_like(self.powers), self.shape

@@ -15,7 +15,6 @@ from shared.frame import Frame
 from shared.inflow.ambient_told import LITTLE, AmbientFields, AmbientTold
 from shared.inflow.before_dye import BeforeDye
 from shared.inflow.curves import RegionCurve
-from shared.inflow.fall_off import FallOff
 from shared.motion.moving_region import MovingRegion, RegionSampler
 from shared.motion.pose import Motion, to_frames
 from shared.region import Region
@@ -32,6 +31,14 @@ _FEWEST_BEFORE = 3
 """Frames whose mean is a region's signal before the dye."""
 _NEGLIGIBLE = 0.01
 """Of the noise that a mean over all frames has: an uncertainty that is less need not be counted."""
+
+
+@dataclass(frozen=True, eq=False)
+class CarriedLight:
+    """Ambient light that the hand carried, as it was ``told`` of frames before ``until_s``, and taken off curves."""
+
+    told: AmbientTold
+    until_s: float
 
 
 @dataclass(eq=False)
@@ -55,6 +62,8 @@ class MovingCurves:
     _dark: dict[str, list[tuple[float, ...]]] = field(init=False)
     ambient_note: str = field(init=False, default="")
     """What must be said of the room's light in curves that were made."""
+    carried: CarriedLight | None = field(init=False, default=None)
+    """What was taken off curves that were made; None where unlit frames followed ambient light as it lay."""
     _first_ns: int | None = None
 
     def __post_init__(self) -> None:
@@ -118,6 +127,7 @@ class MovingCurves:
         """Curves of all regions so far, by name."""
         made: dict[str, RegionCurve] = {}
         told, self.ambient_note = self._before.told(), ""
+        self.carried = None if self._ambient.way == "whole" else CarriedLight(told, self._before.until_s)
         found = {region: self._without_carried(region, told) for region in self.places}
         # regions and reference are off alike: each has the same ways, in the same order
         counts = np.any([_counts(light.rows, by_field) for light, by_field in found.values()], axis=0)
@@ -149,13 +159,13 @@ class MovingCurves:
         before, output = float(rows[early, 1].mean()), ambient.first_output
 
         def without(fields: AmbientFields) -> Counting:
-            lost, lost_dark = (self._lost(region, places, fields.with_signal) for places in (lit, dark))
-            added, added_dark = np.expm1(lost).mean(axis=1), np.expm1(lost_dark).mean(axis=1)
+            (added, even), (added_dark, even_dark) = (
+                self._added(region, places, told, fields) for places in (lit, dark)
+            )
             with_signal = before / (1.0 + float(added[early].mean()))
-            even, even_dark = (self._lost(region, places, fields.even).mean(axis=1) for places in (lit, dark))
             changed = rows.copy()
-            changed[:, 1] -= output / rows[:, 4] * (with_signal * added + told.mean * even)
-            return ambient.taken_off(name, changed, output * (with_signal * added_dark + told.mean * even_dark))
+            changed[:, 1] -= output / rows[:, 4] * (with_signal * added + even)
+            return ambient.taken_off(name, changed, output * (with_signal * added_dark + even_dark))
 
         light, fields = without(told.fields), told.fields
         by_field = np.array([without(fields.plus(doubt)).rows[:, 1] - light.rows[:, 1] for doubt in told.doubts])
@@ -165,12 +175,14 @@ class MovingCurves:
             self.ambient_note = told.note(is_wide=True)
         return light, by_field
 
-    def _lost(self, region: Region, places: F64, field: FallOff) -> F64:
-        """By how much less a field is at ``places`` (frames, 4) of ``to_frames``, in some points of a region, (frames, points)."""
+    def _added(self, region: Region, places: F64, told: AmbientTold, fields: AmbientFields) -> tuple[F64, F64]:
+        """``AmbientTold.added`` at ``places`` (frames, 4) of ``to_frames``, the mean of some points of a region, (frames,) each."""
         shape = self.calibration.camera.shape
         indices = region.indices(shape)
         y, x = np.divmod(indices[:: max(indices.size // _POINTS, 1)], shape[1])
-        return field.lost(np.stack([x, y], axis=1).astype(np.float64), to_frames(places, shape))
+        points_px = np.stack([x, y], axis=1).astype(np.float64)
+        with_signal, even = told.added(fields, points_px, to_frames(places, shape))
+        return with_signal.mean(axis=1), even.mean(axis=1)
 
     def _beside_its_place(self, name: str, times_s: F64) -> F64 | None:
         """(3, frames) what one standard uncertainty of the place changes, and how large it is; None where nothing was followed."""

@@ -41,6 +41,15 @@ class AmbientBeside:
         out = self._recording.half_lit
         return out | unmeasured(self._times_s, self._lit) if self.way == "whole" else out
 
+    @cached_property
+    def dark(self) -> NDArray[np.intp]:
+        """Frames without light."""
+        return np.flatnonzero(~self._lit & ~self._recording.half_lit)
+
+    def inverse_output(self, number: int) -> float:
+        """Light of the first frame that is looked at, as a multiple of that of frame ``number``."""
+        return self._first_output / self._output(number)
+
     def counts(self, number: int, calibration: Calibration, *, reduced: bool) -> tuple[NDArray[np.float64], float]:
         """What is taken off the counts of frame ``number``, (height, width), and the variance of a pixel of that.
 
@@ -84,7 +93,7 @@ class AmbientBeside:
 
     def _beside(self, number: int) -> tuple[tuple[int, float], ...]:
         """Unlit frames and their shares, which make 1: those before and after, or the one there is."""
-        dark = np.flatnonzero(~self._lit & ~self._recording.half_lit)
+        dark = self.dark
         after = int(np.searchsorted(dark, number))
         if after in (0, dark.size):
             return ((int(dark[min(after, dark.size - 1)]), 1.0),)

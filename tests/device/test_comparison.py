@@ -67,12 +67,20 @@ class Nearer(SceneRenderer):
 
 
 def second_run(
-    folder: Path, minutes: int, level: float, arrival_s: float, seconds: float = 80.0, magnification: float = 1.0
+    folder: Path,
+    minutes: int,
+    level: float,
+    arrival_s: float,
+    seconds: float = 80.0,
+    magnification: float = 1.0,
+    **more: Mapping[str, Any],
 ) -> Path:
-    """A second injection after the tip's supply has changed, into what is left of the first one at its old level."""
-    first = SceneRenderer(scene(), 4)
+    """A second injection after the tip's supply has changed, into what is left of the first one at its old level; ``more`` is
+    laid over sections of the scene.
+    """
+    first = SceneRenderer(scene(**more), 4)
     injected_s = 10.0 + 60 * minutes
-    renderer = Nearer(scene(injected_s, level, arrival_s), 4, magnification)
+    renderer = Nearer(scene(injected_s, level, arrival_s, **more), 4, magnification)
     own: Callable[..., np.ndarray] = renderer.truth.curve
     renderer.truth.curve = lambda name, times_s: own(name, times_s) + first.truth.curve(name, times_s)  # type: ignore[method-assign]
     path = folder / f"after{minutes}.zarr"

@@ -1,6 +1,7 @@
 """Pictures of two runs' ends: each bin says what the region's figures say; what is not known has no colour."""
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from shared.inflow.map_values import MEASURED, UNCERTAIN, UNSEEN
 from shared.recording import Recording
 from shared.region import Region
 from tests.device.test_comparison import BASE, TIP, scene, second_run
+from tests.device.test_nearing import record
 
 MINUTES, LEVEL, ARRIVAL_S, NEARER = 5, 0.48, 14.0, 1.05
 
@@ -62,6 +64,49 @@ def test_each_bin_says_what_the_region_says(compared: tuple[Comparison, LatePict
     assert np.nanmean(pictures.difference.percent[tip]) == pytest.approx(change.value, abs=2.0)
     base = inside(BASE, tip.shape)
     assert np.nanmean(pictures.difference.percent[base]) == pytest.approx(0.0, abs=1.5)
+
+
+EVEN_BASE, EVEN_TIP = "base:30,20,30,36", "tip:110,16,34,40"
+
+
+def nearer_and_as_before(folder: Path) -> tuple[Path, Path]:
+    """A hand that comes nearer by a twentieth in the first recording, and one that keeps its distance in the second."""
+    record(folder / "near.zarr", 0.05)
+    return folder / "near.zarr", second_run(folder, MINUTES, LEVEL, ARRIVAL_S, motion={"drift_mm_s": 0.02})
+
+
+def drifting_in_a_lit_room(folder: Path) -> tuple[Path, Path]:
+    """Light of the room makes most of what is there before the dye, and the hand carries it over a twelfth of the picture."""
+    lit = {"optics": {"ambient": 0.3}, "motion": {"drift_mm_s": 0.12}}
+    simulate(scene(**lit), folder / "lit.zarr", 120.0, seed=4)
+    return folder / "lit.zarr", second_run(folder, MINUTES, LEVEL, ARRIVAL_S, **lit)
+
+
+@pytest.mark.parametrize("recorded", [nearer_and_as_before, drifting_in_a_lit_room])
+def test_bins_say_what_the_region_says_of_a_hand_that_carries_light_or_comes_nearer(
+    recorded: Callable[[Path], tuple[Path, Path]], tmp_path: Path
+) -> None:
+    """Regions of whole bins. Pictures that leave out what curves take out have 43 % in the tip where the hand came nearer, and 113
+    in the base; 38.6 % in the lit room. The tip's curve has 36.8 and 36.6.
+    """
+    paths = recorded(tmp_path)
+    with Recording.open(paths[0]) as one, Recording.open(paths[1]) as other:
+        found = compare(one, other, EVEN_BASE, [EVEN_TIP])
+        pictures = late_pictures(found)
+    assert pictures is not None
+    change = found.regions["tip"]
+    for picture, late in ((pictures.first, change.first.late), (pictures.second, change.second.late)):
+        means = [np.nanmean(picture.percent[all_of(region)]) for region in (EVEN_TIP, EVEN_BASE)]
+        assert means == pytest.approx([late.value, 100.0], abs=0.4)
+        assert np.nanmedian(picture.u[all_of(EVEN_TIP)]) < 2.0
+    for picture in (pictures.first, pictures.second):
+        assert all(np.isfinite(picture.u[picture.classes != UNSEEN]))
+
+
+def all_of(region: str) -> tuple[slice, slice]:
+    """Bins of a region of whole ones."""
+    x, y, width, height = (number // 2 for number in Region.parse(region).numbers)
+    return np.s_[y : y + height, x : x + width]
 
 
 def test_uncertainty_is_as_large_as_the_scatter(compared: tuple[Comparison, LatePictures]) -> None:

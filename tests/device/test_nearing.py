@@ -1,6 +1,6 @@
 """A hand that comes nearer during a recording: found by size, taken out of curves, said with maps; percent stay right."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -41,20 +41,29 @@ def frames(seen: Scene, grown: float) -> Iterator[Frame]:
         yield Frame(shown, index, round(time_s * 1e9), seen.camera.set_exposure_us)
 
 
-def analysed(folder: Path, grown: float) -> tuple[Analysis, tuple[str, ...]]:
-    """The recording looked at afterwards, and the notes of the maps that were gathered while it was made."""
+def held() -> Scene:
+    """Room for what is brighter nearer, and no hot pixels, which would grow with the tissue."""
     known = scene(motion={"drift_mm_s": 0.02})
     camera = replace(known.camera, noise=replace(known.camera.noise, hot_pixels=0))
-    seen = replace(known, camera=camera, light=replace(known.light, electrons_per_s=known.electrons_per_s / 1.3))
-    path = folder / f"grown{grown}.zarr"
-    calibration = SceneRenderer(seen, 4).calibration()
-    reader = Reading()
-    maps = LiveMaps(calibration, lambda: path, lambda: Marks(None, None), reader, folder / "given")
-    with RecordingWriter(path, seen.description, calibration, started_at="") as writer:
+    return replace(known, camera=camera, light=replace(known.light, electrons_per_s=known.electrons_per_s / 1.3))
+
+
+def record(path: Path, grown: float, take: Callable[[Frame], None] = lambda _: None) -> None:
+    """Write a recording of a hand that comes so much nearer, as a share of the size; ``take`` sees its frames."""
+    seen = held()
+    with RecordingWriter(path, seen.description, SceneRenderer(seen, 4).calibration(), started_at="") as writer:
         writer.event("injection", round(10e9))
         for frame in frames(seen, grown):
             writer.append(frame)
-            maps.take(frame)
+            take(frame)
+
+
+def analysed(folder: Path, grown: float) -> tuple[Analysis, tuple[str, ...]]:
+    """The recording looked at afterwards, and the notes of the maps that were gathered while it was made."""
+    path, reader = folder / f"grown{grown}.zarr", Reading()
+    calibration = SceneRenderer(held(), 4).calibration()
+    maps = LiveMaps(calibration, lambda: path, lambda: Marks(None, None), reader, folder / "given")
+    record(path, grown, maps.take)
     maps.close()
     assert reader.order is not None
     assert reader.order.followed is not None
@@ -93,8 +102,9 @@ def test_percent_and_curves_stay_right_and_the_change_is_said(runs: dict[float, 
         ends = curve.signal[-20:].mean(), at_rest.signal[-20:].mean()
         assert ends[0] == pytest.approx(ends[1], rel=0.04), name
         assert curve.by_place is not None
-        assert at_rest.by_place is not None
-        assert curve.by_place.shape[0] == at_rest.by_place.shape[0] + 1
+        # half of what is taken out is one more way in which the curve may be off
+        doubt = 0.5 * ((1.0 + grown) ** -2.0 - 1.0) * curve.signal
+        assert np.abs(curve.by_place[-1, -20:]).mean() == pytest.approx(np.abs(doubt[-20:]).mean(), rel=0.25)
     word = "came nearer" if grown > 0 else "moved away"
     assert nearing.largest[0] == pytest.approx(1.0 + grown, abs=0.015)
     assert any(word in line and f"{nearing.largest[0]:.2f} times" in line for line in moved.warnings)
