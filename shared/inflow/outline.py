@@ -93,8 +93,8 @@ def _as_it_scatters(series: Series, outline: Outline) -> F64:
     """Standard uncertainties of a series (points,): more than its noise by what it surely scatters besides.
 
     About a local cubic so narrow that what it flattens is below that noise; and, where enough is left, without the rise and the
-    top, which are the steepest. Before them that is a factor. Behind them, where more is seen, it goes with what has risen: the
-    flicker of a lamp, the edge of a tissue that a hand moves.
+    top, which are the steepest. Before them that is a factor. Behind them, where more is seen, it goes with what has risen, as the
+    flicker of a lamp, or with how else it is beside, as the edge of a tissue that a hand moves: of both the larger.
     """
     reach = max(outline.plain_width_s(series) / series.step_s, _LEAST_REACH)
     smoothed = smooth(series.slots, series.values, series.weights, reach)
@@ -111,8 +111,11 @@ def _as_it_scatters(series: Series, outline: Outline) -> F64:
     risen = np.clip(smoothed - outline.level, 0.0, outline.height)
     if of_after <= of_before or not before.any() or np.median(risen[after]) < _LEAST_RISEN * outline.height:
         return series.sigma * _scatter(off[aside])
-    share = math.sqrt((of_after**2 - of_before**2) / float(np.median(np.square(risen / series.sigma)[after])))
-    return np.asarray(np.hypot(of_before * series.sigma, share * risen))
+    goes = risen / np.median(risen[after])
+    if np.median(series.beside[after]) > 0.0:
+        goes = np.maximum(goes, series.beside / np.median(series.beside[after]))
+    share = math.sqrt((of_after**2 - of_before**2) / float(np.median(np.square(goes / series.sigma)[after])))
+    return np.asarray(np.hypot(of_before * series.sigma, share * goes))
 
 
 def _scatter(off: F64) -> float:

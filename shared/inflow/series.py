@@ -19,7 +19,8 @@ _VARIANCE_FRAMES = 15
 class Series:
     """(points,) arrays: ``times_s`` rising, ``values`` and their standard uncertainties ``sigma`` in the curve's unit.
 
-    ``slots`` are the points' places on an even grid of ``step_s``; ``clipped`` marks points that hold a saturated frame.
+    ``slots`` are the points' places on an even grid of ``step_s``; ``clipped`` marks points that hold a saturated frame. ``beside``
+    is by how much they would differ a pixel beside, 0 where that is not known.
     """
 
     step_s: float
@@ -28,6 +29,7 @@ class Series:
     values: F64
     sigma: F64
     clipped: NDArray[np.bool_]
+    beside: F64
 
     @cached_property
     def weights(self) -> F64:
@@ -54,4 +56,11 @@ def series_of(curve: RegionCurve) -> Series:
         np.bincount(place, curve.signal) / count,
         np.maximum(sigma, least),
         np.bincount(place, curve.saturated) > 0,
+        np.bincount(place, _beside(curve)) / count,
     )
+
+
+def _beside(curve: RegionCurve) -> F64:
+    if curve.by_place is None or curve.place_px is None:
+        return np.zeros(curve.times_s.size)
+    return np.asarray(np.hypot(*curve.by_place[:2]) / curve.place_px)

@@ -77,11 +77,10 @@ the dye pulls the place of *edge* the same way every time, by 0.04 px to the rig
 from tissue to tissue, and more intervals hold the truth than should. The last pair draws the tissue anew: its border, relief and
 mottle, when and how strongly the dye comes, and which way round; its shares are the ones to go by.
 
-What is not quite as it should be is the steepest rise of *edge*, and the moment of its peak. The scene draws a moved picture
-between pixels by straight lines, so that light of the base that reaches into it goes by where in a pixel the hand holds it, by up
-to a twentieth of a low level from frame to frame. What scatters with the signal behind the top is counted
-(`shared/inflow/outline.py`), what does so in the rise cannot be told from it. Where the hand takes whole pixels, which are drawn as
-they are, 96 to 98 % of the intervals of the steepest rise held (120 pairs, 26 November)."""
+The scene draws a moved picture between pixels by straight lines, so that light of the base that reaches into *edge* goes by
+where in a pixel the hand holds it, by up to a twentieth of a low level from frame to frame: that scatters while the tip rises,
+when it cannot be told from the rise. It is told behind the top, and goes by how the signal changes beside the region
+(`shared/inflow/outline.py`); until then the steepest rise of *edge* held in 90 to 92 %."""
 TABLE = ("| region | figure | of | off | scatter | u | covered % | given |", "|---|---|---|---|---|---|---|---|")
 
 

@@ -350,6 +350,30 @@ def test_flicker_makes_the_top_less_sure_and_not_what_was_before() -> None:
     assert np.mean(before) == pytest.approx(0.02, rel=0.1)
 
 
+def test_light_of_a_neighbour_that_a_hand_lets_in_makes_the_rise_less_sure() -> None:
+    """A neighbour twice as bright shines before, and 2 % of the difference comes in as the hand holds the edge. Where it is known
+    by how much the signal changes beside, the steepest rise is as unsure as it scatters; else four times surer.
+    """
+    t = np.arange(0, 60.0, 1 / RATE_HZ)
+    neighbour = 2.0 * (1.0 - np.exp(-np.maximum(t - 12.0, 0.0) / 1.5))
+    own = (1.0 - np.exp(-np.maximum(t - 16.0, 0.0) / 3.0)) ** 3 * np.exp(-np.maximum(t - 16.0, 0.0) / 150.0)
+    clean = read_curve(curve(t, own + 1.0, 1e-4), None).rise.slope
+    assert clean is not None
+    beside = {"by_place": np.stack([0.004 * (neighbour - own), 0.0 * t]), "place_px": np.full(t.size, 0.1)}
+    scatters = []
+    for known in ({}, beside):
+        off = []
+        for seed in range(80):
+            let_in = 0.02 * (neighbour - own) * np.random.default_rng([seed, 1]).standard_normal(t.size)
+            noisy = curve(t, own + let_in + 1.0, 0.004, seed=seed)
+            slope = read_curve(replace(noisy, **known), None).rise.slope
+            assert slope is not None
+            off.append((slope.value - clean.value) / slope.u)
+        scatters.append(np.std(off))
+    assert scatters[0] > 3.0
+    assert 0.8 < scatters[1] < 1.25
+
+
 @pytest.mark.parametrize("rate_hz", [8.0, 30.0])
 @pytest.mark.parametrize("signal_to_noise", [100.0, 500.0, 2500.0])
 def test_a_bright_curve_is_as_sure_as_its_noise(rate_hz: float, signal_to_noise: float) -> None:
