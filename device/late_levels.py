@@ -27,7 +27,7 @@ Bytes = NDArray[np.uint8]
 _MOST_FRAMES = 40
 """Of those that lie closer as many are used."""
 _FEWEST_BEFORE = 3
-_APART = 8
+_APART = 16
 """Bins from point to point at which it is worked out what the hand carried: it hardly changes between."""
 
 
@@ -159,10 +159,9 @@ class Levels:
     @cached_property
     def _before_dye(self) -> _Seen | None:
         """Frames that tell of ambient light; the first ones where dye is in all."""
-        carried = self._hand.carried
-        placed = np.array([number for number in self._lit if self._motion(int(number)) is not None], np.intp)
-        early = placed if carried is None else placed[self.times_s[placed] < carried.until_s]
-        return self._seen(self._spread(early if early.size >= _FEWEST_BEFORE else placed[:_FEWEST_BEFORE]))
+        carried, lit = self._hand.carried, self._lit
+        early = lit if carried is None else lit[self.times_s[lit] < carried.until_s]
+        return self._seen(self._spread(early if early.size >= _FEWEST_BEFORE else lit[:_FEWEST_BEFORE]))
 
     @cached_property
     def _to_dark(self) -> F64 | None:
@@ -171,7 +170,8 @@ class Levels:
             return None
         lit_before = np.searchsorted(self._lit, self._ambient.dark) - 1
         motions = [self._motion(int(self._lit[at])) for at in lit_before if at >= 0]
-        return self._places([motion for motion in motions if motion is not None])
+        placed = [motion for motion in motions if motion is not None]
+        return self._places(placed) if placed else None
 
     def _places(self, motions: Sequence[Motion]) -> F64:
         numbers = [(each.dx_px, each.dy_px, each.rotation_deg, each.magnification) for each in motions]
