@@ -27,7 +27,6 @@ Bytes = NDArray[np.uint8]
 _MOST_FRAMES = 40
 """Of those that lie closer as many are used."""
 _FEWEST_BEFORE = 3
-_FINER = 0.5
 _APART = 16
 """Bins from point to point at which it is worked out what the hand carried: it hardly changes between."""
 
@@ -212,11 +211,11 @@ class Levels:
         if not taken:
             return None
         count, by_distance = len(taken), self._by_distance[taken]
-        signal, unsure = _narrowed(block_means(total / count).astype(np.float32), motions)
+        signal = _narrowed(block_means(total / count).astype(np.float32), motions)
         nearer = np.float32(self._hand.nearing.doubts(by_distance).mean()) * signal
         level = Level(
             signal,
-            block_means(spread / count**2 + in_common / (2.0 * count)).astype(np.float32) + np.square(unsure),
+            block_means(spread / count**2 + in_common / (2.0 * count)).astype(np.float32),
             {f"{self._name}, nearer": nearer[None]} if nearer.any() else {},
             block_any(clipped),
             float(np.mean(self.times_s[taken])),
@@ -236,19 +235,18 @@ def _noise_of_bin(motion: Motion) -> float:
     return float(np.prod((1.0 - off + off**2) / 2.0))
 
 
-def _narrowed(signal: F32, motions: Sequence[Motion]) -> tuple[F32, F32]:
-    """Signal of bins that were read between pixels, put right for how much wider that makes all, and how unsure that leaves it.
+def _narrowed(signal: F32, motions: Sequence[Motion]) -> F32:
+    """Signal of bins that were read between pixels, put right for how much wider that makes all.
 
     By straight lines between pixels at f and 1 - f, a point is widened by f (1 - f) square pixels, which adds an eighth of that of
-    the second difference of bins; what is finer than a bin may differ by half of it (design choice, no source).
+    the second difference of bins.
     """
     off = np.array([(motion.dx_px, motion.dy_px) for motion in motions]) % 1.0
     right, down = ((off * (1.0 - off)).mean(axis=0) / 8.0).astype(np.float32)
     added = np.zeros_like(signal)
     added[:, 1:-1] += right * (signal[:, 2:] - 2.0 * signal[:, 1:-1] + signal[:, :-2])
     added[1:-1] += down * (signal[2:] - 2.0 * signal[1:-1] + signal[:-2])
-    added = np.nan_to_num(added)
-    return signal - added, np.float32(_FINER) * added
+    return signal - np.nan_to_num(added)
 
 
 def _between(points: NDArray[np.intp], size: int) -> F64:

@@ -8,7 +8,7 @@ from shared.inflow.parameters import Estimate, InflowParameters
 
 _SURELY_NOT_NOUGHT = 3.0
 """A ratio to a number that is less than this many of its uncertainties from nought says nothing."""
-_SAME_PLACE = 0.6
+SAME_PLACE = 0.6
 """Correlation of what the place does to two recordings: the regions are those of the first in both, and the same dye in the same
 tissue pulls both alike: in 420 pairs, each of another tissue, their places are off alike by 0.60 the way that dye pulls, by 0.15
 the other way, where only noise moves them. It was 0.8 and more while parts that dye moves alone pulled the whole."""
@@ -22,7 +22,7 @@ def estimates(figures: InflowParameters) -> dict[str, Estimate]:
 
 def shared_by_place(first: Sequence[float], second: Sequence[float]) -> float:
     """Covariance of one figure in two recordings, from what is unsure alike in both, step by step."""
-    return _SAME_PLACE * sum(one * other for one, other in zip(first, second, strict=False))
+    return SAME_PLACE * sum(one * other for one, other in zip(first, second, strict=False))
 
 
 def difference(first: Estimate, second: Estimate, shared: float = 0.0) -> Estimate:

@@ -20,7 +20,7 @@ from shared.motion.registration import Registration, Sighting
 from shared.motion.resample import into_reference
 from shared.signal import DefectSources
 
-_SAME_PLACE_SHARE = 0.01
+SAME_PLACE_SHARE = 0.01
 """Matches whose places differ by less than this share of the picture's width show the same place."""
 _SAME_TURN_DEG = 1.0
 _SURE = 0.6
@@ -187,4 +187,4 @@ def _to_the_edge(plane: NDArray[np.float32]) -> NDArray[np.float32]:
 
 def _is_same_place(one: Motion, other: Motion, width_px: int) -> bool:
     apart = one.then(other.back())
-    return apart.shift_px < _SAME_PLACE_SHARE * width_px and abs(apart.rotation_deg) < _SAME_TURN_DEG
+    return apart.shift_px < SAME_PLACE_SHARE * width_px and abs(apart.rotation_deg) < _SAME_TURN_DEG

@@ -206,14 +206,24 @@ class ReadAside:
 
 
 def add_place_u(
-    values: F32, u: F32, first: int, last: int, place_u_bins: float, none: NDArray[np.bool_] | None = None
+    values: F32,
+    u: F32,
+    first: int,
+    last: int,
+    place_u_bins: float,
+    none: NDArray[np.bool_] | None = None,
+    relief_share: float = EDGE_SHARE,
 ) -> F32:
     """Add the share of an unsure place to ``u`` in rows ``first`` to ``last``; ``values`` and ``u`` (height, width), nan unknown.
 
     Returns the squared change from bin to bin. ``none`` (height, width) marks bins whose unknown value is as good as 0.
+    ``relief_share`` of a second difference is what relief, which is no step, is off by.
     """
     change = _Change.of(values, u, (first, last), none)
-    u[first:last] = change.u(place_u_bins, change.told2 * np.float32(EDGE_SHARE**2))
+    edge2 = change.told2 * np.float32(EDGE_SHARE**2)
+    if relief_share != EDGE_SHARE:
+        edge2 = change.relief2(values[first:last], relief_share, EDGE_SHARE)
+    u[first:last] = change.u(place_u_bins, edge2)
     return change.gradient2
 
 
