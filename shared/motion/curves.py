@@ -25,8 +25,6 @@ LEAST_SEEN_SHARE = 0.5
 """A frame that shows less of a region than this has no value for it."""
 _SLOPES_EVERY_S = 1.0
 """How often it is looked at by how much a region's signal would change beside its place: as slowly as dye moves."""
-_POINTS = 25
-"""Of a region, where it is looked at how the flat falls off."""
 _FEWEST_BEFORE = 3
 """Frames whose mean is a region's signal before the dye."""
 _NEGLIGIBLE = 0.01
@@ -176,12 +174,10 @@ class MovingCurves:
         return light, by_field
 
     def _added(self, region: Region, places: F64, told: AmbientTold, fields: AmbientFields) -> tuple[F64, F64]:
-        """``AmbientTold.added`` at ``places`` (frames, 4) of ``to_frames``, the mean of some points of a region, (frames,) each."""
+        """``AmbientTold.added`` at ``places`` (frames, 4) of ``to_frames``, the mean over a region, (frames,) each."""
         shape = self.calibration.camera.shape
-        indices = region.indices(shape)
-        y, x = np.divmod(indices[:: max(indices.size // _POINTS, 1)], shape[1])
-        points_px = np.stack([x, y], axis=1).astype(np.float64)
-        with_signal, even = told.added(fields, points_px, to_frames(places, shape))
+        y, x = np.divmod(region.indices(shape), shape[1])
+        with_signal, even = told.added(fields, _like(np.stack([x, y], axis=1)), to_frames(places, shape))
         return with_signal.mean(axis=1), even.mean(axis=1)
 
     def _beside_its_place(self, name: str, times_s: F64) -> F64 | None:
@@ -192,6 +188,16 @@ class MovingCurves:
     def unseen(self, name: str) -> int:
         """Frames in which more than half of a region was out of the picture, and which its curve therefore lacks."""
         return self._unseen[name]
+
+
+def _like(places_px: NDArray[np.integer]) -> F64:
+    """Four points (4, 2) that have the mean and the covariance of places (n, 2), so that means of what is quadratic are the same
+    (Julier and Uhlmann 1997; from memory).
+    """
+    middle, covariance = places_px.mean(axis=0), np.cov(places_px.T, bias=True)
+    variances, ways = np.linalg.eigh(covariance)
+    away = np.sqrt(2.0 * np.maximum(variances, 0.0)) * ways
+    return np.concatenate([middle + away.T, middle - away.T])
 
 
 def _counts(rows: F64, by_field: F64) -> NDArray[np.bool_]:
