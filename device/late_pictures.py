@@ -27,7 +27,7 @@ Bytes = NDArray[np.uint8]
 
 WIDEST_U_PERCENT = PictureSettings().widest_u_percent
 """One standard uncertainty above this many points reads "uncertain", as in the live picture unless that is set otherwise."""
-_RELIEF_LEFT = 0.017
+_RELIEF_LEFT = 0.02
 """Of a second difference, and what is usual: by how much relief is off that was read between pixels, and put right for what that
 widens (measured: 0.015 to 0.02, scenes of 1 mm a pixel)."""
 _MODEL_SHARE = 0.05
