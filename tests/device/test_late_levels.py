@@ -69,8 +69,8 @@ def written(folder: Path, tissue: int, clean: bool, ambient: float = 0.01) -> La
 
 @pytest.mark.parametrize(("ambient", "least"), [(0.01, 0.93), (0.1, 0.92)])
 def test_bins_are_as_unsure_as_they_are_off(ambient: float, least: float, tmp_path: Path) -> None:
-    """Beside the same tissue without noise, seen by a hand that rests where the first view lies. A difference counts twice what the
-    place does to both.
+    """Beside the same tissue without noise, seen by a hand that rests where the first view lies. Noise of what was there before
+    the dye counts twice in a difference, though both pictures have it in common.
     """
     off: dict[str, list[F32]] = {"first": [], "second": [], "difference": []}
     for tissue in (4, 5, 6, 7):
@@ -82,7 +82,7 @@ def test_bins_are_as_unsure_as_they_are_off(ambient: float, least: float, tmp_pa
             each.append(((one.percent - true.percent) / one.u)[known])
     for name, each in off.items():
         held = np.mean(np.abs(np.concatenate(each)) < 1.96)
-        assert least < held < (0.97 if name != "difference" else 0.995), name
+        assert least < held < (0.97 if name != "difference" else 0.985), name
 
 
 def test_noise_of_bins_that_are_read_between_pixels_is_that_of_pixels_that_neighbours_share() -> None:
