@@ -115,8 +115,9 @@ def test_a_hand_that_keeps_its_distance_hears_nothing_of_it(runs: dict[float, An
     assert still.hand is not None
     assert not still.hand.nearing.is_sure
     assert not any("times as large" in line for line in still.warnings)
-    # the place right and down, and kinds of ambient light that the hand may have carried
+    # the place right and down, kinds of ambient light that the hand may have carried, and nothing of how near it was
     assert still.curves["tip"].by_place.shape[0] <= 2 + 4  # type: ignore[union-attr]
+    assert (still.hand.nearing.factors(still.curves["tip"].times_s) == 1.0).all()
 
 
 def test_maps_of_a_run_say_what_its_analysis_does(both: dict[float, tuple[Analysis, tuple[str, ...]]]) -> None:
