@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from device.followed_hand import FollowedHand
 from shared.compare.late_level import LATE_SHARE
 from shared.compare.remainder import brighter
-from shared.inflow.ambient_told import AmbientFields
+from shared.inflow.ambient_told import AmbientFields, AmbientTold
 from shared.inflow.map_pictures import grey_beneath
 from shared.live_picture import block_any, block_means
 from shared.motion.pose import Motion, to_frames
@@ -124,18 +125,15 @@ class Levels:
         seen, carried = self._seen(numbers), self._hand.carried
         if seen is None or carried is None:
             return None if seen is None else seen.mean
-        fields = carried.told.fields
-        off = self._carried(seen, fields)
-        ways = np.array([self._carried(seen, fields.plus(doubt)) - off for doubt in carried.told.doubts])
+        told, fields = carried.told, carried.told.fields
+        off = self._carried(seen, told, fields)
+        ways = np.array([self._carried(seen, told, fields.plus(doubt)) - off for doubt in told.doubts])
         others = {**seen.mean.ways, f"{self._name}, carried": ways}
         return replace(seen.mean, signal=seen.mean.signal - off, ways=others)
 
-    def _carried(self, seen: _Seen, fields: AmbientFields) -> F32:
+    def _carried(self, seen: _Seen, told: AmbientTold, fields: AmbientFields) -> F32:
         """What light of such ``fields`` adds to the mean signal of frames, because they do not lie as the view does."""
-        before = self._before_dye
-        if before is None or self._hand.carried is None:
-            return np.zeros_like(seen.mean.signal)
-        told, (rows, columns) = self._hand.carried.told, seen.mean.signal.shape
+        before, (rows, columns) = self._before_dye, seen.mean.signal.shape
         down, across = (np.unique(np.r_[0:side:_APART, side - 1]) for side in (rows, columns))
         y_px, x_px = (2.0 * each.ravel() + 0.5 for each in np.meshgrid(down, across, indexing="ij"))
         points_px = np.stack([x_px, y_px], axis=1)
@@ -157,11 +155,16 @@ class Levels:
         return between(of_signal) * before.mean.signal + between(of_even)
 
     @cached_property
-    def _before_dye(self) -> _Seen | None:
-        """Frames that tell of ambient light; the first ones where dye is in all."""
-        carried, lit = self._hand.carried, self._lit
-        early = lit if carried is None else lit[self.times_s[lit] < carried.until_s]
-        return self._seen(self._spread(early if early.size >= _FEWEST_BEFORE else lit[:_FEWEST_BEFORE]))
+    def _before_dye(self) -> _Seen:
+        """Frames that tell of ambient light; the first whose place is known where dye is in all."""
+        until_s = np.inf if self._hand.carried is None else self._hand.carried.until_s
+        early = self.before(until_s)
+        found = self._seen(early) if len(early) >= _FEWEST_BEFORE else None
+        if found is None:
+            placed = (number for number in map(int, self._lit) if self._motion(number) is not None)
+            found = self._seen(list(islice(placed, _FEWEST_BEFORE)))
+        assert found is not None
+        return found
 
     @cached_property
     def _to_dark(self) -> F64 | None:

@@ -38,7 +38,8 @@ def mixed(frames_tell: F64, pull: F64, darkened: float) -> tuple[F64, F64]:
     box = np.array([(0.0, 1.0), (0.0, max(darkened, 0.0))])
     for _ in range(_CLOSER):
         parts, lenses = (low + (high - low) * (np.arange(_CELLS) + 0.5) / _CELLS for low, high in box)
-        mixtures = np.array([np.kron((part, 1.0 - part), (1.0, lens)) for part in parts for lens in lenses])
+        of_both, of_lens = np.stack([parts, 1.0 - parts], axis=1), np.stack([np.ones(_CELLS), lenses], axis=1)
+        mixtures = np.einsum("pi,lj->plij", of_both, of_lens).reshape(-1, 4)
         told, amounts, log_likely = _likely(mixtures, frames_tell, pull)
         best = log_likely.max(axis=1).reshape(_CELLS, _CELLS)
         near = best > best.max() - _UNLIKELY

@@ -112,8 +112,9 @@ def _as_it_scatters(series: Series, outline: Outline) -> F64:
     if of_after <= of_before or not before.any() or np.median(risen[after]) < _LEAST_RISEN * outline.height:
         return series.sigma * _scatter(off[aside])
     goes = risen / np.median(risen[after])
-    if np.median(series.beside[after]) > 0.0:
-        goes = np.maximum(goes, series.beside / np.median(series.beside[after]))
+    beside = float(np.median(series.beside[after]))
+    if beside > 0.0:
+        goes = np.maximum(goes, series.beside / beside)
     share = math.sqrt((of_after**2 - of_before**2) / float(np.median(np.square(goes / series.sigma)[after])))
     return np.asarray(np.hypot(of_before * series.sigma, share * goes))
 
